@@ -1,0 +1,1 @@
+"""Pose networks with their provenance, and the open contract of results."""

@@ -1,0 +1,1 @@
+"""The open contract: result types, error tree, array containers, JSON Schemas."""

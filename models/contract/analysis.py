@@ -1,0 +1,115 @@
+"""The result of an analysis: the contract's core."""
+
+from __future__ import annotations
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share
+from models.contract.clip import ClipFacts, Usability
+from models.contract.problem import Problem
+from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Sex, View
+
+SCHEMA_ID = SCHEMA_BASE + "analysis.v1.json"
+
+CAUTIONS: tuple[str, ...] = (
+    "Estimates from film, not from force plates or markers; read each value with its interval.",
+    "Not medical advice. Stop on pain. Prior shoulder, back, hip or knee trouble, or a growing "
+    "player: ask a licensed practitioner before changing load or technique.",
+    "Local rules on filming, on minors and on who may coach or treat come first.",
+)
+
+
+class Event(Document):
+    """One instant of a serve, on the clip's own timestamps."""
+
+    time_s: Finite
+    frame: int = Field(ge=0, description="Index of the nearest frame.")
+    uncertainty_s: Finite = Field(ge=0, description="Standard uncertainty of time_s, seconds.")
+    confidence: Share
+
+
+class Metric(Document):
+    """One measured value, or the reason why there is none.
+
+    ``low`` and ``high`` bound the 95 % interval.
+    """
+
+    key: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
+    title: str
+    event: EventName | None = Field(description="Instant it is taken at; null = whole serve.")
+    value: Finite | None
+    low: Finite | None
+    high: Finite | None
+    unit: str = Field(description="UCUM-like unit: deg, s, ms, m, m/s, deg/s, 1 (ratio).")
+    measurable: bool
+    reason: str | None = Field(description="Why it is not measurable, and from where it would be.")
+    method: str
+    reference: str | None = Field(description="Published value with its source, where one exists.")
+
+    @model_validator(mode="after")
+    def _value_or_reason(self) -> Self:
+        if self.measurable:
+            if self.value is None or self.low is None or self.high is None:
+                raise ValueError("a measurable metric needs value, low and high")
+            if not self.low <= self.value <= self.high:
+                raise ValueError("low <= value <= high does not hold")
+        elif self.value is not None or not self.reason:
+            raise ValueError("a metric that is not measurable has a reason and no value")
+        return self
+
+
+class Repetition(Document):
+    """One serve, shadow swing, throw or static hold."""
+
+    kind: RepetitionKind
+    start_s: Finite
+    end_s: Finite
+    confidence: Share
+    events: dict[EventName, Event] = Field(default_factory=dict)
+    metrics: tuple[Metric, ...] = ()
+
+
+class ViewEstimate(Document):
+    """Camera position about the server. Azimuth as in the vocabulary of views."""
+
+    label: View
+    azimuth_deg: Finite | None = None
+    azimuth_low: Finite | None = None
+    azimuth_high: Finite | None = None
+    source: Literal["given", "estimated", "unknown"] = "estimated"
+
+
+class Scale(Document):
+    """Where metres come from."""
+
+    metres_per_body_height: Finite | None = Field(default=None, gt=0)
+    source: Literal["given", "assumed", "free_fall", "joints_in", "unknown"]
+    uncertainty_m: Finite | None = Field(default=None, ge=0)
+
+
+class ModelUse(Document):
+    """A pose model that took part."""
+
+    name: str
+    sha256: Digest
+    licence: str | None = None
+
+
+class Analysis(Document):
+    """Everything measured in one clip."""
+
+    schema_id: str = Field(default=SCHEMA_ID, alias="schema")
+    clip: ClipFacts
+    view: ViewEstimate
+    handedness: Handedness
+    handedness_source: Literal["given", "estimated", "unknown"] = "estimated"
+    sex: Sex = Sex.UNKNOWN
+    scale: Scale
+    usability: Usability
+    repetitions: tuple[Repetition, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    models: tuple[ModelUse, ...] = ()
+    engine_version: str
+    cautions: tuple[str, ...] = CAUTIONS

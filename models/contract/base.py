@@ -1,0 +1,20 @@
+"""Base of all contract documents: frozen, closed, finite numbers only."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+SCHEMA_BASE = "https://servewright.example/schemas/"
+"""Stable base of every schema ``$id``. The same files are served under ``/schemas/``."""
+
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", description="SHA-256, hexadecimal.")]
+
+
+class Document(BaseModel):
+    """A part of the contract: immutable, and closed to unknown fields."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)

@@ -1,0 +1,153 @@
+"""The error tree of the project. A class's docstring is its default message and says what to do.
+
+::
+
+    ServewrightError
+    ├── ClipError                 the file itself (an analysis fails with it)
+    │   ├── NotAVideo, ClipDamaged, ClipWithoutFrames, ClipWithoutPicture
+    │   ├── ClipTooLarge, ClipTooLong, ClipResolutionTooHigh, ClipTooManyFrames
+    │   ├── CodecNotSupported, DecodeLimitExceeded
+    ├── FilmProblem               what the film shows (stated in a completed analysis)
+    │   ├── NoPerson, SeveralPeople, FeetNotInFrame, BodyNotInFrame
+    │   ├── NoServeFound, FrameRateLow, FrameRateDoubtful, ViewUnsuitable, FramesLost
+    ├── ModelError
+    │   ├── ModelUnknown, ModelFileDamaged, ComputeDeviceUnavailable
+    ├── RequestError              the HTTP request
+    │   ├── MalformedRequest, InvalidRequest, DigestMismatch, InvalidCursor
+    │   ├── Unauthenticated, Forbidden, NotFound, MethodNotAllowed, NotAcceptable
+    │   ├── Conflict, IdempotencyConflict, PreconditionFailed, PreconditionRequired
+    │   ├── PayloadTooLarge, UnsupportedMediaType, RangeNotSatisfiable, TooManyRequests
+    ├── JobError
+    │   ├── WorkerCrashed, JobTimedOut, LeaseLost, Cancelled, Erased
+    └── DependencyError
+        ├── DatabaseUnavailable, QueueUnavailable, ObjectStoreUnavailable
+        └── Internal
+
+Each class has a stable ``code``: the last part of the problem type URI, the code stored on a
+failed analysis and sent in webhooks. Errors pickle, since they cross process boundaries.
+"""
+
+from __future__ import annotations
+
+from models.contract.errors.clip import (
+    ClipDamaged,
+    ClipError,
+    ClipResolutionTooHigh,
+    ClipTooLarge,
+    ClipTooLong,
+    ClipTooManyFrames,
+    ClipWithoutFrames,
+    ClipWithoutPicture,
+    CodecNotSupported,
+    DecodeLimitExceeded,
+    NotAVideo,
+)
+from models.contract.errors.film import (
+    BodyNotInFrame,
+    FeetNotInFrame,
+    FilmProblem,
+    FrameRateDoubtful,
+    FrameRateLow,
+    FramesLost,
+    NoPerson,
+    NoServeFound,
+    SeveralPeople,
+    ViewUnsuitable,
+)
+from models.contract.errors.operation import (
+    Cancelled,
+    ComputeDeviceUnavailable,
+    DatabaseUnavailable,
+    DependencyError,
+    Erased,
+    Internal,
+    JobError,
+    JobTimedOut,
+    LeaseLost,
+    ModelError,
+    ModelFileDamaged,
+    ModelUnknown,
+    ObjectStoreUnavailable,
+    QueueUnavailable,
+    WorkerCrashed,
+)
+from models.contract.errors.request import (
+    Conflict,
+    DigestMismatch,
+    Forbidden,
+    IdempotencyConflict,
+    InvalidCursor,
+    InvalidRequest,
+    MalformedRequest,
+    MethodNotAllowed,
+    NotAcceptable,
+    NotFound,
+    PayloadTooLarge,
+    PreconditionFailed,
+    PreconditionRequired,
+    RangeNotSatisfiable,
+    RequestError,
+    TooManyRequests,
+    Unauthenticated,
+    UnsupportedMediaType,
+)
+from models.contract.errors.root import ServewrightError, all_errors
+
+__all__ = [
+    "BodyNotInFrame",
+    "Cancelled",
+    "ClipDamaged",
+    "ClipError",
+    "ClipResolutionTooHigh",
+    "ClipTooLarge",
+    "ClipTooLong",
+    "ClipTooManyFrames",
+    "ClipWithoutFrames",
+    "ClipWithoutPicture",
+    "CodecNotSupported",
+    "ComputeDeviceUnavailable",
+    "Conflict",
+    "DatabaseUnavailable",
+    "DecodeLimitExceeded",
+    "DependencyError",
+    "DigestMismatch",
+    "Erased",
+    "FeetNotInFrame",
+    "FilmProblem",
+    "Forbidden",
+    "FrameRateDoubtful",
+    "FrameRateLow",
+    "FramesLost",
+    "IdempotencyConflict",
+    "Internal",
+    "InvalidCursor",
+    "InvalidRequest",
+    "JobError",
+    "JobTimedOut",
+    "LeaseLost",
+    "MalformedRequest",
+    "MethodNotAllowed",
+    "ModelError",
+    "ModelFileDamaged",
+    "ModelUnknown",
+    "NoPerson",
+    "NoServeFound",
+    "NotAVideo",
+    "NotAcceptable",
+    "NotFound",
+    "ObjectStoreUnavailable",
+    "PayloadTooLarge",
+    "PreconditionFailed",
+    "PreconditionRequired",
+    "QueueUnavailable",
+    "RangeNotSatisfiable",
+    "RequestError",
+    "ServewrightError",
+    "SeveralPeople",
+    "TooManyRequests",
+    "Unauthenticated",
+    "UnsupportedMediaType",
+    "ViewUnsuitable",
+    "WorkerCrashed",
+    "all_errors",
+]

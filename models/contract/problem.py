@@ -1,0 +1,64 @@
+"""Problem details (RFC 9457): one shape for HTTP errors, failed analyses and film problems."""
+
+from __future__ import annotations
+
+from typing import Self
+
+from pydantic import Field
+
+from models.contract.base import SCHEMA_BASE, Document
+from models.contract.errors import ServewrightError
+from models.contract.vocabulary import Severity
+
+PROBLEM_BASE = "/problems/"
+"""Problem types are relative references; each resolves to a page that says what to do."""
+
+
+class FieldError(Document):
+    """One invalid place in a request."""
+
+    pointer: str = Field(description="JSON pointer (RFC 6901) or parameter name.")
+    detail: str
+
+
+class Problem(Document):
+    """An RFC 9457 problem, with the extensions ``code``, ``severity``, ``errors``."""
+
+    type: str = Field(description="URI reference of a page that explains this kind of problem.")
+    title: str
+    status: int = Field(ge=400, le=599)
+    detail: str = Field(description="What happened here and what to do about it.")
+    instance: str | None = None
+    code: str = Field(pattern=r"^[a-z][a-z0-9_]*$", description="Stable machine-readable code.")
+    severity: Severity = Severity.BLOCKING
+    request_id: str | None = None
+    stage: str | None = Field(default=None, description="Pipeline stage in which it arose.")
+    errors: tuple[FieldError, ...] = ()
+
+    @classmethod
+    def of(
+        cls,
+        error: ServewrightError,
+        *,
+        severity: Severity = Severity.BLOCKING,
+        instance: str | None = None,
+        request_id: str | None = None,
+        stage: str | None = None,
+        errors: tuple[FieldError, ...] = (),
+    ) -> Self:
+        """Return the problem that states an error."""
+        return cls(
+            type=f"{PROBLEM_BASE}{error.code}",
+            title=error.title,
+            status=error.status,
+            detail=error.detail,
+            code=error.code,
+            severity=severity,
+            instance=instance,
+            request_id=request_id,
+            stage=stage,
+            errors=errors,
+        )
+
+
+SCHEMA_ID = SCHEMA_BASE + "problem.v1.json"

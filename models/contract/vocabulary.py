@@ -1,0 +1,152 @@
+"""Closed vocabularies of the contract: terms of the serve literature, no abbreviations."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class View(StrEnum):
+    """Where the camera stands, by azimuth about the server.
+
+    Azimuth 0 deg = from the net, 90 = facing the chest of the side-on stance, 180 = behind.
+    ``front`` <= 15 < ``front_quarter`` < 72 <= ``side`` <= 108 < ``rear_quarter`` < 165 <=
+    ``behind``. ``back_side`` looks at the back of the side-on stance (azimuth about 270).
+    Angles past 180 share the names of their mirror image, except around 270.
+    """
+
+    FRONT = "front"
+    FRONT_QUARTER = "front_quarter"
+    SIDE = "side"
+    REAR_QUARTER = "rear_quarter"
+    BEHIND = "behind"
+    BACK_SIDE = "back_side"
+    UNKNOWN = "unknown"
+
+
+class Handedness(StrEnum):
+    """The hand that holds the racket."""
+
+    RIGHT = "right"
+    LEFT = "left"
+    UNKNOWN = "unknown"
+
+
+class RepetitionKind(StrEnum):
+    """What one repetition of work is."""
+
+    SERVE = "serve"
+    SHADOW = "shadow"
+    THROW = "throw"
+    HOLD = "hold"
+
+
+class EventName(StrEnum):
+    """Instants of a serve, in the order in which they occur (``loading`` is near ``trophy``)."""
+
+    SET_UP = "set_up"
+    RELEASE = "release"
+    LOADING = "loading"
+    TROPHY = "trophy"
+    RACKET_LOW = "racket_low"
+    CONTACT = "contact"
+    FINISH = "finish"
+
+
+class Sex(StrEnum):
+    """Chooses the body-segment table; ``unknown`` averages the two."""
+
+    FEMALE = "female"
+    MALE = "male"
+    UNKNOWN = "unknown"
+
+
+class Severity(StrEnum):
+    """What a problem means for the result."""
+
+    BLOCKING = "blocking"
+    WARNING = "warning"
+    NOTE = "note"
+
+
+class AnalysisStatus(StrEnum):
+    """Life of an analysis."""
+
+    QUEUED = "queued"
+    RUNNING = "running"
+    COMPLETED = "completed"
+    FAILED = "failed"
+    CANCELLED = "cancelled"
+
+
+class Stage(StrEnum):
+    """Stages of the pipeline, in order."""
+
+    PROBE = "probe"
+    DECODE = "decode"
+    POSE = "pose"
+    SERVE = "serve"
+    PICTURES = "pictures"
+    STORE = "store"
+
+
+LANDMARKS: tuple[str, ...] = (
+    "nose",
+    "left_eye_inner",
+    "left_eye",
+    "left_eye_outer",
+    "right_eye_inner",
+    "right_eye",
+    "right_eye_outer",
+    "left_ear",
+    "right_ear",
+    "mouth_left",
+    "mouth_right",
+    "left_shoulder",
+    "right_shoulder",
+    "left_elbow",
+    "right_elbow",
+    "left_wrist",
+    "right_wrist",
+    "left_pinky",
+    "right_pinky",
+    "left_index",
+    "right_index",
+    "left_thumb",
+    "right_thumb",
+    "left_hip",
+    "right_hip",
+    "left_knee",
+    "right_knee",
+    "left_ankle",
+    "right_ankle",
+    "left_heel",
+    "right_heel",
+    "left_foot_index",
+    "right_foot_index",
+)
+"""The 33 landmarks of the pose network, in output order."""
+
+BODY_JOINTS: tuple[str, ...] = (
+    "nose",
+    "left_eye",
+    "right_eye",
+    "left_ear",
+    "right_ear",
+    "left_shoulder",
+    "right_shoulder",
+    "left_elbow",
+    "right_elbow",
+    "left_wrist",
+    "right_wrist",
+    "left_hip",
+    "right_hip",
+    "left_knee",
+    "right_knee",
+    "left_ankle",
+    "right_ankle",
+    "left_heel",
+    "right_heel",
+    "left_toe",
+    "right_toe",
+)
+"""Joints of the fitted body in the court frame (joint centres; heel and toe on the skin)."""

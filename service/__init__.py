@@ -1,0 +1,1 @@
+"""The HTTP service: REST API, database, object store, queue, webhooks."""

@@ -1,0 +1,1 @@
+"""The workers: decode, pose, serve metrics, pictures, and the jobs that run them."""

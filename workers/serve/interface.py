@@ -1,0 +1,57 @@
+"""What goes into the metrics engine and what comes out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from models.contract.analysis import Repetition, Scale, ViewEstimate
+from models.contract.clip import UsabilityCheck
+from models.contract.problem import Problem
+from models.contract.tracks import BodyMotion
+from models.contract.vocabulary import Handedness, Sex, View
+
+ENGINE_VERSION = "0.1.0"
+
+
+@dataclass(frozen=True, slots=True)
+class EngineRequest:
+    """What the caller knows; everything may be left to be estimated.
+
+    Attributes
+    ----------
+    stature_m : float or None
+        Standing height, metres. None = assume the population mean and widen metric scale.
+    handedness, view, sex :
+        ``UNKNOWN`` = estimate (sex: average of the two body-segment tables).
+    azimuth_deg : float or None
+        Camera azimuth about the server when known (0 = from the net, 90 = facing the chest).
+    capture_fps : float or None
+        Rate the camera recorded at, when the caller stated it: times are then already real.
+    seed : int
+        Seed of the Monte Carlo propagation.
+    """
+
+    stature_m: float | None = None
+    handedness: Handedness = Handedness.UNKNOWN
+    view: View = View.UNKNOWN
+    azimuth_deg: float | None = None
+    sex: Sex = Sex.UNKNOWN
+    capture_fps: float | None = None
+    seed: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class EngineResult:
+    """Measured repetitions of one clip, and what limits them.
+
+    ``bodies[i]`` is the fitted motion of ``repetitions[i]``, or None when none could be fitted.
+    """
+
+    view: ViewEstimate
+    handedness: Handedness
+    handedness_source: str
+    scale: Scale
+    repetitions: tuple[Repetition, ...] = ()
+    bodies: tuple[BodyMotion | None, ...] = ()
+    checks: tuple[UsabilityCheck, ...] = ()
+    problems: tuple[Problem, ...] = field(default_factory=tuple)
