@@ -1,0 +1,9 @@
+#!/usr/bin/env bash
+# Environment plus the whole test suite. Arguments go to pytest: bash infra/test.sh tests/unit -x
+# With SERVEWRIGHT_TEST_DATABASE_URL and SERVEWRIGHT_TEST_REDIS_URL set, the tests of the service
+# use those servers; otherwise SQLite and an embedded Valkey.
+set -euo pipefail
+cd "$(dirname "${BASH_SOURCE[0]}")/.."
+source infra/environment.sh
+prepare_environment requirements-test.txt
+exec "$PYTHON" -m pytest "$@"
