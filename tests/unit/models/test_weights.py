@@ -1,0 +1,78 @@
+"""The shipped ONNX files answer as the source runtimes did.
+
+``source_outputs.npz`` holds what the runtimes of the source files (TensorFlow Lite
+interpreter, TensorFlow) answered for the shipped picture; ``python -m models.convert``
+wrote it, and it does not come from ONNX.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import onnx
+import onnxruntime as ort
+import pytest
+from onnx import TensorProto, numpy_helper
+
+from models import registry
+from models.registry import ModelEntry
+
+DATA = Path(__file__).parents[2] / "data" / "pose"
+
+
+def picture(entry: ModelEntry) -> np.ndarray:
+    bgr = cv2.imread(str(DATA / "serve_crop.png"))
+    assert bgr is not None
+    rgb = cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB)[None]
+    if entry.input.dtype == "int32":
+        return rgb.astype(np.int32)
+    return rgb.astype(np.float32) / np.float32(255)
+
+
+@pytest.mark.parametrize("name", registry.names())
+def test_outputs_equal_the_source_runtime(name: str) -> None:
+    entry = registry.entry(name)
+    session = ort.InferenceSession(registry.load(name), providers=["CPUExecutionProvider"])
+    heads = [output.name for output in entry.outputs]
+    got = session.run(heads, {entry.input.name: picture(entry)})
+    with np.load(DATA / "source_outputs.npz") as expected:
+        for head, values, check in zip(heads, got, entry.check.differences, strict=True):
+            assert check.output == head
+            assert check.largest <= check.tolerance
+            np.testing.assert_allclose(
+                values, expected[f"{name}/{head}"], rtol=0, atol=check.tolerance
+            )
+
+
+@pytest.mark.parametrize("name", registry.names())
+def test_interface_is_the_recorded_one(name: str) -> None:
+    entry = registry.entry(name)
+    session = ort.InferenceSession(registry.load(name), providers=["CPUExecutionProvider"])
+    (image,) = session.get_inputs()
+    assert (image.name, tuple(image.shape)) == (entry.input.name, entry.input.shape)
+    assert image.type == {"int32": "tensor(int32)", "float32": "tensor(float)"}[entry.input.dtype]
+    got = [(output.name, tuple(output.shape)) for output in session.get_outputs()]
+    assert got == [(output.name, output.shape) for output in entry.outputs]
+
+
+@pytest.mark.parametrize("name", registry.names())
+def test_arithmetic_is_fp32_and_stored_weights_are_counted(name: str) -> None:
+    entry = registry.entry(name)
+    graph = onnx.load_from_string(registry.load(name)).graph
+    half = {t.name: t for t in graph.initializer if t.data_type == TensorProto.FLOAT16}
+    users = [(node.op_type, value) for node in graph.node for value in node.input if value in half]
+    assert {op for op, _ in users} == {"Cast"}
+    assert len(users) == len(half)
+    assert sum(numpy_helper.to_array(t).size for t in half.values()) == entry.weights.stored_fp16
+    single = [t for t in graph.initializer if t.data_type == TensorProto.FLOAT]
+    assert sum(numpy_helper.to_array(t).size for t in single) == entry.weights.stored_fp32
+
+
+@pytest.mark.parametrize("name", registry.names())
+def test_card_names_digest_licence_and_source(name: str) -> None:
+    entry = registry.entry(name)
+    card = (registry.FOLDER / "cards" / f"{name}.md").read_text(encoding="utf-8")
+    for needed in (entry.sha256, entry.licence, entry.source.package, entry.source.version):
+        assert needed in card
