@@ -1,13 +1,14 @@
 """Example receiver of signed webhooks: check the signature, drop repeats, then act.
 
-``python infra/examples/receiver.py --port 8900 --secret whsec_...`` prints each accepted event as
-one line of JSON. Copy the function `accept` into your own service.
+``WEBHOOK_SECRET=whsec_... python infra/examples/receiver.py --port 8900`` prints each accepted
+event as one line of JSON. Copy the function `accept` into your own service.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import os
 from collections.abc import Mapping
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
@@ -55,12 +56,15 @@ class _Handler(BaseHTTPRequestHandler):
     server: Receiver
 
     def do_POST(self) -> None:
-        length = int(self.headers.get("content-length") or 0)
-        if length > MAX_BODY:
+        length = self.headers.get("content-length", "")
+        if not length.isdecimal():
+            self._answer(411)
+            return
+        if int(length) > MAX_BODY:
             self._answer(413)
             return
         try:
-            event = accept(self.server.secret, dict(self.headers), self.rfile.read(length))
+            event = accept(self.server.secret, dict(self.headers), self.rfile.read(int(length)))
         except Rejected:
             self._answer(401)
             return
@@ -83,9 +87,11 @@ def main() -> None:
     """Command line of this example."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--port", type=int, required=True)
-    parser.add_argument("--secret", required=True)
     arguments = parser.parse_args()
-    Receiver(arguments.port, arguments.secret).serve_forever()
+    secret = os.environ.get("WEBHOOK_SECRET")
+    if not secret:
+        parser.error("set WEBHOOK_SECRET to the secret of the endpoint")
+    Receiver(arguments.port, secret).serve_forever()
 
 
 if __name__ == "__main__":

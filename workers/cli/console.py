@@ -1,0 +1,93 @@
+"""What all commands share: where text goes, exit codes, and how a problem is shown.
+
+Results go to standard output; everything else (progress, problems, logs) to standard error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from enum import IntEnum
+from functools import wraps
+from typing import ParamSpec, TypeVar
+
+import typer
+from pydantic import ValidationError
+from rich.console import Console
+
+from models.contract.errors import ClipError, ServewrightError
+from models.contract.problem import Problem
+from models.contract.vocabulary import Severity
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+class Exit(IntEnum):
+    """Exit codes of every command.
+
+    0 done (an analysis was made: read its problems), 1 something unexpected, 2 wrong usage or
+    settings, 3 the clip cannot be analysed, 4 a part of the installation is missing or does not
+    answer, 130 stopped by Ctrl-C.
+    """
+
+    DONE = 0
+    UNEXPECTED = 1
+    USAGE = 2
+    CLIP = 3
+    INSTALLATION = 4
+    INTERRUPTED = 130
+
+
+EXIT_CODES_HELP = (
+    "Exit codes: 0 done (read the problems stated in the analysis), 1 unexpected error, 2 wrong "
+    "usage or settings, 3 the clip cannot be analysed, 4 a part of the installation is missing or "
+    "does not answer, 130 stopped by Ctrl-C."
+)
+
+_STYLE = {Severity.BLOCKING: "bold red", Severity.WARNING: "yellow", Severity.NOTE: "cyan"}
+
+
+def errors() -> Console:
+    """Return the console on standard error, made anew so that redirection is seen."""
+    return Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+def results() -> Console:
+    """Return the console on standard output."""
+    return Console(highlight=False, soft_wrap=True)
+
+
+def show_problem(problem: Problem, console: Console | None = None) -> None:
+    """Print one problem: severity, title, code and what to do."""
+    console = console or errors()
+    style = _STYLE[problem.severity]
+    stage = f", in stage {problem.stage}" if problem.stage else ""
+    console.print(f"[{style}]{problem.title}[/] ({problem.code}{stage})", markup=True)
+    console.print(f"  {problem.detail}", markup=False)
+
+
+def guarded(command: Callable[P, R]) -> Callable[P, R]:
+    """Turn the project's errors into a readable problem and an exit code."""
+
+    @wraps(command)
+    def run(*args: P.args, **kwargs: P.kwargs) -> R:
+        try:
+            return command(*args, **kwargs)
+        except ServewrightError as error:
+            show_problem(Problem.of(error))
+            code = Exit.CLIP if isinstance(error, ClipError) else Exit.INSTALLATION
+            raise typer.Exit(code) from None
+        except ValidationError as error:
+            console = errors()
+            console.print("[bold red]Settings are not valid[/]")
+            for issue in error.errors(
+                include_url=False, include_context=False, include_input=False
+            ):
+                place = ".".join(str(part) for part in issue["loc"])
+                console.print(f"  {place + ': ' if place else ''}{issue['msg']}", markup=False)
+            raise typer.Exit(Exit.USAGE) from None
+        except KeyboardInterrupt:
+            errors().print("Stopped.")
+            raise typer.Exit(Exit.INTERRUPTED) from None
+
+    return run
