@@ -1,0 +1,101 @@
+"""Comparison of two groups of repetitions: before/after, player/model, practice/match."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Literal
+
+from pydantic import Field
+
+from models.contract.analysis import CAUTIONS
+from models.contract.base import SCHEMA_BASE, Document, Finite, Share
+from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
+
+SCHEMA_ID = SCHEMA_BASE + "comparison.v1.json"
+
+
+class Verdict(StrEnum):
+    """What may be said about one difference."""
+
+    CHANGED = "changed"
+    WITHIN_NOISE = "within_noise"
+    NOT_COMPARABLE = "not_comparable"
+
+
+class GroupSummary(Document):
+    """Mean of one metric over the repetitions of one side, with its 95 % interval."""
+
+    value: Finite
+    low: Finite
+    high: Finite
+    repetitions: int = Field(ge=1)
+    spread: Finite | None = Field(
+        default=None, description="Standard deviation between repetitions; null for one."
+    )
+
+
+class MetricDifference(Document):
+    """Second side minus first side, in the metric's own unit."""
+
+    key: str
+    title: str
+    event: EventName | None
+    unit: str
+    first: GroupSummary | None
+    second: GroupSummary | None
+    difference: Finite | None
+    low: Finite | None = Field(description="95 % interval of the difference.")
+    high: Finite | None
+    typical_error: Finite | None = Field(description="Standard error of one value, same unit.")
+    mdc95: Finite | None = Field(description="Least change that is not noise, 95 %.")
+    p_value: Share | None = Field(
+        default=None, description="Two-sided, after Holm's correction over all metrics compared."
+    )
+    verdict: Verdict
+    reason: str | None = Field(default=None, description="Why the two are not comparable.")
+
+
+class LinkedChange(Document):
+    """Changed metrics that belong together."""
+
+    part: Literal["legs_and_weight", "pelvis_and_trunk", "arms", "timing", "ball_and_contact"]
+    keys: tuple[str, ...]
+    correlation: Finite | None = Field(
+        default=None,
+        description="Mean absolute rank correlation between repetitions; null below 5 of them.",
+    )
+
+
+class ComparisonSide(Document):
+    """Where one side's values come from."""
+
+    label: str
+    analyses: tuple[str, ...] = Field(description="Analysis ids; file names on the command line.")
+    repetitions: int = Field(ge=0)
+    views: tuple[View, ...]
+    handedness: Handedness
+    frame_rate_low: Finite | None = None
+
+
+class MatchedEvent(Document):
+    """The same instant in one repetition of each side."""
+
+    event: EventName
+    first_time_s: Finite
+    second_time_s: Finite
+
+
+class Comparison(Document):
+    """Every metric of two sides, and what may be said of it."""
+
+    schema_id: str = Field(default=SCHEMA_ID, alias="schema")
+    kind: RepetitionKind
+    first: ComparisonSide
+    second: ComparisonSide
+    mirrored: bool = Field(description="One side was mirrored because the hands differ.")
+    differences: tuple[MetricDifference, ...]
+    linked: tuple[LinkedChange, ...] = ()
+    matched_events: tuple[MatchedEvent, ...] = ()
+    notes: tuple[str, ...] = ()
+    engine_version: str
+    cautions: tuple[str, ...] = CAUTIONS

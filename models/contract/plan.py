@@ -1,0 +1,160 @@
+"""Practice plan: rules a coach can edit, the plan they give, the decision on a drill clip."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from models.contract.analysis import CAUTIONS
+from models.contract.base import SCHEMA_BASE, Document, Finite, Share
+from models.contract.vocabulary import EventName, RepetitionKind, View
+
+RULES_SCHEMA_ID = SCHEMA_BASE + "practice-rules.v1.json"
+PLAN_SCHEMA_ID = SCHEMA_BASE + "practice-plan.v1.json"
+
+Key = str
+Comparison = Literal[">=", "<="]
+
+
+class Dose(Document):
+    """How much of a drill."""
+
+    sets: int = Field(ge=1, le=20)
+    repetitions: int = Field(ge=1, le=100)
+    hold_s: Finite | None = Field(default=None, gt=0, le=60)
+    rest_s: Finite = Field(ge=0, le=600)
+    days_per_week: int = Field(ge=1, le=7)
+
+
+class Criterion(Document):
+    """A measured condition, judged on each repetition of a drill clip."""
+
+    metric: Key
+    event: EventName | None = None
+    is_: Comparison = Field(alias="is")
+    value: Finite
+    unit: str
+    repetitions: int = Field(ge=1, description="How many repetitions must meet it.")
+
+
+class FilmAdvice(Document):
+    """How to film the drill so that it can be measured."""
+
+    views: tuple[View, ...] = Field(min_length=1)
+    frame_rate: int = Field(ge=24, le=240)
+    show: str
+
+
+class Drill(Document):
+    """One step of the progression."""
+
+    id: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
+    stage: RepetitionKind
+    title: str
+    cue: str = Field(description="Plain words, one idea.")
+    dose: Dose
+    film: FilmAdvice
+    advance_when: tuple[Criterion, ...] = Field(min_length=1)
+    go_back_below: Share = Field(
+        default=0.34, description="Go back a step when fewer repetitions than this share meet it."
+    )
+
+
+class Finding(Document):
+    """A condition on a measured serve that calls for work."""
+
+    id: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
+    metric: Key
+    event: EventName | None = None
+    is_: Comparison = Field(alias="is", description="The finding holds when the value is this.")
+    value: Finite
+    unit: str
+    scale: Finite = Field(gt=0, description="Size of a plain difference, same unit, for ranking.")
+    text: str
+    source: str = Field(description="Where the threshold comes from; or common practice.")
+    drills: tuple[str, ...] = Field(min_length=1, description="Drill ids, first step first.")
+
+
+class PracticeRules(Document):
+    """A rule file."""
+
+    version: Literal[1] = 1
+    name: str
+    findings: tuple[Finding, ...]
+    drills: tuple[Drill, ...]
+    cautions: tuple[str, ...] = ()
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        known = {drill.id for drill in self.drills}
+        if len(known) != len(self.drills):
+            raise ValueError("drill ids must be unique")
+        if len({finding.id for finding in self.findings}) != len(self.findings):
+            raise ValueError("finding ids must be unique")
+        for finding in self.findings:
+            for drill in finding.drills:
+                if drill not in known:
+                    raise ValueError(f"finding {finding.id!r} names unknown drill {drill!r}")
+        return self
+
+
+class RankedFinding(Document):
+    """A finding that holds for this player, with how sure and how large."""
+
+    finding: Finding
+    value: Finite
+    low: Finite
+    high: Finite
+    certainty: Share = Field(description="Probability that the value is past the threshold.")
+    effect: Finite = Field(description="Distance past the threshold in units of the rule's scale.")
+
+
+class PlanStep(Document):
+    """One step of the plan: the drill, and where the player stands."""
+
+    drill: Drill
+    state: Literal["next", "later", "done"]
+
+
+class PracticePlan(Document):
+    """One focus, its steps in order, what else was found, and the cautions."""
+
+    schema_id: str = Field(default=PLAN_SCHEMA_ID, alias="schema")
+    rules: str
+    focus: RankedFinding | None
+    steps: tuple[PlanStep, ...]
+    others: tuple[RankedFinding, ...] = ()
+    not_judged: tuple[str, ...] = Field(
+        default=(), description="Findings that could not be judged, with the reason."
+    )
+    cautions: tuple[str, ...] = CAUTIONS
+
+
+class DrillDecision(StrEnum):
+    """What a drill clip says."""
+
+    ADVANCE = "advance"
+    REPEAT = "repeat"
+    GO_BACK = "go_back"
+    FILM_AGAIN = "film_again"
+
+
+class CriterionOutcome(Document):
+    """One criterion on one drill clip."""
+
+    criterion: Criterion
+    met: int = Field(ge=0, description="Repetitions that meet it.")
+    surely_met: int = Field(ge=0, description="Of these, with the whole 95 % interval.")
+    measured: int = Field(ge=0)
+
+
+class DrillOutcome(Document):
+    """Judgement of one drill clip."""
+
+    drill: str
+    decision: DrillDecision
+    next_drill: str | None
+    outcomes: tuple[CriterionOutcome, ...]
+    reason: str

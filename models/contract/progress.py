@@ -1,0 +1,91 @@
+"""Progress of one player over sessions: did the change stick?"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from enum import StrEnum
+
+from pydantic import AwareDatetime, Field
+
+from models.contract.analysis import CAUTIONS
+from models.contract.base import SCHEMA_BASE, Document, Finite
+from models.contract.vocabulary import EventName, RepetitionKind
+
+SCHEMA_ID = SCHEMA_BASE + "progress.v1.json"
+
+
+class SessionKind(StrEnum):
+    """Why the player was filmed (terms of motor-learning research)."""
+
+    BASELINE = "baseline"
+    ACQUISITION = "acquisition"
+    RETENTION = "retention"
+    TRANSFER = "transfer"
+
+
+class RetentionVerdict(StrEnum):
+    """What the delayed test says of the gain."""
+
+    HELD = "held"
+    PARTLY_HELD = "partly_held"
+    LOST = "lost"
+    TOO_EARLY = "too_early_to_tell"
+    NO_GAIN = "no_measurable_gain"
+
+
+class SessionPoint(Document):
+    """One session's mean of one metric, with its 95 % interval."""
+
+    session: str
+    kind: SessionKind
+    at: AwareDatetime
+    value: Finite
+    low: Finite
+    high: Finite
+    repetitions: int = Field(ge=1)
+
+
+class RetentionScore(Document):
+    """(retention - baseline) / (acquisition - baseline) with its 95 % interval; 1 = all kept."""
+
+    value: Finite
+    low: Finite
+    high: Finite
+    delay_hours: Finite = Field(description="From the last practice to the retention test.")
+
+
+class MetricProgress(Document):
+    """One metric over sessions."""
+
+    key: str
+    title: str
+    event: EventName | None
+    unit: str
+    series: tuple[SessionPoint, ...]
+    gain: Finite | None = Field(description="Acquisition minus baseline.")
+    gain_mdc95: Finite | None
+    retention: RetentionScore | None
+    transfer: RetentionScore | None = None
+    verdict: RetentionVerdict
+    reason: str
+
+
+class NextCheck(Document):
+    """When to film next, and why."""
+
+    kind: SessionKind
+    not_before: datetime
+    not_after: datetime
+    reason: str
+
+
+class Progress(Document):
+    """The sessions of one player, metric by metric."""
+
+    schema_id: str = Field(default=SCHEMA_ID, alias="schema")
+    player: str
+    metrics: tuple[MetricProgress, ...]
+    repetitions_practised: dict[RepetitionKind, int]
+    next_check: NextCheck | None
+    notes: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = CAUTIONS

@@ -1,0 +1,126 @@
+from __future__ import annotations
+
+import numpy as np
+
+from models.contract.comparison import Verdict
+from models.contract.vocabulary import EventName, Handedness, View
+from tests.unit.decide.builders import analysis, metric, repetition
+from workers.decide.compare import Group, compare, part_of
+
+LOAD = EventName.LOADING
+
+
+def _serves(knee: float, tilt: float, n: int, seed: int) -> list:
+    rng = np.random.default_rng(seed)
+    return [
+        repetition(
+            metric("front_knee_flexion", knee + rng.normal(0, 1.5)),
+            metric("shoulder_line_tilt", tilt + rng.normal(0, 1.5)),
+        )
+        for _ in range(n)
+    ]
+
+
+def _row(result, key):
+    return next(d for d in result.differences if d.key == key)
+
+
+def test_one_changed_metric_is_found_and_the_other_is_noise() -> None:
+    before = Group("before", (("a", analysis(*_serves(50, 20, 6, 1))),))
+    after = Group("after", (("b", analysis(*_serves(62, 20, 6, 2))),))
+    result = compare(before, after)
+    knee, tilt = _row(result, "front_knee_flexion"), _row(result, "shoulder_line_tilt")
+    assert knee.verdict == Verdict.CHANGED
+    assert 8 < knee.difference < 16
+    assert knee.low < knee.difference < knee.high
+    assert abs(knee.difference) >= knee.mdc95
+    assert tilt.verdict == Verdict.WITHIN_NOISE
+    assert [(c.part, c.keys) for c in result.linked] == [
+        ("legs_and_weight", ("front_knee_flexion",))
+    ]
+
+
+def test_swapping_sides_flips_the_sign_only() -> None:
+    one = Group("one", (("a", analysis(*_serves(50, 20, 5, 1))),))
+    two = Group("two", (("b", analysis(*_serves(62, 24, 5, 2))),))
+    for a, b in zip(compare(one, two).differences, compare(two, one).differences, strict=True):
+        assert a.difference == -b.difference
+        assert a.mdc95 == b.mdc95
+        assert a.verdict == b.verdict
+
+
+def test_a_value_the_view_cannot_give_is_not_comparable_with_the_reason() -> None:
+    hidden = metric("pelvis_turn", None, reason="Seen end-on; film from the side.", event=LOAD)
+    seen = metric("pelvis_turn", 20.0, event=LOAD)
+    result = compare(
+        Group("a", (("a", analysis(repetition(seen))),)),
+        Group("b", (("b", analysis(repetition(hidden), view=View.BEHIND)),)),
+    )
+    row = _row(result, "pelvis_turn")
+    assert row.verdict == Verdict.NOT_COMPARABLE
+    assert "film from the side" in row.reason
+    assert row.difference is None
+    assert row.first is not None
+    assert any("camera stood" in note for note in result.notes)
+
+
+def test_hands_that_differ_are_said_to_be_mirrored() -> None:
+    result = compare(
+        Group("a", (("a", analysis(repetition(metric("elbow_flexion", 30.0)))),)),
+        Group(
+            "b",
+            (("b", analysis(repetition(metric("elbow_flexion", 31.0)), hand=Handedness.LEFT)),),
+        ),
+    )
+    assert result.mirrored
+
+
+def test_nothing_to_compare_is_said_and_does_not_fail() -> None:
+    result = compare(
+        Group("a", (("a", analysis()),)),
+        Group("b", (("b", analysis(repetition(metric("elbow_flexion", 31.0)))),)),
+    )
+    assert _row(result, "elbow_flexion").verdict == Verdict.NOT_COMPARABLE
+    assert any("nothing can be compared" in note for note in result.notes)
+
+
+def test_matched_events_are_those_both_have() -> None:
+    times = {EventName.SET_UP: 0.5, EventName.TROPHY: 1.5, EventName.CONTACT: 2.0}
+    other = {EventName.SET_UP: 0.2, EventName.CONTACT: 1.9}
+    m = metric("elbow_flexion", 31.0)
+    result = compare(
+        Group("a", (("a", analysis(repetition(m, times=times))),)),
+        Group("b", (("b", analysis(repetition(m, times=other))),)),
+    )
+    assert [e.event for e in result.matched_events] == [EventName.SET_UP, EventName.CONTACT]
+
+
+def test_metrics_that_move_together_are_shown_with_their_correlation() -> None:
+    rng = np.random.default_rng(5)
+
+    def side(shift: float) -> list:
+        out = []
+        for _ in range(8):
+            common = rng.normal(0, 2)
+            out.append(
+                repetition(
+                    metric("front_knee_flexion", 50 + shift + common, 0.5),
+                    metric("rear_knee_flexion", 60 + shift + common, 0.5),
+                )
+            )
+        return out
+
+    result = compare(
+        Group("a", (("a", analysis(*side(0))),)), Group("b", (("b", analysis(*side(15))),))
+    )
+    (linked,) = result.linked
+    assert set(linked.keys) == {"front_knee_flexion", "rear_knee_flexion"}
+    assert linked.correlation > 0.95
+
+
+def test_every_design_metric_has_a_body_part() -> None:
+    assert part_of("rear_foot_load_share") == "legs_and_weight"
+    assert part_of("hip_shoulder_separation") == "pelvis_and_trunk"
+    assert part_of("elbow_flexion") == "arms"
+    assert part_of("tempo_release_to_contact") == "timing"
+    assert part_of("contact_height_ratio") == "ball_and_contact"

@@ -1,0 +1,117 @@
+"""Statistics against published formulas, worked examples and scipy.
+
+Worked examples: arithmetic from stated inputs (typical error, SEM, MDC95, limits of agreement,
+retention score); each is repeated here in full so that it can be redone by hand.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as hs
+from scipy import stats
+
+from workers.decide import statistics as st
+
+values = hs.lists(hs.floats(-100, 100), min_size=3, max_size=12)
+
+
+def test_sem_and_mdc_worked_example() -> None:
+    # SD 6.0 deg, ICC 0.75: SEM = 6 sqrt(0.25) = 3; MDC95 = 1.96 * 1.41421 * 3 = 8.316 deg.
+    sem = st.standard_error_of_measurement(6.0, 0.75)
+    assert sem == pytest.approx(3.0)
+    assert st.mdc95(sem) == pytest.approx(8.316, abs=1e-3)
+    # Means of 5 and 5 serves: 1.96 * 3 * sqrt(0.4) = 3.719; of 10 and 5: 3.221.
+    assert st.mdc95(sem, 5, 5) == pytest.approx(3.719, abs=1e-3)
+    assert st.mdc95(sem, 10, 5) == pytest.approx(3.221, abs=1e-3)
+
+
+def test_agreement_worked_example() -> None:
+    # Differences with bias 1.000, SD 2.000 -> limits -2.92 .. 4.92, TE 1.4142, MDC95 3.92.
+    differences = [2.0, -1.0, 3.0, 0.0, 1.0, 4.0, -2.0, 1.0]
+    bias, low, high = st.limits_of_agreement(differences)
+    assert bias == pytest.approx(1.0)
+    assert (low, high) == (pytest.approx(-2.92, abs=5e-3), pytest.approx(4.92, abs=5e-3))
+    te = st.typical_error(differences)
+    assert te == pytest.approx(1.4142, abs=1e-4)
+    assert st.mdc95(te) == pytest.approx(3.92, abs=5e-3)
+
+
+def test_retention_worked_example() -> None:
+    # pre 40, post 52, ret 49: R = 9/12; s = 2: s_R = (2/12) sqrt(1 + 0.5625 + 0.0625) = 0.2125.
+    score, se = st.retention_score(40, 52, 49, 2)
+    assert score == pytest.approx(0.75)
+    assert se == pytest.approx(0.2125, abs=1e-4)
+
+
+def test_retention_error_against_simulation() -> None:
+    rng = np.random.default_rng(3)
+    pre, post, ret = (rng.normal(m, 0.4, 200_000) for m in (40, 52, 49))
+    simulated = np.std((ret - pre) / (post - pre))
+    assert st.retention_score(40, 52, 49, 0.4)[1] == pytest.approx(simulated, rel=0.02)
+
+
+def test_retention_needs_a_gain() -> None:
+    with pytest.raises(ValueError, match="no gain"):
+        st.retention_score(40, 40, 45, 1)
+
+
+@given(values, values)
+def test_without_measurement_error_it_is_the_pooled_t_test(a: list[float], b: list[float]) -> None:
+    """Reference: scipy.stats.ttest_ind with pooled variance."""
+    if np.std(a) < 1e-3 or np.std(b) < 1e-3:
+        return
+    expected = stats.ttest_ind(b, a, equal_var=True)
+    d = st.difference(st.group_mean(a, a, a), st.group_mean(b, b, b))
+    assert d.p_value == pytest.approx(float(expected.pvalue), abs=1e-9)
+    low, high = expected.confidence_interval(0.95)
+    assert (d.low, d.high) == (pytest.approx(low, abs=1e-6), pytest.approx(high, abs=1e-6))
+
+
+def test_single_values_give_the_mdc_of_their_measurement_error() -> None:
+    half = st.Z95 * 3.0
+    one = st.group_mean([50], [50 - half], [50 + half])
+    two = st.group_mean([57], [57 - half], [57 + half])
+    d = st.difference(one, two)
+    assert d.mdc95 == pytest.approx(8.316, abs=1e-3)
+    assert d.typical_error == pytest.approx(3.0)
+
+
+@given(hs.floats(0.1, 10), hs.floats(0, 0.95))
+def test_a_shared_camera_place_narrows_the_difference(u: float, shared: float) -> None:
+    half = st.Z95 * u
+    one = st.group_mean([0], [-half], [half])
+    free = st.difference(one, one).standard_error
+    assert st.difference(one, one, shared_error=shared).standard_error == pytest.approx(
+        free * math.sqrt(1 - shared)
+    )
+
+
+def test_holm_worked_by_hand() -> None:
+    # 0.005, 0.01, 0.03, 0.04 times 4, 3, 2, 1 -> 0.02, 0.03, 0.06, 0.06 (running maximum).
+    assert st.holm([0.01, 0.04, 0.03, 0.005]) == pytest.approx([0.03, 0.06, 0.06, 0.02])
+
+
+@given(hs.lists(hs.floats(0, 1), min_size=1, max_size=30))
+def test_holm_never_lowers_and_keeps_the_order(p: list[float]) -> None:
+    adjusted = st.holm(p)
+    assert all(b >= a and b <= 1 for a, b in zip(p, adjusted, strict=True))
+    ranked = [adjusted[i] for i in np.argsort(p, kind="stable")]
+    assert ranked == sorted(ranked)
+
+
+def test_false_alarms_stay_below_five_percent_of_families() -> None:
+    """Holm bounds the chance of any false alarm among 20 metrics that did not change."""
+    rng = np.random.default_rng(11)
+    alarms = 0
+    for _ in range(400):
+        p = []
+        for _ in range(20):
+            a, b = rng.normal(0, 3, 5), rng.normal(0, 3, 5)
+            group_a, group_b = (st.group_mean(x, x, x) for x in (list(a), list(b)))
+            p.append(st.difference(group_a, group_b).p_value)
+        alarms += min(st.holm(p)) < 0.05
+    assert alarms / 400 <= 0.05 + 1.96 * math.sqrt(0.05 * 0.95 / 400)

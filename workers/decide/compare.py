@@ -1,0 +1,274 @@
+"""Compare two groups of repetitions metric by metric, with honest verdicts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy import stats
+
+from models.contract.analysis import Analysis, Metric, Repetition
+from models.contract.comparison import (
+    Comparison,
+    ComparisonSide,
+    GroupSummary,
+    LinkedChange,
+    MatchedEvent,
+    MetricDifference,
+    Verdict,
+)
+from models.contract.vocabulary import Handedness, RepetitionKind, View
+from workers.decide import statistics as st
+from workers.decide.groups import Slot, in_slot, interval, mean_of
+from workers.decide.timewarp import register
+
+Part = Literal["legs_and_weight", "pelvis_and_trunk", "arms", "timing", "ball_and_contact"]
+
+ALPHA = 0.05
+MIN_FOR_CORRELATION = 5
+
+_PARTS: tuple[tuple[Part, tuple[str, ...]], ...] = (
+    ("ball_and_contact", ("contact_", "toss_", "throw_")),
+    ("timing", ("tempo", "sequence")),
+    ("arms", ("elbow", "shoulder_elevation", "tossing_arm", "wrist")),
+    (
+        "legs_and_weight",
+        ("rear_foot", "rear_hip", "front_hip", "knee", "front_knee", "rear_knee", "leg_"),
+    ),
+    ("pelvis_and_trunk", ("",)),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """One side of a comparison: a label and the analyses its repetitions come from."""
+
+    label: str
+    analyses: tuple[tuple[str, Analysis], ...]
+    kind: RepetitionKind = RepetitionKind.SERVE
+
+    def repetitions(self) -> list[Repetition]:
+        """Return the repetitions of this side's kind, in order."""
+        return [r for _, a in self.analyses for r in a.repetitions if r.kind == self.kind]
+
+
+def part_of(key: str) -> Part:
+    """Return the body part a metric key belongs to."""
+    for part, prefixes in _PARTS:
+        if key.startswith(prefixes):
+            return part
+    raise AssertionError("the last entry matches every key")
+
+
+def compare(first: Group, second: Group, *, shared_error: float = 0.0) -> Comparison:
+    """Compare two groups of repetitions.
+
+    Parameters
+    ----------
+    first, second : Group
+        Second minus first is reported.
+    shared_error : float
+        Correlation of the measurement errors of the two sides (see `statistics.difference`).
+
+    A metric is ``changed`` when its Holm-adjusted p-value over all metrics compared is below
+    0.05: with many metrics at once, one in twenty would otherwise look changed by chance.
+    """
+    ones, twos = first.repetitions(), second.repetitions()
+    slots = _slots([*ones, *twos])
+    rows = [_difference(slot, title, ones, twos, shared_error) for slot, title in slots.items()]
+    adjusted = iter(st.holm([r.p_value for r in rows if r.p_value is not None]))
+    rows = [_judge(r, next(adjusted)) if r.p_value is not None else r for r in rows]
+    sides = _side(first, ones), _side(second, twos)
+    return Comparison(
+        kind=first.kind,
+        first=sides[0],
+        second=sides[1],
+        mirrored=_hands_differ(sides[0].handedness, sides[1].handedness),
+        differences=tuple(rows),
+        linked=_linked(rows, ones, twos),
+        matched_events=_matched(ones, twos),
+        notes=_notes(sides, ones, twos),
+        engine_version=second.analyses[0][1].engine_version if second.analyses else "",
+    )
+
+
+def _hands_differ(one: Handedness, two: Handedness) -> bool:
+    return {one, two} == {Handedness.RIGHT, Handedness.LEFT}
+
+
+def _slots(repetitions: Sequence[Repetition]) -> dict[Slot, str]:
+    return {(m.key, m.event): m.title for r in repetitions for m in r.metrics}
+
+
+def _difference(
+    slot: Slot,
+    title: str,
+    ones: Sequence[Repetition],
+    twos: Sequence[Repetition],
+    shared_error: float,
+) -> MetricDifference:
+    """Return the row of one metric; its verdict stands only when it is not comparable."""
+    found = [in_slot(reps, *slot) for reps in (ones, twos)]
+    usable = [[m for m in side if m.measurable] for side in found]
+    unit = next(m.unit for side in found for m in side)
+    groups = [mean_of(side) for side in usable]
+    summaries = [_summary(g) if g is not None else None for g in groups]
+    reason = None
+    if groups[0] is None or groups[1] is None:
+        reason = _why_not(found, usable)
+    elif unit != next(m.unit for m in found[1]):
+        reason = "The two sides give this value in different units."
+    if reason is not None or groups[0] is None or groups[1] is None:
+        return MetricDifference(
+            key=slot[0],
+            title=title,
+            event=slot[1],
+            unit=unit,
+            first=summaries[0],
+            second=summaries[1],
+            difference=None,
+            low=None,
+            high=None,
+            typical_error=None,
+            mdc95=None,
+            verdict=Verdict.NOT_COMPARABLE,
+            reason=reason,
+        )
+    d = st.difference(groups[0], groups[1], shared_error=shared_error)
+    return MetricDifference(
+        key=slot[0],
+        title=title,
+        event=slot[1],
+        unit=unit,
+        first=summaries[0],
+        second=summaries[1],
+        difference=d.value,
+        low=d.low,
+        high=d.high,
+        typical_error=d.typical_error,
+        mdc95=d.mdc95,
+        p_value=min(1.0, d.p_value),
+        verdict=Verdict.WITHIN_NOISE,
+    )
+
+
+def _judge(row: MetricDifference, adjusted: float) -> MetricDifference:
+    verdict = Verdict.CHANGED if adjusted < ALPHA else Verdict.WITHIN_NOISE
+    return row.model_copy(update={"p_value": adjusted, "verdict": verdict})
+
+
+def _summary(group: st.GroupMean) -> GroupSummary:
+    low, high = interval(group)
+    return GroupSummary(
+        value=group.mean,
+        low=low,
+        high=high,
+        repetitions=group.n,
+        spread=group.spread,
+    )
+
+
+def _why_not(found: Sequence[Sequence[Metric]], usable: Sequence[Sequence[Metric]]) -> str:
+    reasons = []
+    for name, seen, good in zip(("First", "Second"), found, usable, strict=True):
+        if good:
+            continue
+        said = next((m.reason for m in seen if m.reason), None)
+        reasons.append(f"{name} side: {said or 'not measured in this clip.'}")
+    return " ".join(reasons)
+
+
+def _side(group: Group, repetitions: Sequence[Repetition]) -> ComparisonSide:
+    hands = {a.handedness for _, a in group.analyses}
+    rates = [a.clip.frame_rate for _, a in group.analyses]
+    views: dict[View, None] = {a.view.label: None for _, a in group.analyses}
+    return ComparisonSide(
+        label=group.label,
+        analyses=tuple(name for name, _ in group.analyses),
+        repetitions=len(repetitions),
+        views=tuple(views),
+        handedness=hands.pop() if len(hands) == 1 else Handedness.UNKNOWN,
+        frame_rate_low=min(rates) if rates else None,
+    )
+
+
+def _linked(
+    rows: Sequence[MetricDifference], ones: Sequence[Repetition], twos: Sequence[Repetition]
+) -> tuple[LinkedChange, ...]:
+    """Group changed metrics by body part, with how closely they move together."""
+    changed = [r for r in rows if r.verdict == Verdict.CHANGED]
+    out = []
+    for part, _ in _PARTS:
+        members = [r for r in changed if part_of(r.key) == part]
+        if members:
+            out.append(
+                LinkedChange(
+                    part=part,
+                    keys=tuple(dict.fromkeys(r.key for r in members)),
+                    correlation=_correlation(members, ones, twos),
+                )
+            )
+    return tuple(out)
+
+
+def _correlation(
+    members: Sequence[MetricDifference], ones: Sequence[Repetition], twos: Sequence[Repetition]
+) -> float | None:
+    """Return the mean absolute Spearman correlation, each side's mean removed first."""
+    columns = []
+    for row in members:
+        centred: list[float] = []
+        for reps in (ones, twos):
+            values = [m.value for m in in_slot(reps, row.key, row.event)]
+            if any(v is None for v in values) or len(values) != len(reps):
+                return None
+            numbers = [v for v in values if v is not None]
+            centred.extend(v - float(np.mean(numbers)) for v in numbers)
+        columns.append(centred)
+    if len(columns) < 2 or len(columns[0]) < MIN_FOR_CORRELATION:
+        return None
+    found = [
+        abs(float(stats.spearmanr(columns[i], columns[j]).statistic))
+        for i in range(len(columns))
+        for j in range(i)
+        if len(set(columns[i])) > 1 and len(set(columns[j])) > 1
+    ]
+    return float(np.mean(found)) if found else None
+
+
+def _matched(ones: Sequence[Repetition], twos: Sequence[Repetition]) -> tuple[MatchedEvent, ...]:
+    if not ones or not twos:
+        return ()
+    best = [max(reps, key=lambda r: r.confidence) for reps in (ones, twos)]
+    registration = register(best[0].events, best[1].events)
+    if registration is None:
+        return ()
+    return tuple(
+        MatchedEvent(event=e, first_time_s=float(a), second_time_s=float(b))
+        for e, a, b in zip(
+            registration.events, registration.first_s, registration.second_s, strict=True
+        )
+    )
+
+
+def _notes(
+    sides: tuple[ComparisonSide, ComparisonSide],
+    ones: Sequence[Repetition],
+    twos: Sequence[Repetition],
+) -> tuple[str, ...]:
+    notes = []
+    if not ones or not twos:
+        notes.append("One side holds no repetition of this kind, so nothing can be compared.")
+    elif len(ones) == 1 or len(twos) == 1:
+        notes.append(
+            "A single repetition on one side: a difference says that these repetitions differ, "
+            "not that the habit has changed. Film five or more."
+        )
+    if set(sides[0].views) != set(sides[1].views):
+        notes.append(
+            "The camera stood in different places, so measurement error does not cancel; the "
+            "intervals allow for it. Film from the same place to see smaller changes."
+        )
+    return tuple(notes)

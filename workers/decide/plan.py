@@ -1,0 +1,177 @@
+"""From measured serves to one focus and its drill progression, and what a drill clip decides."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from scipy import stats
+
+from models.contract.analysis import CAUTIONS, Analysis, Repetition
+from models.contract.plan import (
+    Criterion,
+    CriterionOutcome,
+    Drill,
+    DrillDecision,
+    DrillOutcome,
+    Finding,
+    PlanStep,
+    PracticePlan,
+    PracticeRules,
+    RankedFinding,
+)
+from models.contract.vocabulary import RepetitionKind
+from workers.decide import statistics as st
+from workers.decide.groups import at_any_event, interval, mean_of
+
+MIN_CERTAINTY = 0.5
+"""A finding is reported when it is more likely than not."""
+
+
+def make_plan(
+    rules: PracticeRules, analyses: Sequence[Analysis], *, done: Sequence[str] = ()
+) -> PracticePlan:
+    """Return a practice plan: one focus at a time, ordered by effect size times certainty.
+
+    Parameters
+    ----------
+    rules : PracticeRules
+    analyses : sequence of Analysis
+        The player's serves.
+    done : sequence of str
+        Ids of drills whose criteria were met before.
+    """
+    serves = [
+        r for analysis in analyses for r in analysis.repetitions if r.kind == RepetitionKind.SERVE
+    ]
+    ranked: list[RankedFinding] = []
+    not_judged: list[str] = []
+    for finding in rules.findings:
+        group, reason = _measured(finding, serves)
+        if group is None:
+            not_judged.append(f"{finding.id}: {reason}")
+            continue
+        judged = _rank(finding, group)
+        if judged.certainty >= MIN_CERTAINTY and judged.effect > 0:
+            ranked.append(judged)
+    ranked.sort(key=lambda r: r.effect * r.certainty, reverse=True)
+    focus = ranked[0] if ranked else None
+    return PracticePlan(
+        rules=rules.name,
+        focus=focus,
+        steps=_steps(rules, focus, done),
+        others=tuple(ranked[1:]),
+        not_judged=tuple(not_judged),
+        cautions=CAUTIONS + rules.cautions,
+    )
+
+
+def _measured(finding: Finding, serves: Sequence[Repetition]) -> tuple[st.GroupMean | None, str]:
+    found = at_any_event(serves, finding.metric, finding.event)
+    group = mean_of([m for m in found if m.unit == finding.unit])
+    if group is not None:
+        return group, ""
+    if any(m.measurable for m in found):
+        return None, f"the rule's unit {finding.unit!r} is not the metric's"
+    return None, next((m.reason for m in found if m.reason), "not measured in these clips")
+
+
+def _rank(finding: Finding, group: st.GroupMean) -> RankedFinding:
+    se = st.standard_error(group)
+    low, high = interval(group)
+    past = group.mean - finding.value if finding.is_ == ">=" else finding.value - group.mean
+    certainty = float(stats.norm.cdf(past / se)) if se > 0 else float(past >= 0)
+    return RankedFinding(
+        finding=finding,
+        value=group.mean,
+        low=low,
+        high=high,
+        certainty=certainty,
+        effect=past / finding.scale,
+    )
+
+
+def _steps(
+    rules: PracticeRules, focus: RankedFinding | None, done: Sequence[str]
+) -> tuple[PlanStep, ...]:
+    if focus is None:
+        return ()
+    drills = {drill.id: drill for drill in rules.drills}
+    steps: list[PlanStep] = []
+    open_seen = False
+    for drill_id in focus.finding.drills:
+        if drill_id in done and not open_seen:
+            steps.append(PlanStep(drill=drills[drill_id], state="done"))
+        else:
+            steps.append(PlanStep(drill=drills[drill_id], state="later" if open_seen else "next"))
+            open_seen = True
+    return tuple(steps)
+
+
+def judge_drill(
+    rules: PracticeRules, finding_id: str, drill_id: str, analyses: Sequence[Analysis]
+) -> DrillOutcome:
+    """Return what a drill clip says: advance, repeat, go back, or film again.
+
+    Raises ``KeyError`` when the finding or the drill is not in the rules.
+    """
+    drill = {d.id: d for d in rules.drills}[drill_id]
+    order = {f.id: f for f in rules.findings}[finding_id].drills
+    place = order.index(drill_id) if drill_id in order else 0
+    repetitions = [r for a in analyses for r in a.repetitions if r.kind == drill.stage]
+    outcomes = tuple(_outcome(c, repetitions) for c in drill.advance_when)
+    decision, reason = _decide(drill, repetitions, outcomes, first=place == 0)
+    step = {DrillDecision.ADVANCE: 1, DrillDecision.GO_BACK: -1}.get(decision, 0)
+    following = place + step
+    return DrillOutcome(
+        drill=drill_id,
+        decision=decision,
+        next_drill=order[following] if 0 <= following < len(order) else None,
+        outcomes=outcomes,
+        reason=reason,
+    )
+
+
+def _outcome(criterion: Criterion, repetitions: Sequence[Repetition]) -> CriterionOutcome:
+    met = surely = measured = 0
+    for repetition in repetitions:
+        found = at_any_event([repetition], criterion.metric, criterion.event)
+        metric = next((m for m in found if m.unit == criterion.unit), None)
+        if metric is None or metric.value is None or metric.low is None or metric.high is None:
+            continue
+        measured += 1
+        if criterion.is_ == ">=":
+            met += metric.value >= criterion.value
+            surely += metric.low >= criterion.value
+        else:
+            met += metric.value <= criterion.value
+            surely += metric.high <= criterion.value
+    return CriterionOutcome(criterion=criterion, met=met, surely_met=surely, measured=measured)
+
+
+def _decide(
+    drill: Drill,
+    repetitions: Sequence[Repetition],
+    outcomes: Sequence[CriterionOutcome],
+    *,
+    first: bool,
+) -> tuple[DrillDecision, str]:
+    if not repetitions:
+        return (
+            DrillDecision.FILM_AGAIN,
+            f"No repetition of kind {drill.stage.value} was found. {drill.film.show}",
+        )
+    if any(o.measured == 0 for o in outcomes):
+        return (
+            DrillDecision.FILM_AGAIN,
+            f"The criterion could not be measured in this clip. {drill.film.show}",
+        )
+    if all(o.met >= o.criterion.repetitions for o in outcomes):
+        return DrillDecision.ADVANCE, "Every criterion was met often enough."
+    weakest = min(o.met / o.measured for o in outcomes)
+    short = min(o.measured - o.criterion.repetitions for o in outcomes)
+    if short < 0 and math.isclose(weakest, 1.0):
+        return DrillDecision.REPEAT, "All met so far, but too few repetitions were filmed."
+    if weakest < drill.go_back_below and not first:
+        return DrillDecision.GO_BACK, "Too few repetitions met the criterion: go back one step."
+    return DrillDecision.REPEAT, "Some repetitions met the criterion: stay at this step."

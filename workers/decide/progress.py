@@ -1,0 +1,237 @@
+"""Sessions of one player: gain, retention, transfer, and when to film next.
+
+Performance on the day of practice mixes temporary effects; only a delayed test, at least 24 h
+after the last practice and before any coaching, speaks for learning (summary of motor-learning
+research: Psychol Res 2012; delays of 24 h, 1 week and 4 weeks are the usual ones).
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from models.contract.analysis import Analysis, Metric
+from models.contract.progress import (
+    MetricProgress,
+    NextCheck,
+    Progress,
+    RetentionScore,
+    RetentionVerdict,
+    SessionKind,
+    SessionPoint,
+)
+from models.contract.vocabulary import RepetitionKind
+from workers.decide import statistics as st
+from workers.decide.groups import Slot, interval, mean_of
+
+MIN_DELAY = timedelta(hours=24)
+SCHEDULE: tuple[tuple[timedelta, timedelta, str], ...] = (
+    (timedelta(hours=24), timedelta(hours=72), "one to three days"),
+    (timedelta(days=6), timedelta(days=9), "one week"),
+    (timedelta(days=25), timedelta(days=35), "four weeks"),
+)
+"""Windows after the last practice in which to film a retention check (common delays)."""
+
+_KEPT, _GONE = 0.8, 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One filmed session. ``analyses`` may hold serves and drill repetitions."""
+
+    name: str
+    kind: SessionKind
+    at: datetime
+    analyses: tuple[Analysis, ...]
+
+
+def progress(
+    player: str,
+    sessions: Sequence[Session],
+    *,
+    now: datetime,
+    kind: RepetitionKind = RepetitionKind.SERVE,
+) -> Progress:
+    """Return the progress of one player over sessions, in order of time."""
+    ordered = sorted(sessions, key=lambda s: s.at)
+    slots: dict[Slot, str] = {}
+    for session in ordered:
+        for metric in _metrics(session, kind):
+            slots.setdefault((metric.key, metric.event), metric.title)
+    rows = [_row(slot, title, ordered, kind) for slot, title in slots.items()]
+    return Progress(
+        player=player,
+        metrics=tuple(row for row in rows if row is not None),
+        repetitions_practised=_practised(ordered),
+        next_check=_next_check(ordered, now),
+        notes=_notes(ordered),
+    )
+
+
+def _metrics(session: Session, kind: RepetitionKind) -> list[Metric]:
+    return [m for a in session.analyses for r in a.repetitions if r.kind == kind for m in r.metrics]
+
+
+def _group(session: Session, slot: Slot, kind: RepetitionKind) -> st.GroupMean | None:
+    return mean_of([m for m in _metrics(session, kind) if (m.key, m.event) == slot])
+
+
+def _row(
+    slot: Slot, title: str, sessions: Sequence[Session], kind: RepetitionKind
+) -> MetricProgress | None:
+    measured = [(s, g) for s in sessions if (g := _group(s, slot, kind)) is not None]
+    if not measured:
+        return None
+    unit = next(m.unit for s in sessions for m in _metrics(s, kind) if (m.key, m.event) == slot)
+    points = tuple(_point(s, g) for s, g in measured)
+    baseline = _last(measured, SessionKind.BASELINE)
+    after = _last(measured, SessionKind.ACQUISITION)
+    gain = gain_mdc = None
+    if baseline and after:
+        d = st.difference(baseline[1], after[1])
+        gain, gain_mdc = d.value, d.mdc95
+    retention = _delayed(measured, SessionKind.RETENTION, baseline, after, sessions)
+    transfer = _delayed(measured, SessionKind.TRANSFER, baseline, after, sessions)
+    significant = gain is not None and gain_mdc is not None and abs(gain) >= gain_mdc
+    verdict, reason = _verdict(gain, significant, retention)
+    return MetricProgress(
+        key=slot[0],
+        title=title,
+        event=slot[1],
+        unit=unit,
+        series=points,
+        gain=gain,
+        gain_mdc95=gain_mdc,
+        retention=retention if significant else None,
+        transfer=transfer if significant else None,
+        verdict=verdict,
+        reason=reason,
+    )
+
+
+def _point(session: Session, group: st.GroupMean) -> SessionPoint:
+    low, high = interval(group)
+    return SessionPoint(
+        session=session.name,
+        kind=session.kind,
+        at=session.at,
+        value=group.mean,
+        low=low,
+        high=high,
+        repetitions=group.n,
+    )
+
+
+Measured = tuple[Session, st.GroupMean]
+
+
+def _last(measured: Sequence[Measured], kind: SessionKind) -> Measured | None:
+    found = [m for m in measured if m[0].kind == kind]
+    return found[-1] if found else None
+
+
+def _delayed(
+    measured: Sequence[Measured],
+    kind: SessionKind,
+    baseline: Measured | None,
+    after: Measured | None,
+    sessions: Sequence[Session],
+) -> RetentionScore | None:
+    """Return the score of the last delayed test, if it follows the practice it tests."""
+    test = _last(measured, kind)
+    if test is None or baseline is None or after is None or test[0].at <= after[0].at:
+        return None
+    if after[1].mean == baseline[1].mean:
+        return None
+    practice = [s.at for s in sessions if s.kind == SessionKind.ACQUISITION and s.at < test[0].at]
+    errors = [st.standard_error(m[1]) for m in (baseline, after, test)]
+    score, se = st.retention_score(
+        baseline[1].mean,
+        after[1].mean,
+        test[1].mean,
+        math.sqrt(sum(e * e for e in errors) / len(errors)),
+    )
+    return RetentionScore(
+        value=score,
+        low=score - st.Z95 * se,
+        high=score + st.Z95 * se,
+        delay_hours=(test[0].at - max(practice)).total_seconds() / 3600,
+    )
+
+
+def _verdict(
+    gain: float | None, significant: bool, retention: RetentionScore | None
+) -> tuple[RetentionVerdict, str]:
+    if gain is None:
+        return (
+            RetentionVerdict.TOO_EARLY,
+            "Needs a baseline and a practice session in which this value could be measured.",
+        )
+    if not significant:
+        return (
+            RetentionVerdict.NO_GAIN,
+            "The change in practice is within measurement noise: there is no gain to keep yet.",
+        )
+    if retention is None:
+        return (
+            RetentionVerdict.TOO_EARLY,
+            "No retention check after the last practice yet; gains of one day are transient.",
+        )
+    if retention.delay_hours < MIN_DELAY.total_seconds() / 3600:
+        return (
+            RetentionVerdict.TOO_EARLY,
+            "Filmed less than 24 hours after practice: this still shows performance, not learning.",
+        )
+    if retention.low <= 0 and retention.high >= 1:
+        return (
+            RetentionVerdict.TOO_EARLY,
+            "The interval reaches from nothing kept to all kept. Film more serves.",
+        )
+    if retention.value >= _KEPT and retention.low > 0:
+        return RetentionVerdict.HELD, "Most of the gain is still there without coaching."
+    if retention.value < _GONE and retention.high < 1:
+        return RetentionVerdict.LOST, "Little or nothing of the gain is left: practise it again."
+    return RetentionVerdict.PARTLY_HELD, "Part of the gain is still there without coaching."
+
+
+def _practised(sessions: Sequence[Session]) -> dict[RepetitionKind, int]:
+    counts: Counter[RepetitionKind] = Counter()
+    for session in sessions:
+        if session.kind == SessionKind.ACQUISITION:
+            counts.update(r.kind for a in session.analyses for r in a.repetitions)
+    return dict(counts)
+
+
+def _next_check(sessions: Sequence[Session], now: datetime) -> NextCheck | None:
+    """Return the next retention check: the first usual delay not yet filmed or passed by."""
+    practice = [s.at for s in sessions if s.kind == SessionKind.ACQUISITION]
+    if not practice:
+        return None
+    last = max(practice)
+    tests = [s.at for s in sessions if s.kind == SessionKind.RETENTION and s.at > last]
+    for earliest, latest, words in SCHEDULE:
+        if last + latest < now or any(last + earliest <= t <= last + latest for t in tests):
+            continue
+        return NextCheck(
+            kind=SessionKind.RETENTION,
+            not_before=last + earliest,
+            not_after=last + latest,
+            reason=(
+                f"Retention check {words} after the last practice, before any coaching, from the "
+                "same camera place, with as many serves as before. Score the first three apart: "
+                "a brief loss at the start of any session is usual."
+            ),
+        )
+    return None
+
+
+def _notes(sessions: Sequence[Session]) -> tuple[str, ...]:
+    notes = []
+    if not any(s.kind == SessionKind.BASELINE for s in sessions):
+        notes.append("No baseline session: film five to ten serves before any coaching.")
+    if not any(s.kind == SessionKind.TRANSFER for s in sessions):
+        notes.append("No transfer session: a filmed match or second serves show what carries over.")
+    return tuple(notes)

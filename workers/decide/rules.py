@@ -1,0 +1,59 @@
+"""Read a practice-rule file: YAML text in, checked rules out, clear errors."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import yaml
+from pydantic import ValidationError
+
+from models.contract.errors import InvalidRequest
+from models.contract.plan import PracticeRules
+
+
+def parse_rules(text: str) -> PracticeRules:
+    """Return the rules of a YAML text. Raises `InvalidRequest` naming the place and the reason."""
+    return _validated(_load(text))
+
+
+def merge_rules(shipped: PracticeRules, own_text: str) -> PracticeRules:
+    """Return the shipped rules with a coach's own findings and drills put in their place.
+
+    The coach's file may hold only what differs: an entry with a shipped ``id`` replaces it, a new
+    ``id`` is added; ``remove`` lists ids to leave out.
+    """
+    own = _load(own_text)
+    removed = own.pop("remove", [])
+    if not isinstance(removed, list) or not all(isinstance(i, str) for i in removed):
+        raise InvalidRequest("remove must be a list of finding or drill ids.")
+    base = shipped.model_dump(mode="json", by_alias=True)
+    for part in ("findings", "drills"):
+        entries = own.get(part, [])
+        if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
+            raise InvalidRequest(f"{part} must be a list of entries.")
+        merged = {e["id"]: e for e in base[part]} | {e.get("id"): e for e in entries}
+        own[part] = [e for i, e in merged.items() if i not in removed]
+    return _validated(base | own)
+
+
+def _load(text: str) -> dict[str, Any]:
+    try:
+        data = yaml.safe_load(text)
+    except yaml.YAMLError as error:
+        mark = getattr(error, "problem_mark", None)
+        place = f" at line {mark.line + 1}" if mark is not None else ""
+        raise InvalidRequest(f"The rule file is not valid YAML{place}.") from error
+    if not isinstance(data, dict):
+        raise InvalidRequest("The rule file must hold a mapping with findings and drills.")
+    return data
+
+
+def _validated(data: dict[str, Any]) -> PracticeRules:
+    try:
+        return PracticeRules.model_validate(data)
+    except ValidationError as error:
+        lines = [
+            f"{'.'.join(str(part) for part in e['loc']) or 'file'}: {e['msg']}"
+            for e in error.errors(include_url=False, include_input=False)
+        ]
+        raise InvalidRequest("The rule file is not valid. " + "; ".join(lines)) from error
