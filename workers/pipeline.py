@@ -1,0 +1,288 @@
+"""The order of the stages that turn a clip into measured serve mechanics.
+
+Pure of I/O of its own: it calls the stages it is given, reports progress, times them and merges
+what they found. Frames are streamed; at no time is more than one repetition's pictures in memory.
+What the film shows (nobody, no serve, feet cut off) is stated in a completed analysis; what is
+wrong with the file is raised.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from models.contract.analysis import Analysis, ModelUse, Scale, ViewEstimate
+from models.contract.clip import ClipFacts, Usability, UsabilityCheck
+from models.contract.errors import (
+    ClipWithoutFrames,
+    NoPerson,
+    NoServeFound,
+    ServewrightError,
+    SeveralPeople,
+)
+from models.contract.problem import Problem
+from models.contract.tracks import BodyMotion, JointTrack
+from models.contract.vocabulary import Handedness, Severity, Stage, View
+from workers.progress import Progress, Report, silent
+from workers.serve.interface import ENGINE_VERSION, EngineRequest, EngineResult
+
+SEVERAL_PEOPLE_SHARE = 0.1
+"""Share of the frames with more than one person from which on the film is said to show several."""
+
+
+class Frame(Protocol):
+    """One upright picture and its time."""
+
+    @property
+    def index(self) -> int:
+        """Index in the clip."""
+
+    @property
+    def time_s(self) -> float:
+        """Timestamp, seconds."""
+
+    @property
+    def rgb(self) -> npt.NDArray[np.uint8]:
+        """Pixels, shape (height, width, 3)."""
+
+
+class Clip(Protocol):
+    """An open film: facts first, then its frames once."""
+
+    @property
+    def facts(self) -> ClipFacts:
+        """What the container states."""
+
+    @property
+    def total_frames(self) -> int | None:
+        """How many frames to expect."""
+
+    @property
+    def problems(self) -> Sequence[Problem]:
+        """What was found wrong so far; complete after the last frame."""
+
+    def __iter__(self) -> Iterator[Frame]:
+        """Yield the frames in order."""
+
+    def final_facts(self) -> ClipFacts:
+        """Facts after the last frame: what was really decoded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stages:
+    """The stages, chosen by whoever starts the pipeline.
+
+    Attributes
+    ----------
+    open_clip : callable
+        (path, capture_fps) to a context manager of a `Clip`.
+    estimate : callable
+        (frames, width, height, total frames) to the track of the server.
+    measure : callable
+        The metrics engine.
+    draw : callable
+        (path, analysis, track, bodies, capture_fps) to pictures by file name.
+    check : callable
+        (facts, track) to usability checks of the film.
+    models : tuple of ModelUse
+        The networks that `estimate` uses.
+    """
+
+    open_clip: Callable[[Path, float | None], AbstractContextManager[Clip]]
+    estimate: Callable[[Iterable[Frame], ClipFacts], JointTrack]
+    measure: Callable[[JointTrack, EngineRequest], EngineResult]
+    draw: Callable[[Path, Analysis, JointTrack, EngineResult], Mapping[str, bytes]]
+    models: tuple[ModelUse, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PipelineResult:
+    """Everything that came out of one clip.
+
+    Attributes
+    ----------
+    pictures : mapping of str to bytes
+        JPEG files by name.
+    timings_s : mapping of Stage to float
+        Wall time of each stage, seconds.
+    """
+
+    analysis: Analysis
+    track: JointTrack
+    bodies: tuple[BodyMotion | None, ...]
+    pictures: Mapping[str, bytes] = field(default_factory=dict)
+    timings_s: Mapping[Stage, float] = field(default_factory=dict)
+
+
+class _Timer:
+    """Adds up the wall time of each stage and tells the stage in which an error arose."""
+
+    def __init__(self, progress: Progress) -> None:
+        self.seconds: dict[Stage, float] = {}
+        self._progress = progress
+
+    @contextmanager
+    def stage(self, stage: Stage) -> Iterator[None]:
+        self._progress.enter(stage)
+        start = time.perf_counter()
+        try:
+            yield
+        except ServewrightError as error:
+            error.extra.setdefault("stage", stage.value)
+            raise
+        finally:
+            self.seconds[stage] = self.seconds.get(stage, 0.0) + time.perf_counter() - start
+
+
+def run(
+    path: Path,
+    request: EngineRequest,
+    stages: Stages,
+    *,
+    report: Report = silent,
+) -> PipelineResult:
+    """Analyse one clip.
+
+    Parameters
+    ----------
+    path : Path
+        The film.
+    request : EngineRequest
+        What the caller knows.
+    report : callable
+        Called with the stage and the share done, at least once a frame; what it raises ends the
+        analysis.
+
+    Raises
+    ------
+    ClipError
+        The file cannot be analysed. ``extra["stage"]`` names the stage.
+    """
+    progress = Progress(report)
+    timer = _Timer(progress)
+    with timer.stage(Stage.PROBE):
+        opened = stages.open_clip(path, request.capture_fps)
+        clip = opened.__enter__()
+    try:
+        with timer.stage(Stage.POSE):
+            watch = _Watch(clip, progress)
+            track = stages.estimate(watch, clip.facts)
+        if watch.seen == 0:
+            raise ClipWithoutFrames(stage=Stage.DECODE.value)
+        facts = clip.final_facts()
+        film_problems = tuple(clip.problems)
+    finally:
+        opened.__exit__(None, None, None)
+    # Frames arrive inside the pose stage; the waiting for them is decoding.
+    timer.seconds[Stage.DECODE] = watch.waited_s
+    timer.seconds[Stage.POSE] = max(0.0, timer.seconds[Stage.POSE] - watch.waited_s)
+
+    with timer.stage(Stage.SERVE):
+        found = stages.measure(track, request) if person_seen(track) else nobody(request)
+    analysis = merge(facts, film_problems, track, found, request, stages.models)
+
+    pictures: Mapping[str, bytes] = {}
+    with timer.stage(Stage.PICTURES):
+        if analysis.repetitions:
+            pictures = stages.draw(path, analysis, track, found)
+    return PipelineResult(analysis, track, found.bodies, pictures, timer.seconds)
+
+
+class _Watch:
+    """Passes frames on, counts them, times the waiting and reports progress."""
+
+    def __init__(self, clip: Clip, progress: Progress) -> None:
+        self._clip = clip
+        self._progress = progress
+        self.seen = 0
+        self.waited_s = 0.0
+
+    def __iter__(self) -> Iterator[Frame]:
+        frames = iter(self._clip)
+        total = self._clip.total_frames
+        while True:
+            start = time.perf_counter()
+            frame = next(frames, None)
+            self.waited_s += time.perf_counter() - start
+            if frame is None:
+                return
+            self.seen += 1
+            yield frame
+            self._progress.advance(Stage.POSE, self.seen / total if total else 0.0)
+
+
+def person_seen(track: JointTrack) -> bool:
+    """Tell whether the track holds a person in any frame."""
+    return len(track) > 0 and bool(np.isfinite(track.xy).any())
+
+
+def nobody(request: EngineRequest) -> EngineResult:
+    """Return what can be said of a film without a person."""
+    given = request.handedness is not Handedness.UNKNOWN
+    return EngineResult(
+        view=ViewEstimate(label=View.UNKNOWN, source="unknown"),
+        handedness=request.handedness,
+        handedness_source="given" if given else "unknown",
+        scale=Scale(
+            metres_per_body_height=request.stature_m,
+            source="given" if request.stature_m is not None else "unknown",
+        ),
+        problems=(Problem.of(NoPerson(), stage=Stage.POSE.value),),
+    )
+
+
+def merge(
+    facts: ClipFacts,
+    film_problems: Sequence[Problem],
+    track: JointTrack,
+    found: EngineResult,
+    request: EngineRequest,
+    models: tuple[ModelUse, ...],
+    film_checks: Sequence[UsabilityCheck] = (),
+) -> Analysis:
+    """Return the analysis document of what the stages found."""
+    problems = [*film_problems, *found.problems, *_people(track)]
+    codes = {problem.code for problem in problems}
+    if not found.repetitions and not codes & {NoPerson.code, NoServeFound.code}:
+        problems.append(Problem.of(NoServeFound(), stage=Stage.SERVE.value))
+    checks = (*film_checks, *found.checks)
+    usable = not any(problem.severity is Severity.BLOCKING for problem in problems) and all(
+        check.passed or check.severity is not Severity.BLOCKING for check in checks
+    )
+    return Analysis(
+        clip=facts,
+        view=found.view,
+        handedness=found.handedness,
+        handedness_source=found.handedness_source,
+        sex=request.sex,
+        scale=found.scale,
+        usability=Usability(usable=usable, checks=checks),
+        repetitions=found.repetitions,
+        problems=_once(problems),
+        models=models,
+        engine_version=ENGINE_VERSION,
+    )
+
+
+def _people(track: JointTrack) -> list[Problem]:
+    if len(track) == 0 or float(np.mean(track.people > 1)) < SEVERAL_PEOPLE_SHARE:
+        return []
+    return [Problem.of(SeveralPeople(), severity=Severity.WARNING, stage=Stage.POSE.value)]
+
+
+_ORDER = (Severity.BLOCKING, Severity.WARNING, Severity.NOTE)
+
+
+def _once(problems: Iterable[Problem]) -> tuple[Problem, ...]:
+    """Keep the first problem of each code, the gravest first."""
+    kept: dict[str, Problem] = {}
+    for problem in sorted(problems, key=lambda p: _ORDER.index(p.severity)):
+        kept.setdefault(problem.code, problem)
+    return tuple(kept.values())
