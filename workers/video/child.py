@@ -1,0 +1,156 @@
+"""The decoder process: probes and decodes one film behind walls, and sends facts and frames.
+
+Started by `workers.video.sandbox` as a fresh interpreter. It knows the film as an open descriptor,
+talks JSON over a packet socket and writes pixels into shared memory; nothing it sends is code.
+
+Messages to the parent: ``ready``, ``facts``, ``frame`` (index, slot, time), ``end`` (runs of lost
+frames), ``error`` (code, detail). From the parent: the shared memory, then one byte for each frame
+it has finished with.
+"""
+
+from __future__ import annotations
+
+import json
+import mmap
+import os
+import resource
+import socket
+import traceback
+from typing import Any
+
+import cv2
+import numpy as np
+
+from models.contract.errors import ClipDamaged, DecodeLimitExceeded, ServewrightError
+from workers.video.decode import Decoder, Picture
+from workers.video.hardening import harden
+from workers.video.limits import RING_SLOTS, DecodeLimits
+from workers.video.probe import Probe, probe
+
+GAPS_TOLD = 20
+"""Longest runs of lost frames that the parent is told of."""
+
+
+class ParentGone(Exception):
+    """The parent has closed its end."""
+
+
+class Link:
+    """The child's end of the socket, and the ring of frames."""
+
+    def __init__(self, connection: socket.socket) -> None:
+        self._connection = connection
+        self._slots: list[Picture] = []
+        self._sent = 0
+        self._released = 0
+
+    def say(self, kind: str, **values: Any) -> None:
+        """Send one message."""
+        try:
+            self._connection.send(json.dumps({"kind": kind, **values}).encode())
+        except (BrokenPipeError, ConnectionResetError) as error:
+            raise ParentGone from error
+
+    def take_ring(self, height: int, width: int) -> None:
+        """Receive the shared memory and lay out the frames in it."""
+        data, descriptors, _, _ = socket.recv_fds(self._connection, 1, 1)
+        if not data or not descriptors:
+            raise ParentGone
+        ring = mmap.mmap(descriptors[0], RING_SLOTS * height * width * 3)
+        os.close(descriptors[0])
+        frames = np.frombuffer(ring, np.uint8).reshape(RING_SLOTS, height, width, 3)
+        self._slots = list(frames)
+
+    def free_slot(self) -> tuple[int, Picture]:
+        """Wait until the parent has finished with the oldest frame; return the next slot."""
+        while self._sent - self._released >= RING_SLOTS:
+            released = self._connection.recv(RING_SLOTS)
+            if not released:
+                raise ParentGone
+            self._released += len(released)
+        slot = self._sent % RING_SLOTS
+        return slot, self._slots[slot]
+
+    def hand_over(self, index: int, slot: int, time_s: float) -> None:
+        """Tell the parent that a slot holds a frame."""
+        self.say("frame", index=index, slot=slot, time_s=time_s)
+        self._sent += 1
+
+
+def facts_of(found: Probe, decoder: Decoder) -> dict[str, Any]:
+    """Return what the parent is told about the film."""
+    return {
+        "container": found.demuxer,
+        "codec": found.codec,
+        "pixel_format": found.pixel_format,
+        "hdr": found.transfer,
+        "frame_rate": found.frame_rate,
+        "frame_rate_variable": found.rate_is_variable,
+        "duration_s": found.duration_s,
+        "frames_readable": len(found.times),
+        "frames_stated": found.frames_stated,
+        "rotation_deg": decoder.rotation_deg,
+        "width": decoder.width,
+        "height": decoder.height,
+        "tags": {str(k)[:200]: str(v)[:200] for k, v in list(found.tags.items())[:100]},
+    }
+
+
+def run(link: Link, path: str, job: dict[str, Any], limits: DecodeLimits) -> None:
+    """Probe the film, then send the wanted frames (all when ``job["indices"]`` is None)."""
+    found = probe(path, limits)
+    decoder = Decoder(path, found, limits, longest_side=job["longest_side"])
+    link.say("facts", **facts_of(found, decoder))
+    link.take_ring(decoder.height, decoder.width)
+    wanted = None if job["indices"] is None else set(job["indices"])
+    last = None if wanted is None else max(wanted, default=-1)
+    grabbed = sent = 0
+    for index, time_s in decoder:
+        if last is not None and index > last:
+            break
+        grabbed += 1
+        if wanted is not None and index not in wanted:
+            continue
+        slot, frame = link.free_slot()
+        if decoder.retrieve(frame):
+            link.hand_over(index, slot, time_s)
+            sent += 1
+    if grabbed < len(found.times) and last is None and _memory_is_short(limits, decoder):
+        # The decoder library reports a refused allocation as the end of the film.
+        raise DecodeLimitExceeded()
+    decoder.close()
+    if sent == 0 and wanted is None:
+        raise ClipDamaged()
+    link.say("end", gaps=sorted(decoder.gaps, key=lambda gap: -gap[2])[:GAPS_TOLD])
+
+
+def _memory_is_short(limits: DecodeLimits, decoder: Decoder) -> bool:
+    """Whether a few more frames would not fit under the address-space limit."""
+    with open("/proc/self/statm") as file:
+        used = int(file.read().split()[0]) * resource.getpagesize()
+    return limits.memory_bytes - used < 8 * decoder.width * decoder.height * 3
+
+
+def main(connection_fd: int, film_fd: int, parent: int, job_fd: int) -> None:
+    """Serve one film; the descriptors are inherited from the parent."""
+    with os.fdopen(job_fd) as file:
+        job = json.load(file)
+    limits = DecodeLimits.of(job["limits"])
+    cv2.setNumThreads(1)
+    confined = harden(limits, parent)
+    link = Link(socket.socket(fileno=connection_fd))
+    try:
+        link.say("ready", confined=confined)
+        run(link, f"/proc/self/fd/{film_fd}", job, limits)
+    except ParentGone:
+        return
+    except ServewrightError as error:
+        link.say("error", code=error.code, detail=error.detail)
+    except MemoryError:
+        link.say("error", code=DecodeLimitExceeded.code, detail=DecodeLimitExceeded.advice())
+    except cv2.error as error:
+        short = error.code == cv2.Error.StsNoMem
+        cls = DecodeLimitExceeded if short else ClipDamaged
+        link.say("error", code=cls.code, detail=cls.advice())
+    except Exception:
+        link.say("error", code="internal_error", detail=traceback.format_exc()[-4000:])

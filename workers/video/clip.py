@@ -1,0 +1,291 @@
+"""The way into a film: facts at once, then upright RGB frames with real times.
+
+::
+
+    with open_clip(path) as clip:
+        print(clip.facts.frame_rate, clip.total_frames)
+        for frame in clip:
+            ...                      # frame.rgb is valid until the next turn of the loop
+        facts, problems = clip.final_facts(), clip.problems
+
+Everything that touches the file's bytes happens in a limited process of its own
+(`workers.video.sandbox`): a hostile film costs itself, not the worker.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import ValidationError
+
+from models.contract.clip import ClipFacts
+from models.contract.errors import (
+    ClipDamaged,
+    ClipTooLarge,
+    FramesLost,
+    NotAVideo,
+    ServewrightError,
+)
+from workers.video.capture_fps import TimeScale, time_scale
+from workers.video.limits import MIB, DecodeLimits
+from workers.video.sandbox import DecoderProcess
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One picture of a film.
+
+    Attributes
+    ----------
+    index : int
+        Which of the decodable frames, from 0 (a gap means that a frame was lost).
+    time_s : float
+        Real seconds from the first frame.
+    rgb : ndarray of uint8, shape (H, W, 3)
+        Upright picture, read-only.
+    """
+
+    index: int
+    time_s: float
+    rgb: npt.NDArray[np.uint8]
+
+
+class ClipStream:
+    """A film being read, once, from its first frame to its last. Made by `open_clip`.
+
+    Iteration yields `Frame`. ``rgb`` is a view into shared memory: it is valid until the next
+    frame is asked for; copy what is kept longer.
+
+    Attributes
+    ----------
+    facts : ClipFacts
+        From the container; ``frames`` is 0, since none is decoded yet. ``sha256`` is left to the
+        caller, who has it from the upload.
+    total_frames : int
+        Frames to expect, for a progress bar.
+    scale : TimeScale
+        How file time was turned into real time.
+    problems : tuple of ServewrightError
+        After iteration: `FramesLost` when part of the film could not be read; its
+        ``extra["gaps"]`` lists (seconds before, seconds after, frames missing). From the start:
+        `FrameRateDoubtful` when times rest on a tag of the file.
+    """
+
+    def __init__(
+        self,
+        process: DecoderProcess,
+        message: dict[str, Any],
+        *,
+        size_bytes: int,
+        capture_fps: float | None,
+    ) -> None:
+        self._process = process
+        self._begun = False
+        self._decoded = 0
+        try:
+            self.total_frames = int(message["frames_readable"])
+            self.scale: TimeScale = time_scale(
+                float(message["frame_rate"]), given=capture_fps, tags=message["tags"]
+            )
+            self.facts = ClipFacts(
+                duration_s=float(message["duration_s"]) * self.scale.factor,
+                frame_rate=self.scale.frame_rate,
+                frame_rate_variable=message["frame_rate_variable"],
+                capture_fps_given=capture_fps,
+                frames=0,
+                frames_expected=message["frames_stated"],
+                width=message["width"],
+                height=message["height"],
+                rotation_deg=message["rotation_deg"],
+                container=message["container"],
+                codec=message["codec"],
+                pixel_format=message["pixel_format"],
+                hdr=message["hdr"],
+                size_bytes=size_bytes,
+            )
+        except (KeyError, TypeError, ValueError, ValidationError, ZeroDivisionError) as error:
+            raise ClipDamaged() from error
+        problem = self.scale.problem()
+        self.problems: tuple[ServewrightError, ...] = () if problem is None else (problem,)
+
+    def __iter__(self) -> Iterator[Frame]:
+        if self._begun:
+            raise RuntimeError("a film is read once; open it again")
+        self._begun = True
+        return self._read()
+
+    def _read(self) -> Iterator[Frame]:
+        last_index, last_time = -1, -1.0
+        while True:
+            message = self._process.receive("frame", "end")
+            if message["kind"] == "end":
+                break
+            index, time_s, rgb = self._process.frame(message, self._decoded)
+            if index <= last_index or time_s <= last_time:
+                self.close()
+                raise ClipDamaged()
+            last_index, last_time = index, time_s
+            self._decoded += 1
+            yield Frame(index, time_s * self.scale.factor, rgb)
+            self._process.release()
+        self.close()
+        lost = (self.facts.frames_expected or 0) - self._decoded
+        if lost > 0:
+            self.problems += (self._loss(lost, last_time * self.scale.factor, message.get("gaps")),)
+
+    def _loss(self, lost: int, last_s: float, told: Any) -> FramesLost:
+        try:
+            factor = self.scale.factor
+            gaps = sorted((float(a) * factor, float(b) * factor, int(n)) for a, b, n in told)
+        except (TypeError, ValueError):
+            gaps = []
+        inside = [f"{a:.2f} to {b:.2f} s" for a, b, _ in gaps if b <= last_s]
+        missing = f" Missing inside: {', '.join(inside[:5])}." if inside else ""
+        return FramesLost(
+            f"{lost} of {self.facts.frames_expected} frames could not be read; the last readable "
+            f"one is at {last_s:.2f} s.{missing} The readable part was analysed; send the "
+            "original file for the rest.",
+            lost=lost,
+            expected=self.facts.frames_expected,
+            last_time_s=last_s,
+            gaps=gaps,
+        )
+
+    def final_facts(self) -> ClipFacts:
+        """Return the facts with the number of frames decoded so far (all, after iteration)."""
+        return self.facts.model_copy(update={"frames": self._decoded})
+
+    def close(self) -> None:
+        """End the decoder process. Called by the context manager; may be called again."""
+        self._process.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def open_clip(
+    path: Path,
+    limits: DecodeLimits = DecodeLimits(),  # noqa: B008  (frozen)
+    *,
+    capture_fps: float | None = None,
+    longest_side: int | None = None,
+) -> ClipStream:
+    """Open a film and return its facts and frames; use it as a context manager.
+
+    Parameters
+    ----------
+    path : Path
+        File of the film.
+    limits : DecodeLimits
+    capture_fps : float, optional
+        Rate the camera recorded at, for a slow-motion file, frames per second.
+    longest_side : int, optional
+        Scale frames down so that neither side is longer, pixels.
+
+    Raises
+    ------
+    ClipError
+        When the film cannot be used; the kind and detail say why and what to send.
+    InvalidRequest
+        When ``capture_fps`` is not a rate.
+    OSError
+        When the path cannot be read.
+    """
+    process, message, size = _start(path, limits, None, longest_side)
+    try:
+        return ClipStream(process, message, size_bytes=size, capture_fps=capture_fps)
+    except BaseException:
+        process.close()
+        raise
+
+
+def grab_frames(
+    path: Path,
+    indices: Iterable[int],
+    limits: DecodeLimits = DecodeLimits(),  # noqa: B008  (frozen)
+    *,
+    capture_fps: float | None = None,
+    longest_side: int | None = None,
+) -> dict[int, Frame]:
+    """Return chosen frames of a film by index, as `open_clip` counts them.
+
+    Reads from the first frame (no seeking, whose landing place is not sure), but converts only
+    the chosen ones. Pixels are copies and may be kept.
+
+    Raises
+    ------
+    IndexError
+        When a frame of that index cannot be had.
+    ClipError, InvalidRequest, OSError
+        As `open_clip`.
+    """
+    wanted = sorted(set(indices))
+    if not wanted:
+        return {}
+    if wanted[0] < 0:
+        raise IndexError(f"frame {wanted[0]} does not exist")
+    process, message, size = _start(path, limits, wanted, longest_side)
+    found: dict[int, Frame] = {}
+    try:
+        stream = ClipStream(process, message, size_bytes=size, capture_fps=capture_fps)
+        while (message := process.receive("frame", "end"))["kind"] == "frame":
+            index, time_s, rgb = process.frame(message, len(found))
+            found[index] = Frame(index, time_s * stream.scale.factor, rgb.copy())
+            process.release()
+    finally:
+        process.close()
+    missing = [index for index in wanted if index not in found]
+    if missing:
+        raise IndexError(f"the film has no frame {missing[0]}")
+    return found
+
+
+def _start(
+    path: Path, limits: DecodeLimits, indices: list[int] | None, longest_side: int | None
+) -> tuple[DecoderProcess, dict[str, Any], int]:
+    # O_NONBLOCK: opening a named pipe must not hang.
+    film = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
+    try:
+        status = os.fstat(film)
+        if not stat.S_ISREG(status.st_mode):
+            raise NotAVideo()
+        if status.st_size > limits.size_bytes:
+            raise ClipTooLarge(
+                f"The file has {status.st_size / MIB:.0f} MiB; at most "
+                f"{limits.size_bytes / MIB:.0f} MiB are allowed. Trim it to the serves, or film "
+                "at 1080p."
+            )
+        process = DecoderProcess(film, limits, indices=indices, longest_side=longest_side)
+    finally:
+        os.close(film)
+    try:
+        message = process.receive("facts")
+        width, height = message.get("width"), message.get("height")
+        if not (
+            isinstance(width, int)
+            and isinstance(height, int)
+            and min(width, height) > 0
+            and width * height <= limits.pixels
+        ):
+            raise ClipDamaged()
+        process.lend_ring(height, width)
+    except BaseException:
+        process.close()
+        raise
+    return process, message, status.st_size

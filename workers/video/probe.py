@@ -1,0 +1,246 @@
+"""Facts of a film read from its container, without decoding, and early refusals.
+
+Runs in the decoder process (it feeds untrusted bytes to FFmpeg); `workers.video.clip` is the
+safe way in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import av
+import av.error
+
+from models.contract.errors import (
+    ClipDamaged,
+    ClipResolutionTooHigh,
+    ClipTooLong,
+    ClipTooManyFrames,
+    ClipWithoutFrames,
+    ClipWithoutPicture,
+    CodecNotSupported,
+    DecodeLimitExceeded,
+    NotAVideo,
+)
+from workers.video.limits import DecodeLimits
+
+CODECS = frozenset({"h264", "hevc", "vp9"})
+"""Codecs that the decoder library decodes in software. Its wheel has no AV1 decoder."""
+
+DEMUXERS = {"mov": "mov,mp4,m4a,3gp,3g2,mj2", "matroska": "matroska,webm"}
+
+PROTOCOLS = "file"
+"""The only protocol FFmpeg may use, so that no film can make it open an address."""
+
+TRANSFERS = {16: "PQ", 18: "HLG"}
+"""Colour transfer codes of ITU-T H.273."""
+
+_MOV_BOXES = frozenset({b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"pnot", b"uuid"})
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """What the container says about its film.
+
+    Attributes
+    ----------
+    demuxer, codec, pixel_format : str
+    transfer : str or None
+        ``HLG`` or ``PQ``.
+    width, height : int
+        Of the stored picture, before rotation, pixels.
+    times : list of float
+        Display times of all readable frames in order, seconds from the stream's start, strictly
+        increasing.
+    tick_s : float
+        Unit of the time line, seconds.
+    frames_stated : int
+        Frames the index of the file lists for display, or the readable ones when it has none.
+    tags : dict of str to str
+        Metadata of container and stream.
+    """
+
+    demuxer: str
+    codec: str
+    pixel_format: str | None
+    transfer: str | None
+    width: int
+    height: int
+    times: list[float]
+    tick_s: float
+    frames_stated: int
+    tags: dict[str, str]
+
+    @property
+    def frame_rate(self) -> float:
+        """Mean rate on the file's time line, frames per second."""
+        return (len(self.times) - 1) / (self.times[-1] - self.times[0])
+
+    @property
+    def duration_s(self) -> float:
+        """From the first frame to the end of the last, which is shown for a mean interval."""
+        return self.times[-1] - self.times[0] + 1 / self.frame_rate
+
+    @property
+    def rate_is_variable(self) -> bool:
+        """Whether frame intervals differ by more than a tenth and more than rounding to ticks."""
+        steps = sorted(b - a for a, b in zip(self.times, self.times[1:], strict=False))
+        return steps[-1] - steps[0] > max(0.1 * steps[len(steps) // 2], 1.5 * self.tick_s)
+
+
+def recognise(head: bytes) -> str:
+    """Return the FFmpeg demuxer for a file that starts with ``head`` (by content, not name).
+
+    Raises
+    ------
+    NotAVideo
+        When it is neither MP4/MOV nor Matroska/WebM.
+    """
+    if head[4:8] in _MOV_BOXES:
+        return "mov"
+    if head[:4] == b"\x1aE\xdf\xa3":
+        return "matroska"
+    advice = "Send the original film from the phone: MP4 or MOV with H.264 or HEVC."
+    if not head:
+        raise NotAVideo(f"The file is empty. {advice}")
+    if head.lstrip(b"\xef\xbb\xbf").startswith(b"#EXTM3U"):
+        raise NotAVideo(f"The file is a playlist that points to a film, not a film. {advice}")
+    if head[:4] == b"RIFF" or head[:3] == b"FLV" or head[:4] == b"\x30\x26\xb2\x75":
+        raise NotAVideo(f"The film is in a container that is not accepted. {advice}")
+    raise NotAVideo()
+
+
+def probe(path: str, limits: DecodeLimits) -> Probe:
+    """Read the facts of a film.
+
+    Parameters
+    ----------
+    path : str
+        File to read.
+    limits : DecodeLimits
+
+    Raises
+    ------
+    NotAVideo, ClipDamaged, ClipWithoutFrames, ClipWithoutPicture, CodecNotSupported
+        When there is no film that can be decoded.
+    ClipTooLong, ClipTooManyFrames, ClipResolutionTooHigh, DecodeLimitExceeded
+        When it exceeds a limit.
+    """
+    with Path(path).open("rb") as file:
+        demuxer = recognise(file.read(16))
+    options = {"protocol_whitelist": PROTOCOLS, "format_whitelist": DEMUXERS[demuxer]}
+    try:
+        with av.open(path, format=demuxer, options=options, metadata_errors="replace") as container:
+            return _read(container, demuxer, limits)
+    except MemoryError as error:
+        raise DecodeLimitExceeded() from error
+    except (av.error.FFmpegError, UnicodeError, OverflowError) as error:
+        reason = getattr(error, "strerror", None) or type(error).__name__
+        raise ClipDamaged(f"{ClipDamaged.advice()} (Container: {reason}.)") from error
+
+
+def _read(container: Any, demuxer: str, limits: DecodeLimits) -> Probe:
+    stream = _picture_stream(container)
+    context = stream.codec_context
+    codec = None if context is None else str(context.codec.canonical_name)
+    if codec not in CODECS:
+        raise CodecNotSupported(
+            f"The film's codec is {codec or 'unknown'}. Send H.264 or HEVC (the phone's own "
+            "setting), not an edited export."
+        )
+    width, height = int(context.width), int(context.height)
+    if width <= 0 or height <= 0:
+        raise ClipDamaged("The file does not say how large its pictures are. Send it again.")
+    if width * height > limits.pixels:
+        raise ClipResolutionTooHigh(
+            f"The picture is {width} x {height}; at most {limits.pixels / 1e6:.1f} million pixels "
+            "are allowed. Film at 1080p or 4K."
+        )
+    tick = float(stream.time_base or 0)
+    stated_s = float(stream.duration * tick) if stream.duration else (container.duration or 0) / 1e6
+    _check_duration(stated_s, limits)
+    _check_count(int(stream.frames), limits)
+    times, discarded = _display_times(container, stream, tick, limits)
+    stated = max(len(times), int(stream.frames) - discarded)
+    if stated == 0:
+        raise ClipWithoutFrames()
+    if len(times) < 2:
+        raise (
+            ClipWithoutFrames("The video holds a single picture. Film for at least two seconds.")
+            if stated == 1
+            else ClipDamaged()
+        )
+    found = Probe(
+        demuxer=demuxer,
+        codec=codec,
+        pixel_format=context.pix_fmt,
+        transfer=TRANSFERS.get(int(context.color_trc or 0)),
+        width=width,
+        height=height,
+        times=times,
+        tick_s=tick,
+        frames_stated=stated,
+        tags={**dict(container.metadata), **dict(stream.metadata)},
+    )
+    if found.frame_rate > limits.fps:
+        raise ClipDamaged(
+            f"The time stamps mean {found.frame_rate:.0f} frames per second; at most "
+            f"{limits.fps:.0f} are allowed. Send the original film from the phone."
+        )
+    return found
+
+
+def _picture_stream(container: Any) -> Any:
+    """Return the first picture track, which is also the one the decoder library takes."""
+    for stream in container.streams.video:
+        if not stream.disposition & stream.disposition.__class__.attached_pic:
+            if stream is not container.streams.video[0]:
+                raise NotAVideo("The first picture track is a still. Send the original film.")
+            return stream
+    if container.streams.video or container.streams.audio:
+        raise ClipWithoutPicture()
+    raise ClipWithoutFrames()
+
+
+def _display_times(
+    container: Any, stream: Any, tick: float, limits: DecodeLimits
+) -> tuple[list[float], int]:
+    """Demux the whole track; return display times from the stream's start, and discards."""
+    stamps: set[int] = set()
+    discarded = 0
+    try:
+        for packet in container.demux(stream):
+            if packet.pts is None:
+                continue
+            if packet.is_discard:
+                discarded += 1
+                continue
+            stamps.add(int(packet.pts))
+            _check_count(len(stamps), limits)
+    except av.error.FFmpegError:
+        # A file cut short or damaged inside: what precedes is still a film.
+        if not stamps:
+            raise
+    start = int(stream.start_time) if stream.start_time is not None else min(stamps, default=0)
+    times = [(stamp - start) * tick for stamp in sorted(stamps)]
+    if times:
+        _check_duration(times[-1] - times[0], limits)
+    return times, discarded
+
+
+def _check_duration(seconds: float, limits: DecodeLimits) -> None:
+    if seconds > limits.duration_s:
+        raise ClipTooLong(
+            f"The clip is {seconds:.0f} s long; at most {limits.duration_s:.0f} s are allowed. "
+            "Trim it to the serves and send the parts."
+        )
+
+
+def _check_count(frames: int, limits: DecodeLimits) -> None:
+    if frames > limits.frames:
+        raise ClipTooManyFrames(
+            f"The clip holds more than {limits.frames} frames. Trim it to the serves and send "
+            "the parts."
+        )
