@@ -1,0 +1,1 @@
+"""Alembic migrations, run by :func:`service.core.database.migrate`."""

@@ -1,0 +1,225 @@
+"""Object store in a local folder: written aside, flushed to disk, then renamed into place."""
+
+from __future__ import annotations
+
+import builtins
+import errno
+import io
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import BinaryIO
+
+from models.contract.errors import ObjectStoreUnavailable
+from service.core.objects.port import (
+    ByteRange,
+    ObjectInfo,
+    ObjectMissing,
+    PresignedUpload,
+    checked_key,
+)
+
+_PENDING = ".pending"
+_COPY = 1 << 20
+
+
+class LocalObjects:
+    """Objects as files below a folder. Media types are not kept (the database has them)."""
+
+    def __init__(self, root: Path) -> None:
+        self._root = root
+        self._pending = root / _PENDING
+
+    def upload(self, key: str, media_type: str) -> _LocalUpload:
+        """Begin to write an object."""
+        path = self._path(key)
+        with _translated():
+            self._pending.mkdir(parents=True, exist_ok=True)
+            return _LocalUpload(key, path, self._pending)
+
+    def put_bytes(self, key: str, data: bytes, media_type: str) -> ObjectInfo:
+        """Write a whole object from memory."""
+        upload = self.upload(key, media_type)
+        try:
+            upload.write(data)
+            return upload.commit()
+        finally:
+            upload.abort()
+
+    def put_file(self, key: str, path: Path, media_type: str) -> ObjectInfo:
+        """Write a whole object from a file."""
+        upload = self.upload(key, media_type)
+        try:
+            with path.open("rb") as source:
+                while piece := source.read(_COPY):
+                    upload.write(piece)
+            return upload.commit()
+        finally:
+            upload.abort()
+
+    def stat(self, key: str) -> ObjectInfo:
+        """Return the size of an object."""
+        path = self._path(key)
+        with _translated():
+            try:
+                found = path.stat()
+            except (FileNotFoundError, NotADirectoryError):
+                raise ObjectMissing(key) from None
+            if not path.is_file():
+                raise ObjectMissing(key)
+            return ObjectInfo(key, found.st_size)
+
+    def open(self, key: str, part: ByteRange | None = None) -> BinaryIO:
+        """Open an object or a part of it."""
+        path = self._path(key)
+        with _translated():
+            try:
+                stream = builtins.open(path, "rb")  # noqa: SIM115 (the caller closes it)
+            except (FileNotFoundError, IsADirectoryError, NotADirectoryError):
+                raise ObjectMissing(key) from None
+        if part is None:
+            return stream
+        return io.BufferedReader(_Part(stream, part))
+
+    def fetch(self, key: str, path: Path) -> None:
+        """Copy an object into a file."""
+        with self.open(key) as source, path.open("wb") as target:
+            shutil.copyfileobj(source, target, _COPY)
+
+    def delete(self, key: str) -> None:
+        """Remove an object and the folders it leaves empty."""
+        path = self._path(key)
+        with _translated():
+            path.unlink(missing_ok=True)
+            self._prune(path.parent)
+
+    def delete_prefix(self, prefix: str) -> int:
+        """Remove every object below a prefix."""
+        keys = [info.key for info in self.list(prefix)]
+        for key in keys:
+            self.delete(key)
+        return len(keys)
+
+    def list(self, prefix: str = "") -> Iterator[ObjectInfo]:
+        """Yield the objects below a prefix, in the order of their keys."""
+        top = self._path(prefix) if prefix else self._root
+        with _translated():
+            paths = sorted(path for path in top.rglob("*") if path.is_file())
+        for path in paths:
+            if self._pending in path.parents:
+                continue
+            with suppress(FileNotFoundError):
+                key = path.relative_to(self._root).as_posix()
+                yield ObjectInfo(key, path.stat().st_size)
+
+    def presign_download(self, key: str, ttl_s: int) -> str | None:
+        """Return None: files are read through the API."""
+        return None
+
+    def presign_upload(
+        self, key: str, media_type: str, max_bytes: int, ttl_s: int
+    ) -> PresignedUpload | None:
+        """Return None: files are sent through the API."""
+        return None
+
+    def ping(self) -> None:
+        """Check that the folder can be written to."""
+        with _translated():
+            self._pending.mkdir(parents=True, exist_ok=True)
+            with tempfile.TemporaryFile(dir=self._pending):
+                pass
+
+    def _path(self, key: str) -> Path:
+        return self._root / checked_key(key)
+
+    def _prune(self, folder: Path) -> None:
+        while folder != self._root:
+            try:
+                folder.rmdir()
+            except OSError:  # not empty, or another process was faster
+                return
+            folder = folder.parent
+
+
+class _LocalUpload:
+    def __init__(self, key: str, path: Path, pending: Path) -> None:
+        self._key = key
+        self._path = path
+        descriptor, name = tempfile.mkstemp(dir=pending)
+        self._file = os.fdopen(descriptor, "wb")
+        self._name: Path | None = Path(name)
+
+    def write(self, data: bytes) -> None:
+        """Append bytes."""
+        with _translated():
+            self._file.write(data)
+
+    def commit(self) -> ObjectInfo:
+        """Flush to disk, rename into place, flush the folder."""
+        if self._name is None:
+            raise ValueError("upload already ended")
+        with _translated():
+            self._file.flush()
+            os.fsync(self._file.fileno())
+            size = self._file.tell()
+            self._file.close()
+            while True:
+                self._path.parent.mkdir(parents=True, exist_ok=True)
+                try:
+                    os.replace(self._name, self._path)
+                    break
+                except FileNotFoundError:  # a delete pruned the empty folder in between
+                    if not self._name.exists():
+                        raise
+            self._name = None
+            folder = os.open(self._path.parent, os.O_RDONLY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)
+        return ObjectInfo(self._key, size)
+
+    def abort(self) -> None:
+        """Remove the temporary file."""
+        self._file.close()
+        if self._name is not None:
+            self._name.unlink(missing_ok=True)
+            self._name = None
+
+
+class _Part(io.RawIOBase):
+    """A window on a file."""
+
+    def __init__(self, stream: BinaryIO, part: ByteRange) -> None:
+        self._stream = stream
+        self._left = part.length
+        stream.seek(part.first)
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: memoryview) -> int:  # type: ignore[override]
+        data = self._stream.read(min(len(buffer), self._left))
+        buffer[: len(data)] = data
+        self._left -= len(data)
+        return len(data)
+
+    def close(self) -> None:
+        self._stream.close()
+        super().close()
+
+
+@contextmanager
+def _translated() -> Iterator[None]:
+    """Turn disk errors into our error; let programming errors and missing objects through."""
+    try:
+        yield
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise ObjectStoreUnavailable(
+                "The object store is full. The operator must make room."
+            ) from error
+        raise ObjectStoreUnavailable() from error

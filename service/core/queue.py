@@ -1,0 +1,116 @@
+"""The work queue: RQ on Redis or Valkey. Holds only work in flight; losing it loses nothing.
+
+Exactly one queue a worker: only then does RQ move a job by one atomic step, so that a crash
+between taking and registering it cannot lose it. Serializer JSON: whoever can write to Redis must
+not be able to run code by a pickle.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from redis import Redis
+from redis.backoff import ExponentialBackoff
+from redis.exceptions import RedisError
+from redis.retry import Retry
+from rq import Queue
+from rq.exceptions import NoSuchJobError
+from rq.intermediate_queue import IntermediateQueue
+from rq.job import Job, JobStatus
+from rq.serializers import JSONSerializer
+
+from models.contract.errors import QueueUnavailable
+
+RUN_ANALYSIS = "workers.jobs.run_analysis"
+FAILURE_TTL_S = 24 * 3600
+SILENT_S = 90.0  # a started job whose worker has been silent this long counts as lost
+
+
+def job_id(analysis_id: str, attempt: int) -> str:
+    """Return the id of the job that runs one attempt."""
+    return f"{analysis_id}-{attempt}"
+
+
+def connect(url: str) -> Redis:
+    """Return a Redis client that fails soon instead of hanging a request."""
+    return Redis.from_url(
+        url,
+        socket_connect_timeout=2,
+        socket_timeout=5,
+        health_check_interval=30,
+        retry=Retry(ExponentialBackoff(cap=0.2, base=0.02), 2),
+    )
+
+
+class WorkQueue:
+    """Enqueues analyses by dotted name; the service never imports the workers."""
+
+    def __init__(self, url: str, name: str, job_timeout_s: int) -> None:
+        self.connection = connect(url)
+        self.name = name
+        self._timeout = job_timeout_s
+        self._queue = Queue(name, connection=self.connection, serializer=JSONSerializer)
+
+    def enqueue(self, analysis_id: str, attempt: int) -> None:
+        """Send one attempt to the workers. Call it after the commit, never inside."""
+        try:
+            self._queue.enqueue(
+                RUN_ANALYSIS,
+                args=[analysis_id, attempt],
+                job_id=job_id(analysis_id, attempt),
+                job_timeout=self._timeout,
+                result_ttl=0,
+                failure_ttl=FAILURE_TTL_S,
+                description=f"analysis {analysis_id} attempt {attempt}",
+            )
+        except RedisError as error:
+            raise QueueUnavailable() from error
+
+    def is_known(self, analysis_id: str, attempt: int) -> bool:
+        """Tell whether a worker will take, or has, this attempt."""
+        name = job_id(analysis_id, attempt)
+        try:
+            try:
+                job = Job.fetch(name, connection=self.connection, serializer=JSONSerializer)
+            except NoSuchJobError:
+                return False
+            if job.get_status(refresh=False) == JobStatus.STARTED:
+                seen = job.last_heartbeat
+                if seen is None:
+                    return False
+                if seen.tzinfo is None:
+                    seen = seen.replace(tzinfo=UTC)
+                return (datetime.now(UTC) - seen).total_seconds() < SILENT_S
+            lists = (
+                self._queue.key,
+                IntermediateQueue.get_intermediate_queue_key(self._queue.key),
+            )
+            return any(self.connection.lpos(key, name) is not None for key in lists)
+        except RedisError as error:
+            raise QueueUnavailable() from error
+
+    def remove(self, analysis_id: str, attempt: int) -> None:
+        """Take an attempt out of the queue. A running one is stopped by its lost lease."""
+        name = job_id(analysis_id, attempt)
+        try:
+            self._queue.remove(name)
+            self.connection.delete(Job.key_for(name))
+        except RedisError as error:
+            raise QueueUnavailable() from error
+
+    def __len__(self) -> int:
+        try:
+            return int(self._queue.count)
+        except RedisError as error:
+            raise QueueUnavailable() from error
+
+    def ping(self) -> None:
+        """Raise :class:`QueueUnavailable` unless the server answers."""
+        try:
+            self.connection.ping()
+        except RedisError as error:
+            raise QueueUnavailable() from error
+
+    def close(self) -> None:
+        """Close the connections."""
+        self.connection.close()

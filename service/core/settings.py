@@ -1,0 +1,172 @@
+"""All settings, in one frozen object, read once from ``SERVEWRIGHT_*`` environment variables.
+
+The defaults are the embedded service: a SQLite file, a folder of objects and the socket of an
+embedded Valkey server, all below ``data_dir``. A variable with the prefix that is not listed here
+is an error, so that a misspelt setting cannot pass unseen (``SERVEWRIGHT_TEST_*`` belongs to the
+test suite and is left alone).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import ipaddress
+import os
+import tempfile
+from pathlib import Path
+from typing import Literal, Self
+
+from pydantic import Field, SecretStr, field_validator, model_validator
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+PREFIX = "SERVEWRIGHT_"
+TEST_PREFIX = "SERVEWRIGHT_TEST_"
+MAX_SOCKET_PATH = 100  # sockaddr_un.sun_path holds 108 bytes on Linux, 104 on macOS
+
+
+def _default_data_dir() -> Path:
+    base = os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share"
+    return Path(base) / "servewright"
+
+
+class Settings(BaseSettings):
+    """Settings of the service and its workers. Secrets do not print."""
+
+    model_config = SettingsConfigDict(env_prefix=PREFIX, frozen=True, extra="forbid")
+
+    data_dir: Path = Field(
+        default_factory=_default_data_dir, description="Folder of the embedded stores."
+    )
+    log_level: Literal["debug", "info", "warning", "error"] = "info"
+
+    host: str = Field(default="127.0.0.1", description="Address the API listens on.")
+    port: int = Field(default=8000, ge=0, le=65535)
+    public_url: str = Field(
+        default="",
+        description="Base of absolute links in webhooks, such as https://serve.example.org.",
+    )
+
+    database_url: SecretStr | None = Field(
+        default=None,
+        description="sqlite:///FILE or postgresql+psycopg://…; empty = SQLite below data_dir.",
+    )
+    redis_url: SecretStr | None = Field(
+        default=None, description="redis://…; empty = socket of the embedded server in data_dir."
+    )
+    queue_name: str = Field(default="analyses", pattern=r"^[a-z][a-z0-9_-]*$")
+
+    object_store: Literal["local", "s3"] = "local"
+    s3_bucket: str | None = None
+    s3_prefix: str = ""
+    s3_region: str | None = None
+    s3_endpoint_url: str | None = Field(default=None, description="For S3-compatible servers.")
+    s3_public_endpoint_url: str | None = Field(
+        default=None, description="Endpoint in presigned addresses, when callers reach another."
+    )
+    s3_access_key_id: SecretStr | None = None
+    s3_secret_access_key: SecretStr | None = None
+    presign_ttl_s: int = Field(default=900, ge=30, le=7 * 24 * 3600)
+
+    max_body_bytes: int = Field(default=256 * 1024, ge=1024, description="JSON bodies.")
+    max_clip_bytes: int = Field(default=1024**3, ge=1024)
+    max_clip_duration_s: float = Field(default=120.0, gt=0)
+    max_clip_pixels: int = Field(default=4096 * 2304, gt=0, description="Width times height.")
+    max_clip_frames: int = Field(default=20_000, gt=0)
+    max_clip_frame_rate: float = Field(default=480.0, gt=0)
+    decode_memory_bytes: int = Field(default=1536 * 1024**2, ge=64 * 1024**2)
+    decode_cpu_s: int = Field(default=600, gt=0)
+    decode_wall_s: int = Field(default=900, gt=0)
+
+    models: tuple[str, ...] = Field(
+        default=("blazepose_heavy", "movenet_thunder"),
+        min_length=1,
+        description="Pose networks, first = main one; their agreement enters the confidence.",
+    )
+    person_finder: str = "movenet_multipose"
+    device: Literal["cpu", "cuda"] = "cpu"
+    engine_seed: int = Field(default=0, ge=0, description="Seed of the uncertainty propagation.")
+    pictures: bool = Field(default=True, description="Draw the pictures of the events.")
+
+    workers: int = Field(default=0, ge=0, description="Worker processes; 0 = one a usable core.")
+    max_attempts: int = Field(default=3, ge=1, description="Crashes before an analysis fails.")
+    lease_s: float = Field(default=20.0, gt=0)
+    heartbeat_s: float = Field(default=5.0, gt=0)
+    job_timeout_s: int = Field(default=1800, gt=0)
+    requeue_after_s: float = Field(
+        default=30.0, gt=0, description="Queued this long and unknown to Redis: enqueue again."
+    )
+    reconcile_interval_s: float = Field(default=10.0, gt=0)
+    background: bool = Field(
+        default=True, description="Run the reconciler and the webhook sender inside the API."
+    )
+
+    webhook_interval_s: float = Field(default=1.0, gt=0)
+    webhook_timeout_s: float = Field(default=15.0, gt=0, le=30)
+    webhook_allow_http: bool = Field(default=False, description="Allow webhook targets on http.")
+    webhook_private_networks: tuple[str, ...] = Field(
+        default=(), description='Private ranges webhooks may reach, such as ["127.0.0.0/8"].'
+    )
+
+    idempotency_ttl_h: float = Field(default=24.0, gt=0)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _no_unknown_variables(cls, values: object) -> object:
+        known = {PREFIX + name.upper() for name in cls.model_fields}
+        unknown = sorted(
+            name
+            for name in os.environ
+            if name.upper().startswith(PREFIX)
+            and not name.upper().startswith(TEST_PREFIX)
+            and name.upper() not in known
+        )
+        if unknown:
+            raise ValueError(f"unknown settings in the environment: {', '.join(unknown)}")
+        return values
+
+    @field_validator("webhook_private_networks")
+    @classmethod
+    def _networks(cls, values: tuple[str, ...]) -> tuple[str, ...]:
+        for value in values:
+            ipaddress.ip_network(value)
+        return values
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if self.object_store == "s3" and not self.s3_bucket:
+            raise ValueError(f"{PREFIX}OBJECT_STORE=s3 needs {PREFIX}S3_BUCKET")
+        if self.heartbeat_s * 2 > self.lease_s:
+            raise ValueError("lease_s must be at least twice heartbeat_s")
+        return self
+
+    @property
+    def database_address(self) -> str:
+        """URL of the database, the embedded default included."""
+        if self.database_url is not None:
+            return self.database_url.get_secret_value()
+        return f"sqlite:///{self.data_dir.resolve() / 'servewright.db'}"
+
+    @property
+    def redis_address(self) -> str:
+        """URL of the Redis or Valkey server, the embedded default included."""
+        if self.redis_url is not None:
+            return self.redis_url.get_secret_value()
+        return f"unix://{self.valkey_socket}?db=0"
+
+    @property
+    def embedded_redis(self) -> bool:
+        """Whether the queue is the embedded server (nobody configured one)."""
+        return self.redis_url is None
+
+    @property
+    def valkey_socket(self) -> Path:
+        """Unix socket of the embedded Valkey server."""
+        path = self.data_dir.resolve() / "valkey.sock"
+        if len(os.fsencode(path)) <= MAX_SOCKET_PATH:
+            return path
+        tag = hashlib.sha256(os.fsencode(path)).hexdigest()[:16]
+        return Path(tempfile.gettempdir()) / f"servewright-{tag}.sock"
+
+    @property
+    def object_dir(self) -> Path:
+        """Folder of the local object store."""
+        return self.data_dir.resolve() / "objects"

@@ -1,0 +1,255 @@
+"""SQL tables. Rows of one customer carry its ``tenant_id``; every query names it.
+
+Identifiers sort by time (see :mod:`service.core.identifiers`), so lists page on (created_at, id).
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import (
+    JSON,
+    BigInteger,
+    DateTime,
+    Dialect,
+    ForeignKey,
+    Index,
+    MetaData,
+    String,
+    Text,
+    TypeDecorator,
+    UniqueConstraint,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+MAIN_TENANT = "main"
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """Aware datetimes in UTC, also on SQLite, which has no time zones."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Refuse naive times; hand UTC to the driver."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("naive datetime")
+        value = value.astimezone(UTC)
+        return value.replace(tzinfo=None) if dialect.name == "sqlite" else value
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Return UTC."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+class Base(DeclarativeBase):
+    """Base of all tables."""
+
+    metadata = MetaData(
+        naming_convention={
+            "ix": "ix_%(column_0_label)s",
+            "uq": "uq_%(table_name)s_%(column_0_name)s",
+            "ck": "ck_%(table_name)s_%(constraint_name)s",
+            "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+            "pk": "pk_%(table_name)s",
+        }
+    )
+    type_annotation_map = {  # noqa: RUF012 (read by SQLAlchemy as a class attribute)
+        datetime: UtcDateTime,
+        dict[str, Any]: JSON(none_as_null=True),
+        list[str]: JSON,
+        str: String(255),
+    }
+
+
+class ApiKey(Base):
+    """A bearer key. Only the SHA-256 of its secret part is kept."""
+
+    __tablename__ = "api_keys"
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str]
+    name: Mapped[str]
+    digest: Mapped[str] = mapped_column(String(64))
+    scopes: Mapped[list[str]]
+    created_at: Mapped[datetime]
+    expires_at: Mapped[datetime | None]
+    revoked_at: Mapped[datetime | None]
+    last_used_at: Mapped[datetime | None]
+
+
+class Clip(Base):
+    """An uploaded film. ``state``: ``uploading`` (direct upload announced) or ``ready``."""
+
+    __tablename__ = "clips"
+    __table_args__ = (
+        Index("ix_clips_page", "tenant_id", "created_at", "id"),
+        UniqueConstraint("api_key_id", "sha256"),
+    )
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str]
+    api_key_id: Mapped[str]
+    created_at: Mapped[datetime]
+    state: Mapped[str] = mapped_column(String(16))
+    object_key: Mapped[str]
+    media_type: Mapped[str]
+    size_bytes: Mapped[int | None] = mapped_column(BigInteger)
+    sha256: Mapped[str | None] = mapped_column(String(64))
+    announced_sha256: Mapped[str | None] = mapped_column(String(64))
+    external_ref: Mapped[str | None]
+    facts: Mapped[dict[str, Any] | None]
+
+
+class Analysis(Base):
+    """One analysis of one clip; the row the workers compete for.
+
+    ``attempt`` is the fencing token: it rises whenever the work changes hands. ``crashes`` counts
+    the leases that lapsed.
+    """
+
+    __tablename__ = "analyses"
+    __table_args__ = (
+        Index("ix_analyses_page", "tenant_id", "created_at", "id"),
+        Index("ix_analyses_unfinished", "status", "lease_until"),
+    )
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str]
+    clip_id: Mapped[str] = mapped_column(ForeignKey("clips.id", ondelete="CASCADE"), index=True)
+    created_at: Mapped[datetime]
+    status: Mapped[str] = mapped_column(String(16))
+    stage: Mapped[str | None] = mapped_column(String(16))
+    progress: Mapped[float]
+    attempt: Mapped[int]
+    crashes: Mapped[int]
+    lease_until: Mapped[datetime | None]
+    lease_holder: Mapped[str | None]
+    queued_at: Mapped[datetime]
+    started_at: Mapped[datetime | None]
+    finished_at: Mapped[datetime | None]
+    options: Mapped[dict[str, Any]]
+    external_ref: Mapped[str | None]
+    artifacts: Mapped[dict[str, Any]]
+    headline: Mapped[dict[str, Any]]
+    problem: Mapped[dict[str, Any] | None]
+
+
+class WebhookEndpoint(Base):
+    """Where events are delivered. The secret must be readable, since it signs."""
+
+    __tablename__ = "webhook_endpoints"
+    __table_args__ = (Index("ix_webhook_endpoints_page", "tenant_id", "created_at", "id"),)
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str]
+    created_at: Mapped[datetime]
+    updated_at: Mapped[datetime]
+    url: Mapped[str] = mapped_column(String(2048))
+    description: Mapped[str | None]
+    event_types: Mapped[list[str]]
+    enabled: Mapped[bool]
+    secret: Mapped[str]
+    previous_secret: Mapped[str | None]
+    previous_secret_until: Mapped[datetime | None]
+
+
+class OutboxEvent(Base):
+    """An event, written in the transaction that made it true. ``body`` is sent as it stands."""
+
+    __tablename__ = "outbox_events"
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str]
+    created_at: Mapped[datetime]
+    type: Mapped[str]
+    clip_id: Mapped[str | None] = mapped_column(
+        ForeignKey("clips.id", ondelete="CASCADE"), index=True
+    )
+    analysis_id: Mapped[str | None] = mapped_column(
+        ForeignKey("analyses.id", ondelete="CASCADE"), index=True
+    )
+    body: Mapped[str] = mapped_column(Text)
+
+
+class Delivery(Base):
+    """One event for one endpoint. ``state``: ``pending``, ``delivered`` or ``failed``."""
+
+    __tablename__ = "deliveries"
+    __table_args__ = (Index("ix_deliveries_due", "state", "due_at"),)
+
+    event_id: Mapped[str] = mapped_column(
+        ForeignKey("outbox_events.id", ondelete="CASCADE"), primary_key=True
+    )
+    endpoint_id: Mapped[str] = mapped_column(
+        ForeignKey("webhook_endpoints.id", ondelete="CASCADE"), primary_key=True, index=True
+    )
+    state: Mapped[str] = mapped_column(String(16))
+    tries: Mapped[int]
+    due_at: Mapped[datetime]
+    last_tried_at: Mapped[datetime | None]
+    last_status: Mapped[int | None]
+    last_error: Mapped[str | None]
+
+
+class IdempotentReply(Base):
+    """What an unsafe request with an Idempotency-Key made: ids only, no personal data."""
+
+    __tablename__ = "idempotent_replies"
+
+    api_key_id: Mapped[str] = mapped_column(primary_key=True)
+    route: Mapped[str] = mapped_column(primary_key=True)
+    key: Mapped[str] = mapped_column(primary_key=True)
+    fingerprint: Mapped[str] = mapped_column(String(64))
+    resource_id: Mapped[str] = mapped_column(index=True)
+    status: Mapped[int]
+    created_at: Mapped[datetime] = mapped_column(index=True)
+
+
+class Erasure(Base):
+    """Object keys to sweep: a job may still write for a while after its rows are gone."""
+
+    __tablename__ = "erasures"
+
+    prefix: Mapped[str] = mapped_column(primary_key=True)
+    erased_at: Mapped[datetime]
+    sweep_until: Mapped[datetime]
+
+
+class Lock(Base):
+    """Lock rows that elect one process for a periodic task."""
+
+    __tablename__ = "locks"
+
+    name: Mapped[str] = mapped_column(primary_key=True)
+    holder: Mapped[str]
+    until: Mapped[datetime]
+
+
+class WorkerHeartbeat(Base):
+    """Sign of life of a worker process."""
+
+    __tablename__ = "worker_heartbeats"
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    host: Mapped[str]
+    pid: Mapped[int]
+    started_at: Mapped[datetime]
+    seen_at: Mapped[datetime]
+    analysis_id: Mapped[str | None]
+    info: Mapped[dict[str, Any]]
+
+
+class Secret(Base):
+    """Secrets of the installation itself, such as the key that signs page cursors."""
+
+    __tablename__ = "secrets"
+
+    name: Mapped[str] = mapped_column(primary_key=True)
+    value: Mapped[str]

@@ -1,0 +1,107 @@
+"""The composition root: the one module that turns settings into adapters."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import socket
+from dataclasses import dataclass
+
+from pydantic import SecretStr
+
+from service.core import lifecycle
+from service.core.access import Keys
+from service.core.analyses import AnalysisStore
+from service.core.background import Background
+from service.core.clips import ClipStore
+from service.core.database import Database
+from service.core.egress import Egress
+from service.core.objects import LocalObjects, Objects, S3Objects
+from service.core.outbox import Sender
+from service.core.queue import WorkQueue
+from service.core.reconciler import Reconciler
+from service.core.settings import Settings
+
+
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """Everything a process of the service works with."""
+
+    settings: Settings
+    database: Database
+    objects: Objects
+    queue: WorkQueue
+    clips: ClipStore
+    analyses: AnalysisStore
+    keys: Keys
+    egress: Egress
+    holder: str
+
+    def reconciler(self) -> Reconciler:
+        """Return the reconciler of this process."""
+        return Reconciler(
+            self.database,
+            self.analyses,
+            self.queue,
+            self.objects,
+            holder=self.holder,
+            interval_s=self.settings.reconcile_interval_s,
+            idempotency_ttl_h=self.settings.idempotency_ttl_h,
+        )
+
+    def sender(self) -> Sender:
+        """Return the webhook sender of this process."""
+        return Sender(self.database, self.egress, self.settings.webhook_timeout_s)
+
+    def background(self) -> Background:
+        """Return the two loops, not yet started."""
+        return Background(
+            self.reconciler(),
+            self.settings.reconcile_interval_s,
+            self.sender(),
+            self.settings.webhook_interval_s,
+        )
+
+    def close(self) -> None:
+        """Close connections."""
+        self.queue.close()
+        self.database.close()
+
+
+def wire(settings: Settings) -> Wiring:
+    """Build the adapters. Opens nothing yet: connections are made at first use."""
+    database = Database(settings.database_address)
+    policy = lifecycle.Policy(settings.lease_s, settings.max_attempts, settings.requeue_after_s)
+    objects = open_objects(settings)
+    queue = WorkQueue(settings.redis_address, settings.queue_name, settings.job_timeout_s)
+    return Wiring(
+        settings=settings,
+        database=database,
+        objects=objects,
+        queue=queue,
+        clips=ClipStore(database, objects, queue, settings.job_timeout_s + 120 + settings.lease_s),
+        analyses=AnalysisStore(database, policy, settings.public_url),
+        keys=Keys(database),
+        egress=Egress(settings.webhook_private_networks, allow_http=settings.webhook_allow_http),
+        holder=f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}",
+    )
+
+
+def open_objects(settings: Settings) -> Objects:
+    """Return the object store of these settings."""
+    if settings.object_store == "local":
+        return LocalObjects(settings.object_dir)
+    assert settings.s3_bucket is not None
+    return S3Objects(
+        settings.s3_bucket,
+        prefix=settings.s3_prefix,
+        region=settings.s3_region,
+        endpoint_url=settings.s3_endpoint_url,
+        public_endpoint_url=settings.s3_public_endpoint_url,
+        access_key_id=_plain(settings.s3_access_key_id),
+        secret_access_key=_plain(settings.s3_secret_access_key),
+    )
+
+
+def _plain(value: SecretStr | None) -> str | None:
+    return value.get_secret_value() if value is not None else None
