@@ -1,1 +1,1 @@
-"""workers/report."""
+"""Pictures, pages, plots and films of finished results: results in, bytes out."""

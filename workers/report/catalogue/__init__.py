@@ -1,0 +1,1 @@
+"""All words of pictures, pages and films, one file a language."""

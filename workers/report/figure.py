@@ -1,0 +1,155 @@
+"""Where the marks of one frame lie, in pixels of the upright frame."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from models.contract.tracks import BodyMotion, FloatArray, JointTrack
+from models.contract.vocabulary import LANDMARKS, Handedness
+
+Side = str
+LOW_CONFIDENCE = 0.5
+"""Below this a joint is drawn as less certain."""
+
+SEGMENTS: tuple[tuple[str, str], ...] = (
+    ("shoulder", "elbow"),
+    ("elbow", "wrist"),
+    ("wrist", "index"),
+    ("shoulder", "hip"),
+    ("hip", "knee"),
+    ("knee", "ankle"),
+    ("ankle", "heel"),
+    ("heel", "foot_index"),
+    ("ankle", "foot_index"),
+)
+"""Segments of each side of the body, by landmark name without the side."""
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """The plumb line of the centre of mass and the line between the feet, pixels.
+
+    ``foot`` is the foot of the perpendicular, on the floor, from the plumb line to the line
+    between the ankles; ``share`` is the rear foot's static share that this point stands for.
+    """
+
+    centre_of_mass: FloatArray
+    floor: FloatArray
+    rear: FloatArray
+    front: FloatArray
+    foot: FloatArray
+    share: float
+    base_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One person in one frame.
+
+    Attributes
+    ----------
+    points : mapping of str to ndarray, shape (2,)
+        The landmarks that were seen.
+    unsure : frozenset of str
+        Those among them below ``LOW_CONFIDENCE``.
+    rear : ``"right"``, ``"left"`` or None
+        The hitting side; None when the hand is unknown.
+    balance : Balance or None
+    """
+
+    points: Mapping[str, FloatArray]
+    unsure: frozenset[str] = frozenset()
+    rear: Side | None = None
+    balance: Balance | None = None
+    front: Side | None = field(init=False, default=None)
+
+    def __post_init__(self) -> None:
+        other = {"right": "left", "left": "right", None: None}[self.rear]
+        object.__setattr__(self, "front", other)
+
+    def pair(self, name: str) -> tuple[FloatArray, FloatArray] | None:
+        """Return the left and right points of a joint, or None when one was not seen."""
+        left, right = self.points.get(f"left_{name}"), self.points.get(f"right_{name}")
+        return None if left is None or right is None else (left, right)
+
+    def extent(self) -> npt.NDArray[np.floating[Any]]:
+        """Return all points, shape (N, 2)."""
+        points = list(self.points.values())
+        if self.balance is not None:
+            points += [self.balance.floor, self.balance.rear, self.balance.front]
+        return np.array(points, dtype=np.float64).reshape(-1, 2)
+
+
+def figure_at(
+    frame: int,
+    track: JointTrack,
+    handedness: Handedness,
+    body: BodyMotion | None = None,
+    centre_of_mass: FloatArray | None = None,
+) -> Figure:
+    """Return the figure of one frame.
+
+    Parameters
+    ----------
+    frame : int
+        Index of the frame in the clip.
+    body, centre_of_mass : BodyMotion and ndarray, shape (T, 3), or None
+        The fitted body and its centre of mass, metres, court frame, one row per row of the body.
+    """
+    row = int(np.argmin(np.abs(track.frame_index - frame)))
+    points: dict[str, FloatArray] = {}
+    unsure = set()
+    if track.frame_index[row] == frame:
+        for i, name in enumerate(LANDMARKS):
+            if np.all(np.isfinite(track.xy[row, i])):
+                points[name] = np.asarray(track.xy[row, i], dtype=np.float64)
+                if not track.confidence[row, i] >= LOW_CONFIDENCE:
+                    unsure.add(name)
+    rear = None if handedness is Handedness.UNKNOWN else handedness.value
+    balance = None
+    if body is not None and centre_of_mass is not None:
+        balance = balance_at(frame, body, centre_of_mass)
+    return Figure(points, frozenset(unsure), rear, balance)
+
+
+def balance_at(frame: int, body: BodyMotion, centre_of_mass: FloatArray) -> Balance | None:
+    """Return the plumb line of one frame; None outside the body's window or without a camera."""
+    if body.camera is None or len(body) == 0:
+        return None
+    row = int(np.argmin(np.abs(body.frame_index - frame)))
+    if body.frame_index[row] != frame or not np.all(np.isfinite(centre_of_mass[row])):
+        return None
+    # The floor: the lowest the feet come in the whole window, not where they are in mid-air.
+    feet = np.stack([body.joint(f"{s}_{p}") for s in ("left", "right") for p in ("heel", "toe")])
+    lowest = np.nanmin(feet[..., 2], axis=0)
+    if not np.isfinite(lowest).any():
+        return None
+    level = float(np.nanpercentile(lowest, 10))
+    com = np.asarray(centre_of_mass[row], dtype=np.float64)
+    rear = body.joint("right_ankle")[row, :2]
+    front = body.joint("left_ankle")[row, :2]
+    base = front - rear
+    length = float(np.linalg.norm(base))
+    if not length > 0:
+        return None
+    along = float((com[:2] - rear) @ base) / length**2
+    foot = rear + along * base
+    floor_points = np.array([com[:2], rear, front, foot])
+    world = np.column_stack([floor_points, np.full(4, level)])
+    pixels = body.camera.project(np.vstack([com, world]))
+    if not np.all(np.isfinite(pixels)):
+        return None
+    return Balance(
+        centre_of_mass=pixels[0],
+        floor=pixels[1],
+        rear=pixels[2],
+        front=pixels[3],
+        foot=pixels[4],
+        share=1.0 - along,
+        base_m=length,
+    )

@@ -1,0 +1,154 @@
+"""The catalogue of words, and numbers written for people."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+from typing import Any, Protocol
+
+from models.contract.vocabulary import EventName
+
+THIN = "\N{NO-BREAK SPACE}"
+DECIMALS = {"deg": 0, "deg/s": 0, "ms": 0, "s": 2, "m": 2, "m/s": 1, "1": 2}
+
+
+class Measured(Protocol):
+    """What a metric needs to be written down: an analysis metric or a compared one."""
+
+    @property
+    def key(self) -> str:
+        """Metric key of the contract."""
+        ...
+
+    @property
+    def title(self) -> str:
+        """English title of the engine, used when the catalogue has none."""
+        ...
+
+    @property
+    def unit(self) -> str:
+        """Unit of the values."""
+        ...
+
+
+class Words:
+    """The words of one language. A missing entry raises ``KeyError`` with its full name."""
+
+    def __init__(self, entries: Mapping[str, Any]) -> None:
+        self._entries = entries
+
+    @property
+    def language(self) -> str:
+        """BCP 47 tag for the ``lang`` attribute."""
+        return str(self._entries["language"])
+
+    @property
+    def direction(self) -> str:
+        """``ltr`` or ``rtl``."""
+        return str(self._entries["direction"])
+
+    def find(self, key: str) -> Any:
+        """Return an entry by its dotted name, or None."""
+        node: Any = self._entries
+        for part in key.split("."):
+            if not isinstance(node, Mapping) or part not in node:
+                return None
+            node = node[part]
+        return node
+
+    def __call__(self, key: str, /, **values: object) -> str:
+        """Return the words of a dotted name, filled in."""
+        entry = self.find(key)
+        if not isinstance(entry, str):
+            raise KeyError(f"the {self.language} catalogue has no words for {key!r}")
+        return entry.format(**values)
+
+    def event(self, event: EventName | None) -> str:
+        """Return the name of an event, or of the whole movement."""
+        return self(f"event.{event.value if event else 'whole'}")
+
+    def title(self, metric: Measured) -> str:
+        """Return a metric's title in this language, or the engine's own where there is none."""
+        found = self.find(f"metric.{metric.key}.title")
+        return found if isinstance(found, str) else metric.title
+
+    def about(self, metric: Measured) -> str:
+        """Return one plain sentence on a metric, or nothing."""
+        found = self.find(f"metric.{metric.key}.about")
+        return found if isinstance(found, str) else ""
+
+    def method(self, method: str) -> str:
+        """Return a method in plain words, or as it is."""
+        found = self.find(f"method.{method}")
+        return found if isinstance(found, str) else method
+
+    def percent(self, metric: Measured) -> bool:
+        """Whether a ratio reads better as a percentage."""
+        return metric.unit == "1" and self.find(f"metric.{metric.key}.percent") is True
+
+    def number(self, value: float, decimals: int, *, sign: bool = False) -> str:
+        """Return a bare number with a true minus sign."""
+        text = f"{value:{'+' if sign else ''}.{decimals}f}"
+        if not float(text):
+            text = text.lstrip("-+")
+        decimal = text.replace(".", str(self.find("number.decimal")))
+        return decimal.replace("-", str(self.find("number.minus")))
+
+    def value(
+        self, value: float, metric: Measured, *, unit: bool = True, sign: bool = False
+    ) -> str:
+        """Return a value with its unit, as precise as the film can be."""
+        if self.percent(metric):
+            text = self.number(100 * value, 0, sign=sign)
+            return self._unit("percent", text) if unit else text
+        text = self.number(value, DECIMALS.get(metric.unit, 2), sign=sign)
+        if not unit:
+            return text
+        if self.find("number").get(metric.unit) is None:
+            return self("number.other", value=text, unit=metric.unit).replace(" ", THIN)
+        return self._unit(metric.unit, text)
+
+    def _unit(self, unit: str, text: str) -> str:
+        # Units hold a slash, never a dot, so they are looked up directly.
+        return str(self.find("number")[unit]).format(value=text).replace(" ", THIN)
+
+    def interval(self, low: float, high: float, metric: Measured, *, sign: bool = False) -> str:
+        """Return an interval with its unit."""
+        return self(
+            "number.interval",
+            low=self.value(low, metric, sign=sign),
+            high=self.value(high, metric, sign=sign),
+        )
+
+    def seconds(self, time_s: float) -> str:
+        """Return a time in seconds."""
+        return self._unit("s", self.number(time_s, 2))
+
+
+@cache
+def english() -> Words:
+    """Return the shipped catalogue."""
+    return from_toml((files("workers.report.catalogue") / "en.toml").read_text("utf-8"))
+
+
+def from_toml(text: str, fallback: Words | None = None) -> Words:
+    """Read a catalogue; what it lacks comes from ``fallback``.
+
+    Raises
+    ------
+    ValueError
+        When the text is not TOML (``tomllib.TOMLDecodeError``).
+    """
+    entries = tomllib.loads(text)
+    return Words(_merged(fallback._entries, entries) if fallback else entries)
+
+
+def _merged(base: Mapping[str, Any], top: Mapping[str, Any]) -> dict[str, Any]:
+    merged = dict(base)
+    for key, value in top.items():
+        below = merged.get(key)
+        both = isinstance(value, Mapping) and isinstance(below, Mapping)
+        merged[key] = _merged(below, value) if both and below is not None else value
+    return merged
