@@ -99,6 +99,17 @@ _BLAZEPOSE_HEADS = (
         unit="1",
     ),
     Head(
+        source="Identity_3",
+        name="heatmaps",
+        shape=(1, 64, 64, 39),
+        meaning=(
+            "39 heat maps over the crop, logits; cell (row, column) stands for the crop position "
+            "(4 column, 4 row). They place a landmark more exactly than the regression does"
+        ),
+        tolerance=0.01,
+        unit="logits",
+    ),
+    Head(
         source="Identity_4",
         name="world",
         shape=(1, 117),
@@ -140,7 +151,7 @@ def _blazepose(variant: str, digest: str) -> Recipe:
         origin="MediaPipe pose solution, landmark network",
         use="33 joints of one person in the picture, and the same joints in three dimensions",
         limits=_BLAZEPOSE_LIMITS,
-        dropped=("Identity_2 (segmentation mask)", "Identity_3 (heat maps)"),
+        dropped=("Identity_2 (segmentation mask)",),
     )
 
 

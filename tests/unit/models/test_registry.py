@@ -41,7 +41,7 @@ def test_no_weights_lie_about_unlisted() -> None:
 
 
 def test_unknown_name_is_refused_and_says_which_exist() -> None:
-    with pytest.raises(ModelUnknown, match="blazepose_full.*movenet_thunder") as caught:
+    with pytest.raises(ModelUnknown, match=r"blazepose_full.*movenet_thunder") as caught:
         registry.load("no_such_network")
     assert caught.value.code == "model_unknown"
 

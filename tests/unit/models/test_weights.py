@@ -41,6 +41,8 @@ def test_outputs_equal_the_source_runtime(name: str) -> None:
         for head, values, check in zip(heads, got, entry.check.differences, strict=True):
             assert check.output == head
             assert check.largest <= check.tolerance
+            if head == "heatmaps":  # stored thinned: every fourth row and column
+                values = values[:, ::4, ::4]
             np.testing.assert_allclose(
                 values, expected[f"{name}/{head}"], rtol=0, atol=check.tolerance
             )
