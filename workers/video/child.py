@@ -71,6 +71,14 @@ class Link:
         slot = self._sent % RING_SLOTS
         return slot, self._slots[slot]
 
+    def await_close(self) -> None:
+        """Read until the parent closes.
+
+        Ending with unread bytes would make the kernel throw away what the parent has yet to read.
+        """
+        while self._connection.recv(RING_SLOTS):
+            pass
+
     def hand_over(self, index: int, slot: int, time_s: float) -> None:
         """Tell the parent that a slot holds a frame."""
         self.say("frame", index=index, slot=slot, time_s=time_s)
@@ -140,10 +148,21 @@ def main(connection_fd: int, film_fd: int, parent: int, job_fd: int) -> None:
     confined = harden(limits, parent)
     link = Link(socket.socket(fileno=connection_fd))
     try:
-        link.say("ready", confined=confined)
-        run(link, f"/proc/self/fd/{film_fd}", job, limits)
-    except ParentGone:
+        _serve(link, f"/proc/self/fd/{film_fd}", job, limits, confined)
+        link.await_close()
+    except (ParentGone, ConnectionResetError):
         return
+
+
+def _serve(
+    link: Link, path: str, job: dict[str, Any], limits: DecodeLimits, confined: bool
+) -> None:
+    """Run the job; whatever goes wrong becomes a message."""
+    try:
+        link.say("ready", confined=confined)
+        run(link, path, job, limits)
+    except ParentGone:
+        raise
     except ServewrightError as error:
         link.say("error", code=error.code, detail=error.detail)
     except MemoryError:
