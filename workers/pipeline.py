@@ -13,10 +13,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
 
 import numpy as np
-import numpy.typing as npt
 
 from models.contract.analysis import Analysis, ModelUse, Scale, ViewEstimate
 from models.contract.clip import ClipFacts, Usability, UsabilityCheck
@@ -30,49 +28,12 @@ from models.contract.errors import (
 from models.contract.problem import Problem
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import Handedness, Severity, Stage, View
+from workers.film import Clip, Film
 from workers.progress import Progress, Report, silent
 from workers.serve.interface import ENGINE_VERSION, EngineRequest, EngineResult
 
 SEVERAL_PEOPLE_SHARE = 0.1
 """Share of the frames with more than one person from which on the film is said to show several."""
-
-
-class Frame(Protocol):
-    """One upright picture and its time."""
-
-    @property
-    def index(self) -> int:
-        """Index in the clip."""
-
-    @property
-    def time_s(self) -> float:
-        """Timestamp, seconds."""
-
-    @property
-    def rgb(self) -> npt.NDArray[np.uint8]:
-        """Pixels, shape (height, width, 3)."""
-
-
-class Clip(Protocol):
-    """An open film: facts first, then its frames once."""
-
-    @property
-    def facts(self) -> ClipFacts:
-        """What the container states."""
-
-    @property
-    def total_frames(self) -> int | None:
-        """How many frames to expect."""
-
-    @property
-    def problems(self) -> Sequence[Problem]:
-        """What was found wrong so far; complete after the last frame."""
-
-    def __iter__(self) -> Iterator[Frame]:
-        """Yield the frames in order."""
-
-    def final_facts(self) -> ClipFacts:
-        """Facts after the last frame: what was really decoded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,19 +45,17 @@ class Stages:
     open_clip : callable
         (path, capture_fps) to a context manager of a `Clip`.
     estimate : callable
-        (frames, width, height, total frames) to the track of the server.
+        (film, facts) to the track of the server. Each call of the film starts at its first frame.
     measure : callable
         The metrics engine.
     draw : callable
-        (path, analysis, track, bodies, capture_fps) to pictures by file name.
-    check : callable
-        (facts, track) to usability checks of the film.
+        (path, analysis, track, engine result) to pictures by file name.
     models : tuple of ModelUse
         The networks that `estimate` uses.
     """
 
     open_clip: Callable[[Path, float | None], AbstractContextManager[Clip]]
-    estimate: Callable[[Iterable[Frame], ClipFacts], JointTrack]
+    estimate: Callable[[Film, ClipFacts], JointTrack]
     measure: Callable[[JointTrack, EngineRequest], EngineResult]
     draw: Callable[[Path, Analysis, JointTrack, EngineResult], Mapping[str, bytes]]
     models: tuple[ModelUse, ...]
@@ -147,6 +106,7 @@ def run(
     stages: Stages,
     *,
     report: Report = silent,
+    sha256: str | None = None,
 ) -> PipelineResult:
     """Analyse one clip.
 
@@ -159,6 +119,8 @@ def run(
     report : callable
         Called with the stage and the share done, at least once a frame; what it raises ends the
         analysis.
+    sha256 : str, optional
+        Digest of the film, for its facts.
 
     Raises
     ------
@@ -167,22 +129,21 @@ def run(
     """
     progress = Progress(report)
     timer = _Timer(progress)
-    with timer.stage(Stage.PROBE):
-        opened = stages.open_clip(path, request.capture_fps)
-        clip = opened.__enter__()
+    film = Film(lambda: stages.open_clip(path, request.capture_fps), progress)
     try:
+        with timer.stage(Stage.PROBE):
+            film.open()
         with timer.stage(Stage.POSE):
-            watch = _Watch(clip, progress)
-            track = stages.estimate(watch, clip.facts)
-        if watch.seen == 0:
+            track = stages.estimate(film, film.facts)
+        if film.frames == 0:
             raise ClipWithoutFrames(stage=Stage.DECODE.value)
-        facts = clip.final_facts()
-        film_problems = tuple(clip.problems)
     finally:
-        opened.__exit__(None, None, None)
+        film.close()
+    facts = film.facts.model_copy(update={"sha256": sha256})
+    film_problems = tuple(_warning(error) for error in film.problems)
     # Frames arrive inside the pose stage; the waiting for them is decoding.
-    timer.seconds[Stage.DECODE] = watch.waited_s
-    timer.seconds[Stage.POSE] = max(0.0, timer.seconds[Stage.POSE] - watch.waited_s)
+    timer.seconds[Stage.DECODE] = film.waited_s
+    timer.seconds[Stage.POSE] = max(0.0, timer.seconds[Stage.POSE] - film.waited_s)
 
     with timer.stage(Stage.SERVE):
         found = stages.measure(track, request) if person_seen(track) else nobody(request)
@@ -193,29 +154,6 @@ def run(
         if analysis.repetitions:
             pictures = stages.draw(path, analysis, track, found)
     return PipelineResult(analysis, track, found.bodies, pictures, timer.seconds)
-
-
-class _Watch:
-    """Passes frames on, counts them, times the waiting and reports progress."""
-
-    def __init__(self, clip: Clip, progress: Progress) -> None:
-        self._clip = clip
-        self._progress = progress
-        self.seen = 0
-        self.waited_s = 0.0
-
-    def __iter__(self) -> Iterator[Frame]:
-        frames = iter(self._clip)
-        total = self._clip.total_frames
-        while True:
-            start = time.perf_counter()
-            frame = next(frames, None)
-            self.waited_s += time.perf_counter() - start
-            if frame is None:
-                return
-            self.seen += 1
-            yield frame
-            self._progress.advance(Stage.POSE, self.seen / total if total else 0.0)
 
 
 def person_seen(track: JointTrack) -> bool:
@@ -275,6 +213,10 @@ def _people(track: JointTrack) -> list[Problem]:
     if len(track) == 0 or float(np.mean(track.people > 1)) < SEVERAL_PEOPLE_SHARE:
         return []
     return [Problem.of(SeveralPeople(), severity=Severity.WARNING, stage=Stage.POSE.value)]
+
+
+def _warning(error: ServewrightError) -> Problem:
+    return Problem.of(error, severity=Severity.WARNING, stage=Stage.DECODE.value)
 
 
 _ORDER = (Severity.BLOCKING, Severity.WARNING, Severity.NOTE)
