@@ -13,7 +13,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from models.contract import analysis, base, clip, joints, problem, webhook
+from models.contract import analysis, base, clip, joints, problem, resources, webhook
 
 SCHEMA_DIR = Path(__file__).resolve().parent.parent / "schemas"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -22,10 +22,14 @@ DOCUMENTS: dict[str, type[BaseModel]] = {
     "clip.v1.json": clip.ClipFacts,
     "analysis.v1.json": analysis.Analysis,
     "joints.v1.json": joints.Joints,
-    "events.v1.json": analysis.Event,
-    "metrics.v1.json": analysis.Metric,
+    "events.v1.json": resources.Events,
+    "metrics.v1.json": resources.Metrics,
     "problem.v1.json": problem.Problem,
     "webhook-event.v1.json": webhook.WebhookEvent,
+    "clip-resource.v1.json": resources.ClipResource,
+    "analysis-request.v1.json": resources.AnalysisRequest,
+    "analysis-resource.v1.json": resources.AnalysisResource,
+    "webhook-endpoint.v1.json": resources.WebhookEndpointResource,
 }
 
 

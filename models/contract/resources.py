@@ -1,0 +1,316 @@
+"""What the HTTP API takes and gives: clips, analyses, webhook endpoints, API keys, pages."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field
+
+from models.contract.analysis import CAUTIONS, Analysis, Event, Metric
+from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share
+from models.contract.clip import ClipFacts
+from models.contract.problem import Problem
+from models.contract.vocabulary import (
+    AnalysisStatus,
+    EventName,
+    Handedness,
+    RepetitionKind,
+    Sex,
+    Stage,
+    View,
+)
+from models.contract.webhook import EventType
+
+ClipId = Annotated[str, Field(pattern=r"^clip_[0-9a-f]{32}$")]
+AnalysisId = Annotated[str, Field(pattern=r"^ana_[0-9a-f]{32}$")]
+EndpointId = Annotated[str, Field(pattern=r"^whe_[0-9a-f]{32}$")]
+KeyId = Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]
+PRINTABLE_PATTERN = r"^[^\x00-\x1f\x7f]*$"
+
+ExternalRef = Annotated[
+    str,
+    Field(
+        min_length=1,
+        max_length=200,
+        pattern=PRINTABLE_PATTERN,
+        description="Your own reference, returned as it is. Do not put names of people into it.",
+    ),
+]
+Links = Annotated[dict[str, str], Field(description="Relation to address.")]
+
+
+class ClipResource(Document):
+    """An uploaded film."""
+
+    id: ClipId
+    state: Literal["uploading", "ready"] = Field(
+        description="uploading: announced for direct upload and not completed yet."
+    )
+    created_at: datetime
+    media_type: str
+    size_bytes: int | None = Field(ge=0)
+    sha256: Digest | None
+    external_ref: str | None = None
+    facts: ClipFacts | None = Field(
+        default=None, description="Read from the file by the first analysis."
+    )
+    links: Links = Field(default_factory=dict)
+
+
+class DirectUploadRequest(Document):
+    """Announces a film that you will send straight to the object store."""
+
+    size_bytes: int = Field(gt=0)
+    sha256: Digest
+    media_type: str = Field(default="video/mp4", pattern=r"^video/[a-z0-9.+-]{1,60}$")
+    external_ref: ExternalRef | None = None
+
+
+class DirectUpload(Document):
+    """Where to send the film: a multipart form with these fields and then ``file``."""
+
+    clip: ClipResource
+    method: Literal["POST"] = "POST"
+    url: str
+    fields: dict[str, str]
+    expires_in_s: int
+    links: Links = Field(default_factory=dict)
+
+
+class AnalysisOptions(Document):
+    """What you know about the film; what is left out is estimated or assumed."""
+
+    height_m: Finite | None = Field(
+        default=None, ge=0.8, le=2.5, description="Standing height of the player, metres."
+    )
+    handedness: Handedness = Handedness.UNKNOWN
+    view: View = View.UNKNOWN
+    azimuth_deg: Finite | None = Field(
+        default=None,
+        ge=0,
+        lt=360,
+        description="Camera azimuth about the server: 0 = from the net, 90 = facing the chest.",
+    )
+    sex: Sex = Sex.UNKNOWN
+    capture_fps: Finite | None = Field(
+        default=None,
+        gt=0,
+        le=2000,
+        description="Rate the camera recorded at, for slow motion that plays at another rate.",
+    )
+    models: tuple[str, ...] | None = Field(
+        default=None,
+        min_length=1,
+        max_length=4,
+        description="Pose networks by name, the main one first; null = the operator's choice.",
+    )
+
+
+class AnalysisRequest(Document):
+    """Asks for the analysis of a clip."""
+
+    clip_id: ClipId
+    options: AnalysisOptions = Field(default_factory=AnalysisOptions)
+    external_ref: ExternalRef | None = None
+
+
+class AnalysisResource(Document):
+    """An analysis: where it stands, and where its results are."""
+
+    id: AnalysisId
+    clip_id: ClipId
+    status: AnalysisStatus
+    stage: Stage | None = None
+    progress: Share
+    attempt: int = Field(ge=1)
+    created_at: datetime
+    started_at: datetime | None = None
+    finished_at: datetime | None = None
+    options: AnalysisOptions
+    external_ref: str | None = None
+    headline: dict[str, Any] = Field(default_factory=dict)
+    problem: Problem | None = Field(default=None, description="Why it failed, and what to do.")
+    pictures: tuple[str, ...] = ()
+    links: Links = Field(default_factory=dict)
+
+
+class WebhookEndpointRequest(Document):
+    """Registers an address that events are sent to."""
+
+    url: str = Field(min_length=8, max_length=2000, pattern=r"^https?://[^\s\x00-\x20\x7f]+$")
+    description: str | None = Field(default=None, max_length=200, pattern=PRINTABLE_PATTERN)
+    event_types: tuple[EventType, ...] = Field(
+        default=(), max_length=20, description="Empty = every type."
+    )
+
+
+class WebhookEndpointChange(Document):
+    """Changes an endpoint; what is left out stays as it is."""
+
+    url: str | None = Field(
+        default=None, min_length=8, max_length=2000, pattern=r"^https?://[^\s\x00-\x20\x7f]+$"
+    )
+    description: str | None = Field(default=None, max_length=200, pattern=PRINTABLE_PATTERN)
+    event_types: tuple[EventType, ...] | None = Field(default=None, max_length=20)
+    enabled: bool | None = None
+
+
+class WebhookEndpointResource(Document):
+    """An address that events are sent to."""
+
+    id: EndpointId
+    url: str
+    description: str | None = None
+    event_types: tuple[EventType, ...] = ()
+    enabled: bool
+    created_at: datetime
+    updated_at: datetime
+    links: Links = Field(default_factory=dict)
+
+
+class WebhookEndpointCreated(WebhookEndpointResource):
+    """A new endpoint with its secret, which is shown only here."""
+
+    secret: str = Field(description="Standard Webhooks secret (whsec_…). Keep it safe.")
+
+
+class ApiKeyRequest(Document):
+    """Asks for an API key."""
+
+    name: str = Field(min_length=1, max_length=100, pattern=PRINTABLE_PATTERN)
+    scopes: tuple[
+        Literal[
+            "clips:read",
+            "clips:write",
+            "analyses:write",
+            "results:read",
+            "webhooks:manage",
+            "clips:erase",
+            "admin",
+        ],
+        ...,
+    ] = Field(min_length=1, max_length=7)
+    expires_in_days: int | None = Field(default=None, ge=1, le=3650)
+
+
+class ApiKeyResource(Document):
+    """An API key, without its secret."""
+
+    id: KeyId
+    name: str
+    scopes: tuple[str, ...]
+    created_at: datetime
+    expires_at: datetime | None = None
+    revoked_at: datetime | None = None
+    last_used_at: datetime | None = Field(default=None, description="To the hour.")
+
+
+class ApiKeyCreated(ApiKeyResource):
+    """A new API key, shown only here."""
+
+    key: str
+
+
+class ApiKeyList(Document):
+    """All API keys of the tenant."""
+
+    items: tuple[ApiKeyResource, ...]
+
+
+class ClipPage(Document):
+    """One page of clips, newest first."""
+
+    items: tuple[ClipResource, ...]
+    next_cursor: str | None = None
+
+
+class AnalysisPage(Document):
+    """One page of analyses, newest first."""
+
+    items: tuple[AnalysisResource, ...]
+    next_cursor: str | None = None
+
+
+class WebhookEndpointPage(Document):
+    """One page of webhook endpoints, newest first."""
+
+    items: tuple[WebhookEndpointResource, ...]
+    next_cursor: str | None = None
+
+
+class Alive(Document):
+    """The process answers."""
+
+    status: Literal["alive"] = "alive"
+
+
+class Check(Document):
+    """One thing the service needs."""
+
+    ok: bool
+    detail: str | None = None
+
+
+class Readiness(Document):
+    """Whether requests can be served, and what is in the way."""
+
+    ready: bool
+    checks: dict[str, Check]
+
+
+class RepetitionEvents(Document):
+    """The events of one repetition."""
+
+    kind: RepetitionKind
+    start_s: Finite
+    end_s: Finite
+    events: dict[EventName, Event]
+
+
+class Events(Document):
+    """The ``events`` document of an analysis: when things happen, nothing else."""
+
+    schema_id: str = Field(default=SCHEMA_BASE + "events.v1.json", alias="schema")
+    repetitions: tuple[RepetitionEvents, ...]
+
+    @classmethod
+    def of(cls, analysis: Analysis) -> Self:
+        """Return the events of an analysis."""
+        return cls(
+            repetitions=tuple(
+                RepetitionEvents(
+                    kind=one.kind, start_s=one.start_s, end_s=one.end_s, events=one.events
+                )
+                for one in analysis.repetitions
+            )
+        )
+
+
+class RepetitionMetrics(Document):
+    """The metrics of one repetition."""
+
+    kind: RepetitionKind
+    start_s: Finite
+    end_s: Finite
+    metrics: tuple[Metric, ...]
+
+
+class Metrics(Document):
+    """The ``metrics`` document of an analysis: the values, nothing else."""
+
+    schema_id: str = Field(default=SCHEMA_BASE + "metrics.v1.json", alias="schema")
+    repetitions: tuple[RepetitionMetrics, ...]
+    cautions: tuple[str, ...] = CAUTIONS
+
+    @classmethod
+    def of(cls, analysis: Analysis) -> Self:
+        """Return the metrics of an analysis."""
+        return cls(
+            repetitions=tuple(
+                RepetitionMetrics(
+                    kind=one.kind, start_s=one.start_s, end_s=one.end_s, metrics=one.metrics
+                )
+                for one in analysis.repetitions
+            )
+        )
