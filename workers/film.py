@@ -18,6 +18,9 @@ from workers.progress import Progress
 READINGS = 2
 """How often the pose stage reads a film; progress is divided by it."""
 
+SAMPLES = 12
+"""About how many frames, spread over the first reading, are handed to ``sample``."""
+
 
 class Frame(Protocol):
     """One upright picture and its time."""
@@ -63,6 +66,11 @@ class Film:
     Between two readings nothing of it is kept but facts. It counts frames, times the waiting for
     the decoder and reports progress.
 
+    Parameters
+    ----------
+    sample : callable, optional
+        Receives some frames of the first reading, to judge the quality of the pictures.
+
     Attributes
     ----------
     facts : ClipFacts
@@ -80,10 +88,12 @@ class Film:
         open_clip: Callable[[], AbstractContextManager[Clip]],
         progress: Progress,
         readings: int = READINGS,
+        sample: Callable[[Frame], None] | None = None,
     ) -> None:
         self._open_clip = open_clip
         self._progress = progress
         self._readings = readings
+        self._sample = sample
         self._begun = 0
         self._open: ExitStack | None = None
         self._clip: Clip | None = None
@@ -120,6 +130,7 @@ class Film:
     def _read(self, clip: Clip, reading: int) -> Iterator[Frame]:
         frames = iter(clip)
         total = clip.total_frames
+        every = max(1, (total or 0) // SAMPLES)
         seen = 0
         try:
             while True:
@@ -133,6 +144,8 @@ class Film:
                     self.waited_s += time.perf_counter() - start
                 if frame is None:
                     break
+                if self._sample is not None and reading == 1 and seen % every == 0:
+                    self._sample(frame)
                 yield frame
                 seen += 1
                 share = min(1.0, seen / total) if total else 0.0

@@ -20,6 +20,7 @@ from models.contract.analysis import Analysis, ModelUse, Scale, ViewEstimate
 from models.contract.clip import ClipFacts, Usability, UsabilityCheck
 from models.contract.errors import (
     ClipWithoutFrames,
+    FrameRateLow,
     NoPerson,
     NoServeFound,
     ServewrightError,
@@ -31,6 +32,7 @@ from models.contract.vocabulary import Handedness, Severity, Stage, View
 from workers.film import Clip, Film
 from workers.progress import Progress, Report, silent
 from workers.serve.interface import ENGINE_VERSION, EngineRequest, EngineResult
+from workers.video import usability
 
 SEVERAL_PEOPLE_SHARE = 0.1
 """Share of the frames with more than one person from which on the film is said to show several."""
@@ -129,7 +131,12 @@ def run(
     """
     progress = Progress(report)
     timer = _Timer(progress)
-    film = Film(lambda: stages.open_clip(path, request.capture_fps), progress)
+    qualities: list[usability.FrameQuality] = []
+    film = Film(
+        lambda: stages.open_clip(path, request.capture_fps),
+        progress,
+        sample=lambda frame: qualities.append(usability.frame_quality(frame.rgb)),
+    )
     try:
         with timer.stage(Stage.PROBE):
             film.open()
@@ -147,7 +154,8 @@ def run(
 
     with timer.stage(Stage.SERVE):
         found = stages.measure(track, request) if person_seen(track) else nobody(request)
-    analysis = merge(facts, film_problems, track, found, request, stages.models)
+    checks = usability.usability_checks(facts, qualities)
+    analysis = merge(facts, film_problems, checks, track, found, request, stages.models)
 
     pictures: Mapping[str, bytes] = {}
     with timer.stage(Stage.PICTURES):
@@ -179,14 +187,14 @@ def nobody(request: EngineRequest) -> EngineResult:
 def merge(
     facts: ClipFacts,
     film_problems: Sequence[Problem],
+    film_checks: Sequence[UsabilityCheck],
     track: JointTrack,
     found: EngineResult,
     request: EngineRequest,
     models: tuple[ModelUse, ...],
-    film_checks: Sequence[UsabilityCheck] = (),
 ) -> Analysis:
     """Return the analysis document of what the stages found."""
-    problems = [*film_problems, *found.problems, *_people(track)]
+    problems = [*film_problems, *found.problems, *_people(track), *_frame_rate(film_checks)]
     codes = {problem.code for problem in problems}
     if not found.repetitions and not codes & {NoPerson.code, NoServeFound.code}:
         problems.append(Problem.of(NoServeFound(), stage=Stage.SERVE.value))
@@ -213,6 +221,11 @@ def _people(track: JointTrack) -> list[Problem]:
     if len(track) == 0 or float(np.mean(track.people > 1)) < SEVERAL_PEOPLE_SHARE:
         return []
     return [Problem.of(SeveralPeople(), severity=Severity.WARNING, stage=Stage.POSE.value)]
+
+
+def _frame_rate(checks: Sequence[UsabilityCheck]) -> list[Problem]:
+    low = any(check.key == "frame_rate" and not check.passed for check in checks)
+    return [_warning(FrameRateLow())] if low else []
 
 
 def _warning(error: ServewrightError) -> Problem:

@@ -19,7 +19,7 @@ from workers.film import Film
 from workers.pipeline import Stages
 from workers.serve.interface import EngineRequest, EngineResult
 
-FACTS = ClipFacts(duration_s=0.5, frame_rate=20.0, frames=0, width=64, height=48)
+FACTS = ClipFacts(duration_s=0.2, frame_rate=60.0, frames=0, width=64, height=48)
 MODEL = ModelUse(name="test_network", sha256="0" * 64)
 
 
@@ -53,7 +53,7 @@ class FakeClip:
             if index == self.fail_at and self.error is not None:
                 raise self.error
             self.decoded += 1
-            yield FakeFrame(index, index / 20.0, np.zeros((48, 64, 3), np.uint8))
+            yield FakeFrame(index, index / 60.0, np.zeros((48, 64, 3), np.uint8))
         self.problems = tuple(self.limited_by)
 
     def final_facts(self) -> ClipFacts:
@@ -73,7 +73,7 @@ def track(frames: int = 10, *, seen: bool = True, people: int = 1) -> JointTrack
     n = len(LANDMARKS)
     xy = np.full((frames, n, 2), 20.0 if seen else np.nan)
     return JointTrack(
-        time_s=np.arange(frames) / 20.0,
+        time_s=np.arange(frames) / 60.0,
         frame_index=np.arange(frames),
         xy=xy,
         xy_raw=xy,
