@@ -1,0 +1,222 @@
+"""Clip specifications: what a set contains, drawn from a profile and a seed, one generator per
+clip.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from .camera import Camera, CameraSpec, make_camera
+from .knobs import ServeKnobs, sample_knobs
+from .performance import OTHER, Performance, perform
+from .rotation import Array
+from .skeleton import Skeleton, sample_skeleton
+
+
+@dataclass(frozen=True)
+class ClipSpec:
+    """Everything that decides a clip, apart from the body's proportions."""
+
+    name: str
+    kind: str
+    seed: int
+    knobs: ServeKnobs
+    camera: CameraSpec
+    fps: float = 60.0
+    size: tuple[int, int] = (1280, 720)
+    left_handed: bool = False
+    count: int = 1
+    variable_rate: bool = False
+    slow_motion: float = 1.0  # the file plays this many times slower than life
+    rotation: int = 0  # display rotation flag of the file, degrees clockwise
+    shutter: float = 0.0  # seconds
+    crf: int = 22
+    background: str = "court"
+    backlight: bool = False
+    people: int = 1
+    occlusion: str | None = None
+    start: float = 0.5
+    hold: float = 3.0
+    slow: float = 2.2
+    throw_elevation: float = 50.0
+    extra: dict[str, float] = field(default_factory=dict)
+
+
+#: azimuth ranges (degrees) by view
+VIEWS = {
+    "side": (76, 104),
+    "front-quarter": (22, 68),
+    "rear-quarter": (112, 160),
+    "behind": (166, 194),
+    "front": (-14, 14),
+    "back-side": (215, 325),
+}
+_MIXED = {
+    "side": 0.40,
+    "front-quarter": 0.14,
+    "rear-quarter": 0.18,
+    "behind": 0.16,
+    "front": 0.06,
+    "back-side": 0.06,
+}
+_CALIBRATION = {"side": 0.46, "rear-quarter": 0.18, "front-quarter": 0.12, "behind": 0.24}
+
+
+def _choose(rng: np.random.Generator, weights: dict[str, float]) -> str:
+    names = list(weights)
+    p = np.array([weights[n] for n in names])
+    return names[int(rng.choice(len(names), p=p / p.sum()))]
+
+
+def _camera(rng: np.random.Generator, view: str) -> CameraSpec:
+    low, high = VIEWS[view]
+    return CameraSpec(
+        azimuth=float(rng.uniform(low, high)) % 360.0,
+        height=float(rng.uniform(0.9, 2.0)),
+        distance=float(rng.uniform(5.5, 12.0)),
+        roll=float(rng.normal(0, 1.0)),
+        fill=float(rng.uniform(0.82, 0.96)),
+        shift=float(rng.uniform(-0.06, 0.06)),
+        jitter=float(rng.uniform(0.5, 2.5)) if rng.random() < 0.3 else 0.0,
+        jitter_seed=int(rng.integers(1 << 31)),
+    )
+
+
+def _plain(rng: np.random.Generator, name: str, weights: dict[str, float]) -> ClipSpec:
+    """A serve filmed without special trouble."""
+    portrait = rng.random() < 0.15
+    size = [(640, 480), (960, 540), (1280, 720)][int(rng.choice(3, p=[0.25, 0.4, 0.35]))]
+    fps = float(rng.choice([30, 50, 60, 120], p=[0.15, 0.1, 0.6, 0.15]))
+    return ClipSpec(
+        name=name,
+        kind="serve",
+        seed=int(rng.integers(1 << 31)),
+        knobs=sample_knobs(rng),
+        camera=_camera(rng, _choose(rng, weights)),
+        fps=fps,
+        size=(size[1], size[0]) if portrait else size,
+        left_handed=bool(rng.random() < 0.25),
+        shutter=float(rng.choice([0.0, 0.25, 0.5])) / fps,
+        crf=int(rng.integers(19, 27)),
+        background=str(rng.choice(["court", "court", "fence", "indoor"])),
+        start=float(rng.uniform(0.3, 0.7)),
+    )
+
+
+def _calibration(rng: np.random.Generator, name: str) -> ClipSpec:
+    spec = _plain(rng, name, _CALIBRATION)
+    knobs = spec.knobs.changed(tempo=min(spec.knobs.tempo, 1.2))
+    return replace(spec, knobs=knobs, shutter=0.0, start=float(rng.uniform(0.3, 0.45)))
+
+
+def _motion(rng: np.random.Generator, name: str) -> ClipSpec:
+    spec = _plain(rng, name, _MIXED)
+    return replace(
+        spec, fps=float(rng.choice([24, 30, 60, 120, 240], p=[0.05, 0.2, 0.5, 0.15, 0.1]))
+    )
+
+
+def _full(rng: np.random.Generator, name: str) -> ClipSpec:
+    """Everything: drills, other activities, several serves, awkward films."""
+    spec = replace(
+        _plain(rng, name, _MIXED),
+        fps=float(rng.choice([24, 30, 60, 120, 240], p=[0.1, 0.25, 0.4, 0.15, 0.1])),
+    )
+    draw = rng.random()
+    if draw < 0.22:
+        spec = replace(spec, kind=str(rng.choice(OTHER)), fps=min(spec.fps, 60.0))
+    elif draw < 0.42:
+        kind = str(rng.choice(["hold", "shadow", "throw"]))
+        spec = replace(spec, kind=kind, fps=min(spec.fps, 60.0), hold=float(rng.uniform(1.5, 4.0)))
+        spec = replace(
+            spec, throw_elevation=float(rng.uniform(15, 75)), slow=float(rng.uniform(1.6, 3.0))
+        )
+    elif draw < 0.52:
+        spec = replace(spec, count=int(rng.integers(2, 4)), fps=30.0)
+    trouble = str(
+        rng.choice(["", "", "feet", "people", "net", "vfr", "slow", "rotate", "backlight", "roll"])
+    )
+    camera = spec.camera
+    changes: dict[str, object] = {}
+    if trouble == "feet":
+        camera = replace(camera, floor=float(rng.uniform(0.25, 0.5)), tall=2.4)
+    elif trouble == "people":
+        changes["people"] = 2
+    elif trouble == "net":
+        changes["occlusion"] = str(rng.choice(["net", "fence"]))
+    elif trouble == "vfr":
+        changes["variable_rate"] = True
+    elif trouble == "slow" and spec.fps >= 60:
+        changes["slow_motion"] = spec.fps / 30.0
+    elif trouble == "rotate":
+        changes |= {"rotation": 90, "size": (480, 854)}
+    elif trouble == "backlight":
+        changes["backlight"] = True
+    elif trouble == "roll":
+        camera = replace(camera, roll=float(rng.uniform(-6, 6)))
+    return replace(spec, camera=camera, **changes)  # type: ignore[arg-type]
+
+
+PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
+    "motion": _motion,
+    "calibration": _calibration,
+    "full": _full,
+}
+
+
+def draw_clip(profile: str, seed: int, index: int) -> tuple[ClipSpec, np.random.Generator]:
+    """The index-th clip of a set, and the generator to draw its body with; independent of other
+    clips.
+    """
+    rng = np.random.default_rng([seed, index, sum(map(ord, profile))])
+    return PROFILES[profile](rng, f"{index:03d}"), rng
+
+
+def make_performance(spec: ClipSpec, skeleton: Skeleton) -> Performance:
+    """The clip's performance."""
+    return perform(
+        spec.kind,
+        skeleton,
+        spec.knobs,
+        count=spec.count,
+        start=spec.start,
+        hold=spec.hold,
+        slow=spec.slow,
+        seed=spec.seed,
+        throw_elevation=spec.throw_elevation,
+        left_handed=spec.left_handed,
+    )
+
+
+def frame_times(spec: ClipSpec, duration: float) -> Array:
+    """Centres of the frames in seconds; uneven for a variable frame rate (a phone that drops
+    frames).
+    """
+    frames = int(np.floor(duration * spec.fps))
+    times = np.arange(frames) / spec.fps
+    if spec.variable_rate:
+        rng = np.random.default_rng(spec.seed)
+        keep = rng.random(frames) > 0.08
+        keep[0] = True
+        times = times[keep] + np.where(
+            np.arange(keep.sum()) > 0, rng.uniform(-0.15, 0.15, keep.sum()) / spec.fps, 0.0
+        )
+    return times
+
+
+def aim_camera(spec: ClipSpec, performance: Performance, frames: int) -> Camera:
+    """The clip's camera, aimed at the middle of the ground the body covers."""
+    t = np.linspace(0.0, performance.duration, 40)
+    hips = performance.motion.body(t).points["mid_hip"]
+    middle = 0.5 * (hips.min(axis=0) + hips.max(axis=0))
+    if spec.left_handed:
+        middle = middle * np.array([1.0, -1.0, 1.0])
+    return make_camera(spec.camera, middle, spec.left_handed, spec.size, frames)
+
+
+def sampled_body(rng: np.random.Generator) -> Skeleton:
+    """A person without a mesh."""
+    return sample_skeleton(rng)
