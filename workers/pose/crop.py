@@ -1,0 +1,110 @@
+"""The square a network looks at: turned with the body, and its exact inverse.
+
+A crop is a square in the picture with a centre, a side and an angle. Crop
+coordinates run 0..n over its n x n pixels, with the same corner convention as the
+picture, so that ``to_picture(to_crop(p)) == p`` without half-pixel shifts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from workers.pose.frames import FloatArray, Picture
+
+
+@dataclass(frozen=True, slots=True)
+class Crop:
+    """A square region of the picture.
+
+    Attributes
+    ----------
+    u, v : float
+        Centre, pixels.
+    side : float
+        Side length, pixels.
+    angle : float
+        Radians; how far the crop's upward axis is turned clockwise (as seen in the
+        picture) from the picture's upward axis. 0 = upright.
+    """
+
+    u: float
+    v: float
+    side: float
+    angle: float = 0.0
+
+    def matrix(self, n: int) -> FloatArray:
+        """Affine map from picture to crop coordinates, shape (2, 3), for n x n pixels."""
+        scale = n / self.side
+        cos, sin = np.cos(self.angle) * scale, np.sin(self.angle) * scale
+        turn = np.array([[cos, sin], [-sin, cos]])
+        shift = np.array([n / 2, n / 2]) - turn @ np.array([self.u, self.v])
+        return np.hstack([turn, shift[:, None]])
+
+    def to_crop(self, xy: FloatArray, n: int) -> FloatArray:
+        """Picture points, shape (..., 2), in crop coordinates."""
+        m = self.matrix(n)
+        return np.asarray(xy @ m[:, :2].T + m[:, 2])
+
+    def to_picture(self, xy: FloatArray, n: int) -> FloatArray:
+        """Crop points, shape (..., 2), in picture coordinates; inverse of `to_crop`."""
+        scale = self.side / n
+        cos, sin = np.cos(self.angle) * scale, np.sin(self.angle) * scale
+        back = np.array([[cos, -sin], [sin, cos]])
+        return np.asarray((xy - n / 2) @ back.T + np.array([self.u, self.v]))
+
+    def upright(self, factor: float = 1.0) -> Crop:
+        """The same place without the turn, its side multiplied by `factor`."""
+        return Crop(self.u, self.v, self.side * factor, 0.0)
+
+    def cut(self, picture: Picture, n: int) -> Picture:
+        """The crop's n x n pixels; black where it leaves the picture."""
+        m = self.matrix(n)
+        # cv2 counts pixel centres at whole numbers, we at .5: shift both sides by half.
+        m[:, 2] += m[:, :2] @ np.array([0.5, 0.5]) - 0.5
+        cut = cv2.warpAffine(
+            picture, m, (n, n), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
+        )
+        return np.asarray(cut, dtype=np.uint8)
+
+
+def around_circle(
+    centre: FloatArray, rim: FloatArray, factor: float, smallest: float = 8.0
+) -> Crop:
+    """Crop around the circle with a given centre and a rim point above the head.
+
+    Parameters
+    ----------
+    centre, rim : ndarray, shape (2,)
+        Pixels. The direction from centre to rim becomes the crop's upward axis.
+    factor : float
+        Side of the crop in diameters of the circle.
+    smallest : float
+        Lower bound of the side, pixels.
+    """
+    axis = rim - centre
+    side = max(smallest, 2.0 * factor * float(np.hypot(*axis)))
+    return Crop(float(centre[0]), float(centre[1]), side, float(np.arctan2(axis[0], -axis[1])))
+
+
+def around_body(points: FloatArray, shoulders: FloatArray, hips: FloatArray, factor: float) -> Crop:
+    """Crop about the hips that holds all points, turned to the hip-shoulder axis.
+
+    Parameters
+    ----------
+    points : ndarray, shape (N, 2)
+        Every joint that should be inside, pixels.
+    shoulders, hips : ndarray, shape (2, 2)
+        Left and right, pixels.
+    factor : float
+        Side of the crop in diameters of the smallest circle about the mid-hip that
+        holds the points.
+    """
+    centre = hips.mean(axis=0)
+    axis = shoulders.mean(axis=0) - centre
+    length = float(np.hypot(*axis))
+    radius = float(np.linalg.norm(points - centre, axis=1).max())
+    up = axis / length if length > 1e-6 else np.array([0.0, -1.0])
+    return around_circle(centre, centre + up * radius, factor)

@@ -1,0 +1,128 @@
+"""Builds an ONNX Runtime session and proves that it runs where it was asked to.
+
+One thread per process: the workers are scaled by processes, and a spinning thread
+pool halves the throughput as soon as anything shares the cores. ONNX Runtime falls
+back to the CPU without saying so when a GPU provider cannot start; here the provider
+in use is compared with the one asked for.
+"""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import onnxruntime as ort
+
+from models import registry
+from models.contract.errors import ComputeDeviceUnavailable
+
+logger = logging.getLogger(__name__)
+
+CPU = "CPUExecutionProvider"
+CUDA = "CUDAExecutionProvider"
+
+
+class Device(StrEnum):
+    """Where the networks run: ``cuda`` refuses to start without a GPU, ``auto`` falls back."""
+
+    CPU = "cpu"
+    CUDA = "cuda"
+    AUTO = "auto"
+
+
+@dataclass(frozen=True)
+class Session:
+    """One network ready to run; a plain callable for those who use it.
+
+    Attributes
+    ----------
+    name, sha256 : str
+        Registry name and digest of the file in use.
+    provider : str
+        Execution provider in use, as ONNX Runtime reports it after creation.
+    threads : int
+        Intra-operator threads.
+    fell_back : bool
+        True if ``auto`` found no working GPU.
+    """
+
+    name: str
+    sha256: str
+    provider: str
+    threads: int
+    fell_back: bool
+    _session: Any
+    _input: str
+    _outputs: tuple[str, ...]
+
+    def __call__(self, image: npt.NDArray[Any]) -> dict[str, npt.NDArray[np.float32]]:
+        """Run the network on one input; outputs by name."""
+        values = self._session.run(self._outputs, {self._input: image})
+        return dict(zip(self._outputs, values, strict=True))
+
+
+def options(threads: int) -> ort.SessionOptions:
+    """Session options of the service: fixed thread count, sequential, no spinning."""
+    chosen = ort.SessionOptions()
+    chosen.intra_op_num_threads = threads
+    chosen.inter_op_num_threads = 1
+    chosen.execution_mode = ort.ExecutionMode.ORT_SEQUENTIAL
+    chosen.graph_optimization_level = ort.GraphOptimizationLevel.ORT_ENABLE_ALL
+    chosen.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    chosen.add_session_config_entry("session.inter_op.allow_spinning", "0")
+    return chosen
+
+
+def open_session(name: str, device: Device = Device.CPU, threads: int = 1) -> Session:
+    """Open a shipped network.
+
+    Parameters
+    ----------
+    name : str
+        Name in the model registry.
+    device : Device
+        Where it must (``cpu``, ``cuda``) or may (``auto``) run.
+    threads : int
+        Intra-operator threads; more than one only makes sense for a single clip on an
+        idle machine.
+
+    Raises
+    ------
+    ModelUnknown, ModelFileDamaged
+        From the registry.
+    ComputeDeviceUnavailable
+        If ``cuda`` was asked for and the session does not run there.
+    """
+    record = registry.entry(name)
+    data = registry.load(name)
+    wanted = CPU if device is Device.CPU else CUDA
+    if wanted == CUDA and CUDA not in ort.get_available_providers():
+        _refuse_or_log(device, name, "this ONNX Runtime has no CUDA provider")
+        wanted = CPU
+    providers = [CPU] if wanted == CPU else [CUDA, CPU]
+    session = ort.InferenceSession(data, options(threads), providers=providers)
+    used = session.get_providers()[0]
+    if used != wanted:
+        _refuse_or_log(device, name, f"ONNX Runtime chose {used}")
+    return Session(
+        name=name,
+        sha256=record.sha256,
+        provider=used,
+        threads=threads,
+        fell_back=device is Device.AUTO and used != CUDA,
+        _session=session,
+        _input=record.input.name,
+        _outputs=tuple(output.name for output in record.outputs),
+    )
+
+
+def _refuse_or_log(device: Device, name: str, why: str) -> None:
+    if device is not Device.AUTO:
+        raise ComputeDeviceUnavailable(
+            f"{name} cannot run on {device}: {why}. {ComputeDeviceUnavailable.advice()}"
+        )
+    logger.warning("%s runs on the CPU: %s", name, why)
