@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from models.contract.analysis import Analysis
+from models.contract.base import Document
 from models.contract.joints import Joints
+from models.contract.resources import Events, Metrics
 from workers.pipeline import PipelineResult
 
 JSON = "application/json"
@@ -35,10 +37,9 @@ class ResultFile:
 
 def result_files(result: PipelineResult) -> Iterator[ResultFile]:
     """Yield the files of a result one by one; equal results give equal bytes."""
-    document = result.analysis.model_dump(mode="json", by_alias=True)
-    yield _json("result", document)
-    yield _json("events", _parts(document, "events"))
-    yield _json("metrics", _parts(document, "metrics"))
+    yield _json("result", result.analysis)
+    yield _json("events", Events.of(result.analysis))
+    yield _json("metrics", Metrics.of(result.analysis))
     joints = Joints.of(result.track, result.bodies)
     yield ResultFile("joints", "joints.json", JSON, joints.model_dump_json(by_alias=True).encode())
     yield ResultFile("joints.npz", "joints.npz", "application/octet-stream", result.track.to_npz())
@@ -46,9 +47,10 @@ def result_files(result: PipelineResult) -> Iterator[ResultFile]:
         yield ResultFile(f"pictures/{file}", f"pictures/{file}", "image/jpeg", data)
 
 
-def analysis_json(analysis: Analysis) -> str:
-    """Return the analysis document as text, as written to ``result.json``."""
-    return _text(analysis.model_dump(mode="json", by_alias=True))
+def document_text(document: Document) -> str:
+    """Return a document of the contract as the text that is written and printed."""
+    content = document.model_dump(mode="json", by_alias=True)
+    return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def headline(analysis: Analysis) -> dict[str, Any]:
@@ -80,25 +82,5 @@ HEADLINE_METRICS = frozenset(
 )
 
 
-def _parts(document: dict[str, Any], part: str) -> dict[str, Any]:
-    """Return one part of each repetition, with what tells the repetitions apart."""
-    return {
-        "repetitions": [
-            {
-                "repetition": number,
-                "kind": repetition["kind"],
-                "start_s": repetition["start_s"],
-                "end_s": repetition["end_s"],
-                part: repetition[part],
-            }
-            for number, repetition in enumerate(document["repetitions"])
-        ]
-    }
-
-
-def _json(name: str, document: dict[str, Any]) -> ResultFile:
-    return ResultFile(name, f"{name}.json", JSON, _text(document).encode())
-
-
-def _text(document: dict[str, Any]) -> str:
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+def _json(name: str, document: Document) -> ResultFile:
+    return ResultFile(name, f"{name}.json", JSON, document_text(document).encode())

@@ -15,8 +15,8 @@ from models.contract.errors import ServewrightError
 from models.contract.vocabulary import Stage
 from workers.progress import Progress
 
-READINGS = 2
-"""How often the pose stage reads a film; progress is divided by it."""
+READING_SHARES = (0.15, 0.85)
+"""Progress of the pose stage at its two readings: a survey of few frames, then every frame."""
 
 SAMPLES = 12
 """About how many frames, spread over the first reading, are handed to ``sample``."""
@@ -87,12 +87,10 @@ class Film:
         self,
         open_clip: Callable[[], AbstractContextManager[Clip]],
         progress: Progress,
-        readings: int = READINGS,
         sample: Callable[[Frame], None] | None = None,
     ) -> None:
         self._open_clip = open_clip
         self._progress = progress
-        self._readings = readings
         self._sample = sample
         self._begun = 0
         self._open: ExitStack | None = None
@@ -130,6 +128,8 @@ class Film:
     def _read(self, clip: Clip, reading: int) -> Iterator[Frame]:
         frames = iter(clip)
         total = clip.total_frames
+        before = sum(READING_SHARES[: reading - 1])
+        part = READING_SHARES[reading - 1] if reading <= len(READING_SHARES) else 0.0
         every = max(1, (total or 0) // SAMPLES)
         seen = 0
         try:
@@ -149,7 +149,7 @@ class Film:
                 yield frame
                 seen += 1
                 share = min(1.0, seen / total) if total else 0.0
-                self._progress.advance(Stage.POSE, (reading - 1 + share) / self._readings)
+                self._progress.advance(Stage.POSE, before + share * part)
         finally:
             if seen >= self.frames:
                 self.frames = seen

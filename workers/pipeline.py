@@ -28,7 +28,7 @@ from models.contract.errors import (
 )
 from models.contract.problem import Problem
 from models.contract.tracks import BodyMotion, JointTrack
-from models.contract.vocabulary import Handedness, Severity, Stage, View
+from models.contract.vocabulary import LANDMARKS, Handedness, Severity, Stage, View
 from workers.film import Clip, Film
 from workers.progress import Progress, Report, silent
 from workers.serve.interface import ENGINE_VERSION, EngineRequest, EngineResult
@@ -48,6 +48,7 @@ class Stages:
         (path, capture_fps) to a context manager of a `Clip`.
     estimate : callable
         (film, facts) to the track of the server. Each call of the film starts at its first frame.
+        Raises `NoPerson` when nobody can be followed.
     measure : callable
         The metrics engine.
     draw : callable
@@ -141,7 +142,10 @@ def run(
         with timer.stage(Stage.PROBE):
             film.open()
         with timer.stage(Stage.POSE):
-            track = stages.estimate(film, film.facts)
+            try:
+                track = stages.estimate(film, film.facts)
+            except NoPerson:
+                track = empty_track(film.facts)
         if film.frames == 0:
             raise ClipWithoutFrames(stage=Stage.DECODE.value)
     finally:
@@ -167,6 +171,24 @@ def run(
 def person_seen(track: JointTrack) -> bool:
     """Tell whether the track holds a person in any frame."""
     return len(track) > 0 and bool(np.isfinite(track.xy).any())
+
+
+def empty_track(facts: ClipFacts) -> JointTrack:
+    """Return the track of a film in which nobody was followed."""
+    n = len(LANDMARKS)
+    return JointTrack(
+        time_s=np.empty(0),
+        frame_index=np.empty(0, np.int64),
+        xy=np.empty((0, n, 2)),
+        xy_raw=np.empty((0, n, 2)),
+        confidence=np.empty((0, n)),
+        world=np.empty((0, n, 3)),
+        score=np.empty(0),
+        disagreement_px=np.empty((0, n)),
+        width=facts.width,
+        height=facts.height,
+        people=np.empty(0, np.int64),
+    )
 
 
 def nobody(request: EngineRequest) -> EngineResult:

@@ -1,61 +1,20 @@
-"""What a worker loads once and its jobs inherit by fork, and the check that this works here."""
+"""The check that what a worker loads once works in the jobs that inherit it by fork."""
 
 from __future__ import annotations
 
 import hashlib
-import logging
 import os
 import select
 import signal
 from collections.abc import Callable
 from contextlib import suppress
-from typing import Generic, TypeVar
 
-LOG = logging.getLogger(__name__)
+import numpy as np
 
-T = TypeVar("T")
+from models import registry
+from workers.pose.choice import Networks
 
 FORK_CHECK_S = 10.0
-
-
-class Preloaded(Generic[T]):
-    """A value made on first use, which forked children of the process then share.
-
-    Parameters
-    ----------
-    make : callable
-        Makes the value.
-    """
-
-    def __init__(self, make: Callable[[], T]) -> None:
-        self._make = make
-        self._value: T | None = None
-
-    def get(self) -> T:
-        """Return the value; make it if this process has none."""
-        if self._value is None:
-            self._value = self._make()
-        return self._value
-
-    def forget(self) -> None:
-        """Drop the value, so that each job makes its own."""
-        self._value = None
-
-    def keep_if_forkable(self, run: Callable[[T], bytes], seconds: float = FORK_CHECK_S) -> bool:
-        """Keep the value only if a forked child computes with it what this process computes.
-
-        Parameters
-        ----------
-        run : callable
-            A short computation with the value; its bytes are compared.
-        seconds : float
-            Time the child gets, which may hang on a lock it inherited.
-        """
-        good = survives_fork(lambda: run(self.get()), seconds)
-        if not good:
-            LOG.warning("a forked child does not compute the same; models load in each job")
-            self.forget()
-        return good
 
 
 def survives_fork(run: Callable[[], bytes], seconds: float = FORK_CHECK_S) -> bool:
@@ -82,3 +41,19 @@ def survives_fork(run: Callable[[], bytes], seconds: float = FORK_CHECK_S) -> bo
             os.kill(pid, signal.SIGKILL)
         os.waitpid(pid, 0)
     return got == wanted
+
+
+def warm_up(networks: Networks) -> bytes:
+    """Run every network once on the same made-up picture; return all outputs as bytes."""
+    answers: list[bytes] = []
+    for session in networks.sessions:
+        wanted = registry.entry(session.name).input
+        shape = tuple(size if isinstance(size, int) else _FREE_AXIS for size in wanted.shape)
+        ramp = np.linspace(0.0, 1.0 if wanted.dtype == "float32" else 255.0, int(np.prod(shape)))
+        outputs = session(ramp.reshape(shape).astype(wanted.dtype))
+        answers += [outputs[name].tobytes() for name in sorted(outputs)]
+    return b"".join(answers)
+
+
+_FREE_AXIS = 256
+"""Size used where a network leaves one open, pixels."""

@@ -77,6 +77,11 @@ class Supervisor:
         """End `run` soon. Fit for a signal handler."""
         self._stopping.set()
 
+    @property
+    def stopping(self) -> bool:
+        """Whether a stop was requested."""
+        return self._stopping.is_set()
+
     def install_signal_handlers(self) -> None:
         """Stop on SIGTERM and on Ctrl-C."""
         signal.signal(signal.SIGTERM, self.request_stop)

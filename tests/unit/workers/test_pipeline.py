@@ -2,12 +2,13 @@ from __future__ import annotations
 
 import pytest
 
-from models.contract.clip import UsabilityCheck
+from models.contract.clip import ClipFacts, UsabilityCheck
 from models.contract.errors import (
     Cancelled,
     ClipDamaged,
     ClipWithoutFrames,
     FramesLost,
+    NoPerson,
     NoServeFound,
     ViewUnsuitable,
 )
@@ -16,6 +17,7 @@ from models.contract.tracks import JointTrack
 from models.contract.vocabulary import Handedness, Severity, Stage
 from tests.unit.workers.fakes import FACTS, NOWHERE, FakeClip, engine, stages, track
 from workers import pipeline
+from workers.film import Film
 from workers.serve.interface import EngineRequest, EngineResult
 
 
@@ -48,9 +50,17 @@ def test_nobody_in_the_film_is_a_completed_analysis() -> None:
     def must_not_run(_track: JointTrack, _request: EngineRequest) -> EngineResult:
         raise AssertionError("the engine has nothing to measure")
 
-    chosen = stages(FakeClip(), track(seen=False), measure=must_not_run)
+    def nobody_there(film: Film, _facts: ClipFacts) -> JointTrack:
+        for _frame in film():
+            pass
+        raise NoPerson
+
+    chosen = stages(FakeClip(), estimate=nobody_there, measure=must_not_run)
     request = EngineRequest(handedness=Handedness.LEFT)
-    analysis = pipeline.run(NOWHERE, request, chosen).analysis
+    result = pipeline.run(NOWHERE, request, chosen)
+    analysis = result.analysis
+    assert analysis.clip.frames == 10
+    assert len(result.track) == 0
     assert [p.code for p in analysis.problems] == ["no_person"]
     assert analysis.problems[0].severity is Severity.BLOCKING
     assert analysis.repetitions == ()
@@ -118,7 +128,7 @@ def test_report_can_end_the_analysis_between_two_frames() -> None:
     clip = FakeClip(frames=1000)
 
     def report(stage: Stage, done: float) -> None:
-        if stage is Stage.POSE and done > 0.2:
+        if stage is Stage.POSE and done > 0.08:
             raise Cancelled
 
     with pytest.raises(Cancelled):

@@ -4,41 +4,17 @@ import os
 import signal
 import time
 
-from workers.preload import Preloaded, survives_fork
+from workers.pose.choice import BlazePoseVariant, PoseChoice, open_networks
+from workers.preload import survives_fork, warm_up
 
 
-def test_value_is_made_once() -> None:
-    made: list[int] = []
-
-    def make() -> list[int]:
-        made.append(1)
-        return made
-
-    held = Preloaded(make)
-    assert held.get() is held.get()
-    assert made == [1]
-    held.forget()
-    held.get()
-    assert made == [1, 1]
+def test_same_bytes_in_the_child_pass() -> None:
+    assert survives_fork(lambda: b"abc")
 
 
-def test_equal_results_pass_and_keep_the_value() -> None:
-    held = Preloaded(lambda: b"abc")
-    assert held.keep_if_forkable(lambda value: value * 2)
-
-
-def test_different_result_in_the_child_fails() -> None:
+def test_different_bytes_in_the_child_fail() -> None:
     parent = os.getpid()
-    made: list[int] = []
-
-    def make() -> int:
-        made.append(1)
-        return 7
-
-    held = Preloaded(make)
-    assert not held.keep_if_forkable(lambda _v: b"same" if os.getpid() == parent else b"other")
-    held.get()
-    assert len(made) == 2
+    assert not survives_fork(lambda: b"same" if os.getpid() == parent else b"other")
 
 
 def test_hanging_child_fails_and_is_gone() -> None:
@@ -61,3 +37,10 @@ def test_crashing_child_fails() -> None:
         return b"x"
 
     assert not survives_fork(run)
+
+
+def test_shipped_networks_compute_the_same_in_a_forked_child() -> None:
+    networks = open_networks(PoseChoice(blazepose=BlazePoseVariant.FULL))
+    first = warm_up(networks)
+    assert len(first) > 3 * 17 * 4  # something of every network
+    assert survives_fork(lambda: warm_up(networks), seconds=60)

@@ -1,0 +1,5 @@
+"""``python -m workers.cli`` does what ``servewright`` does."""
+
+from workers.cli import main
+
+main()

@@ -1,0 +1,131 @@
+"""``servewright analyse FILE``: the same pipeline in this process, without a server."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from models.contract.vocabulary import Handedness, Sex, Stage, View
+from workers.cli.bar import Bar
+from workers.cli.console import Exit, errors, guarded, results
+
+if TYPE_CHECKING:
+    from models.contract.resources import AnalysisOptions
+    from workers.pipeline import PipelineResult
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("analyse")(analyse)
+
+
+@guarded
+def analyse(
+    file: Annotated[
+        Path, typer.Argument(exists=True, dir_okay=False, readable=True, help="The film.")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            help="Folder for result.json, events, metrics, joints and pictures. "
+            "[default: NAME-result; none with --json]"
+        ),
+    ] = None,
+    height_m: Annotated[
+        float | None, typer.Option(help="Standing height of the player, metres.")
+    ] = None,
+    handedness: Annotated[
+        Handedness, typer.Option(help="The hand that holds the racket.")
+    ] = Handedness.UNKNOWN,
+    view: Annotated[View, typer.Option(help="Where the camera stood.")] = View.UNKNOWN,
+    azimuth_deg: Annotated[
+        float | None,
+        typer.Option(help="Camera azimuth about the server: 0 = from the net, 90 = chest."),
+    ] = None,
+    capture_fps: Annotated[
+        float | None, typer.Option(help="Rate the camera recorded at, for slow-motion files.")
+    ] = None,
+    sex: Annotated[Sex, typer.Option(help="Chooses the body-segment table.")] = Sex.UNKNOWN,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print the analysis document, and nothing else.")
+    ] = False,
+) -> None:
+    """Analyse one film and print what was measured.
+
+    A film without a person or a serve is a finished analysis that says so (exit code 0); a file
+    that is not a usable film ends with exit code 3 and says what to send instead.
+    """
+    from models.contract.resources import AnalysisOptions
+
+    options = AnalysisOptions(
+        height_m=height_m,
+        handedness=handedness,
+        view=view,
+        azimuth_deg=azimuth_deg,
+        sex=sex,
+        capture_fps=capture_fps,
+    )
+    folder = out if out is not None or json else Path(f"{file.stem}-result")
+    result = run(file, options, folder)
+    if json:
+        from workers.artefacts import document_text
+
+        sys.stdout.write(document_text(result.analysis))
+        return
+    from workers.cli.summary import show_analysis
+
+    show_analysis(result.analysis, results())
+    if folder is not None:
+        results().print(f"\nFiles are in {folder}", markup=False)
+
+
+def run(file: Path, options: AnalysisOptions, folder: Path | None) -> PipelineResult:
+    """Analyse with a progress bar on standard error; write the files if a folder is given."""
+    from service.core.settings import Settings
+    from workers import pipeline
+    from workers.configured import shared_stages
+    from workers.options import engine_request
+    from workers.progress import STAGE_SHARES
+
+    settings = Settings()
+    if folder is None:
+        settings = settings.model_copy(update={"pictures": False})
+    with Bar(errors()) as bar:
+        result = pipeline.run(
+            file,
+            engine_request(options, seed=settings.engine_seed),
+            shared_stages(settings),
+            report=bar,
+            sha256=_sha256(file),
+        )
+        if folder is not None:
+            bar(Stage.STORE, 1.0 - STAGE_SHARES[Stage.STORE])
+            write(result, folder)
+        bar(Stage.STORE, 1.0)
+    return result
+
+
+def write(result: PipelineResult, folder: Path) -> None:
+    """Write the files of a result; pictures of an earlier run are removed first."""
+    from workers.artefacts import result_files
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        shutil.rmtree(folder / "pictures", ignore_errors=True)
+        for file in result_files(result):
+            path = folder / file.path
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(file.data)
+    except OSError as error:
+        errors().print(f"Cannot write to {folder}: {error.strerror}", style="red", markup=False)
+        raise typer.Exit(Exit.INSTALLATION) from None
+
+
+def _sha256(file: Path) -> str:
+    with file.open("rb") as source:
+        return hashlib.file_digest(source, "sha256").hexdigest()

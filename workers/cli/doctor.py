@@ -1,0 +1,203 @@
+"""``servewright doctor``: looks at every part of the installation and says what to do."""
+
+from __future__ import annotations
+
+import importlib.metadata
+import platform
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import typer
+from rich.table import Table
+
+from models.contract.errors import ServewrightError
+from workers.cli.console import Exit, guarded, results
+
+if TYPE_CHECKING:
+    from service.core.settings import Settings
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What was found at one place.
+
+    ``advice`` is what to do; empty when all is well. ``required`` parts make the command fail.
+    """
+
+    part: str
+    good: bool
+    detail: str
+    advice: str = ""
+    required: bool = True
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("doctor")(doctor)
+
+
+@guarded
+def doctor() -> None:
+    """Check model files, database, queue, object store and libraries; say what to do."""
+    from service.core.settings import Settings
+
+    settings = Settings()
+    findings = [
+        *versions(),
+        *model_files(settings),
+        _guarded("networks in a forked job", lambda: forked_networks(settings)),
+        _guarded("database", lambda: database(settings)),
+        _guarded("queue", lambda: queue(settings)),
+        _guarded("object store", lambda: object_store(settings)),
+    ]
+    table = Table("", "part", "found", "what to do")
+    for finding in findings:
+        mark = "[green]ok[/]" if finding.good else "[red]no[/]" if finding.required else "–"
+        table.add_row(mark, finding.part, finding.detail, finding.advice)
+    results().print(table)
+    if any(finding.required and not finding.good for finding in findings):
+        raise typer.Exit(Exit.INSTALLATION)
+
+
+def _guarded(part: str, check: Callable[[], Finding]) -> Finding:
+    try:
+        return check()
+    except ServewrightError as error:
+        return Finding(part, False, error.code, error.detail)
+    except Exception as error:
+        return Finding(part, False, type(error).__name__, str(error)[:300])
+
+
+def versions() -> list[Finding]:
+    """Return the versions that matter for security and results: two FFmpegs are bundled."""
+    import av
+    import cv2
+    import onnxruntime
+
+    bundled = ", ".join(
+        f"{name} {'.'.join(map(str, number))}"
+        for name, number in sorted(av.library_versions.items())
+        if name in {"libavcodec", "libavformat"}
+    )
+    build = [line.strip() for line in cv2.getBuildInformation().splitlines()]
+    decoder = ", ".join(line for line in build if line.startswith(("avcodec:", "avformat:")))
+    return [
+        Finding("python", True, f"{platform.python_version()} on {platform.platform()}"),
+        Finding("servewright", True, _version("servewright")),
+        Finding("opencv (decoder)", "avcodec" in decoder, f"{cv2.__version__}, FFmpeg {decoder}"),
+        Finding("av (probe)", True, f"{av.__version__}, FFmpeg {bundled}"),
+        Finding("onnxruntime", True, onnxruntime.__version__),
+    ]
+
+
+def model_files(settings: Settings) -> list[Finding]:
+    """Verify the SHA-256 of every shipped network, and that the chosen ones are shipped."""
+    from models import registry
+
+    found: list[Finding] = []
+    for name in registry.names():
+        entry = registry.entry(name)
+
+        def check(name: str = name, size: int = entry.bytes, digest: str = entry.sha256) -> Finding:
+            registry.load(name)
+            return Finding(f"model {name}", True, f"{size / 1e6:.1f} MB, sha256 {digest[:12]}…")
+
+        found.append(_guarded(f"model {name}", check))
+    return [*found, _guarded("models chosen", lambda: _chosen(settings))]
+
+
+def _chosen(settings: Settings) -> Finding:
+    from workers.stages import pose_choice
+
+    pose_choice(settings.models, settings.device)
+    detail = f"{', '.join(settings.models)} on {settings.device}"
+    return Finding("models chosen", True, detail)
+
+
+def forked_networks(settings: Settings) -> Finding:
+    """Tell whether jobs inherit the networks of their worker, or must load their own."""
+    from workers.main import preload
+
+    part = "networks in a forked job"
+    if preload(settings):
+        return Finding(part, True, "inherited by each job")
+    return Finding(part, False, "each job loads its own", "Works, a little slower.", False)
+
+
+def database(settings: Settings) -> Finding:
+    """Check that the database answers and is at the newest revision."""
+    from service.core.database import Database, revision_present, revision_wanted
+
+    opened = Database(settings.database_address)
+    try:
+        opened.ping()
+        present, wanted = revision_present(opened), revision_wanted()
+    finally:
+        opened.close()
+    kind = "SQLite" if opened.is_sqlite else "PostgreSQL"
+    good = present == wanted
+    return Finding(
+        "database",
+        good,
+        f"{kind}, revision {present or 'none'}",
+        "" if good else "Run `servewright migrate` (`servewright up` does it by itself).",
+    )
+
+
+def queue(settings: Settings) -> Finding:
+    """Check the queue server: that it answers, and that it never evicts work."""
+    from redis.exceptions import RedisError
+
+    from service.core.queue import connect
+
+    if settings.embedded_redis and not settings.valkey_socket.exists():
+        return Finding(
+            "queue", False, "embedded, not running", "`servewright up` starts it.", required=False
+        )
+    client = connect(settings.redis_address)
+    try:
+        server = client.info("server")
+        version = server.get("valkey_version") or server.get("redis_version")
+        policy = client.info("memory").get("maxmemory_policy", "unknown")
+        depth = client.llen(f"rq:queue:{settings.queue_name}")
+    except RedisError as error:
+        advice = "Start the server, or correct SERVEWRIGHT_REDIS_URL."
+        return Finding("queue", False, str(error)[:200], advice)
+    finally:
+        client.close()
+    good = policy == "noeviction"
+    return Finding(
+        "queue",
+        good,
+        f"version {version}, {depth} waiting, maxmemory-policy {policy}",
+        "" if good else "Set maxmemory-policy noeviction: eviction drops jobs silently.",
+        required=False,
+    )
+
+
+def object_store(settings: Settings) -> Finding:
+    """Check that an object can be written, read and removed."""
+    from service.core.wiring import open_objects
+
+    objects = open_objects(settings)
+    key, data = "doctor/probe", b"servewright"
+    objects.ping()
+    objects.put_bytes(key, data, "text/plain")
+    with objects.open(key) as stream:
+        same = stream.read() == data
+    objects.delete(key)
+    where = settings.s3_bucket if settings.object_store == "s3" else str(settings.object_dir)
+    return Finding(
+        "object store",
+        same,
+        f"{settings.object_store}: {where}",
+        "" if same else "It does not return what was written. Check the store.",
+    )
+
+
+def _version(package: str) -> str:
+    try:
+        return importlib.metadata.version(package)
+    except importlib.metadata.PackageNotFoundError:
+        return "run from the source tree"

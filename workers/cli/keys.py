@@ -1,0 +1,93 @@
+"""``servewright keys``: API keys on the server itself, without the HTTP API."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+from rich.table import Table
+
+from workers.cli.console import Exit, errors, guarded, results
+
+if TYPE_CHECKING:
+    from service.core.access import Keys
+
+group = typer.Typer(no_args_is_help=True, help="API keys: add, list, revoke.")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.add_typer(group, name="keys")
+
+
+@contextmanager
+def _keys() -> Iterator[Keys]:
+    from service.core.access import Keys
+    from service.core.database import Database
+    from service.core.settings import Settings
+
+    database = Database(Settings().database_address)
+    try:
+        yield Keys(database)
+    finally:
+        database.close()
+
+
+@group.command("add")
+@guarded
+def add(
+    name: Annotated[str, typer.Argument(help="What the key is for.")],
+    scope: Annotated[
+        list[str] | None, typer.Option(help="May be repeated; admin without one.")
+    ] = None,
+    days: Annotated[int | None, typer.Option(min=1, help="Days until it expires.")] = None,
+) -> None:
+    """Make a key and print it. It cannot be shown again."""
+    from service.core.access import Scope
+
+    wanted = scope or [Scope.ADMIN.value]
+    unknown = sorted(set(wanted) - {known.value for known in Scope})
+    if unknown:
+        errors().print(
+            f"Unknown scope: {', '.join(unknown)}. Known: {', '.join(Scope)}.", style="red"
+        )
+        raise typer.Exit(Exit.USAGE)
+    expires = None if days is None else datetime.now(UTC) + timedelta(days=days)
+    with _keys() as keys:
+        key = keys.add(name, tuple(Scope(value) for value in wanted), expires_at=expires)
+    typer.echo(key)
+
+
+@group.command("list")
+@guarded
+def list_keys() -> None:
+    """List all keys, without their secrets."""
+    table = Table("id", "name", "scopes", "created", "expires", "last used", "state")
+    with _keys() as keys:
+        for key in keys.list():
+            table.add_row(
+                key.id,
+                key.name,
+                ", ".join(key.scopes),
+                _day(key.created_at),
+                _day(key.expires_at),
+                _day(key.last_used_at),
+                "revoked" if key.revoked_at else "in force",
+            )
+    results().print(table)
+
+
+@group.command("revoke")
+@guarded
+def revoke(key_id: Annotated[str, typer.Argument(help="Id from the list.")]) -> None:
+    """End a key at once."""
+    with _keys() as keys:
+        keys.revoke(key_id)
+    errors().print(f"Key {key_id} is no longer valid.")
+
+
+def _day(moment: datetime | None) -> str:
+    return "" if moment is None else f"{moment:%Y-%m-%d %H:%M}"

@@ -1,0 +1,109 @@
+"""A readable summary of an analysis for a terminal: events, metrics with intervals, problems."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.table import Table
+
+from models.contract.analysis import Analysis, Metric, Repetition, Scale
+from models.contract.vocabulary import EventName
+from workers.cli.console import show_problem
+
+UNIT_TEXT = {"deg": "°", "1": "", "deg/s": "°/s"}
+"""Units that read better as signs; all others are shown as they are."""
+
+
+def show_analysis(analysis: Analysis, console: Console) -> None:
+    """Print the whole summary."""
+    clip = analysis.clip
+    console.print(
+        f"{clip.frames} frames, {clip.duration_s:.2f} s at {clip.frame_rate:.1f} frames/s, "
+        f"{clip.width}x{clip.height}",
+        markup=False,
+    )
+    console.print(_setting(analysis), markup=False)
+    for number, repetition in enumerate(analysis.repetitions, start=1):
+        console.print()
+        console.print(_events(number, repetition))
+        console.print(_metrics(repetition))
+    if analysis.problems:
+        console.print()
+        for problem in analysis.problems:
+            show_problem(problem, console)
+    console.print()
+    for caution in analysis.cautions:
+        console.print(caution, markup=False, style="dim")
+
+
+def _setting(analysis: Analysis) -> str:
+    view = analysis.view
+    azimuth = "" if view.azimuth_deg is None else f", azimuth {view.azimuth_deg:.0f}°"
+    return (
+        f"View {view.label.value}{azimuth} ({view.source}); {analysis.handedness.value}-handed "
+        f"({analysis.handedness_source}); {_scale(analysis.scale)}"
+    )
+
+
+def _scale(scale: Scale) -> str:
+    if scale.metres_per_body_height is None:
+        return f"body height {scale.source}"
+    return f"body height {scale.metres_per_body_height:.2f} m ({scale.source})"
+
+
+def _events(number: int, repetition: Repetition) -> Table:
+    table = Table(
+        "event",
+        "time, s",
+        "±, s",
+        "frame",
+        "confidence",
+        title=f"{repetition.kind.value.capitalize()} {number}",
+        title_justify="left",
+    )
+    for column in table.columns[1:]:
+        column.justify = "right"
+    for name in EventName:
+        if (event := repetition.events.get(name)) is not None:
+            table.add_row(
+                name.value,
+                f"{event.time_s:.3f}",
+                f"{event.uncertainty_s:.3f}",
+                str(event.frame),
+                f"{event.confidence:.2f}",
+            )
+    return table
+
+
+def _metrics(repetition: Repetition) -> Table:
+    table = Table("metric", "at", "value", "95 % interval", "note")
+    for column in table.columns[2:4]:
+        column.justify = "right"
+    for metric in sorted(repetition.metrics, key=lambda m: not m.measurable):
+        table.add_row(*metric_row(metric))
+    return table
+
+
+def metric_row(metric: Metric) -> tuple[str, str, str, str, str]:
+    """Return title, event, value, interval and note of one metric."""
+    event = "" if metric.event is None else metric.event.value
+    if not metric.measurable or metric.value is None:
+        return metric.title, event, "–", "", f"not measurable: {metric.reason}"
+    assert metric.low is not None
+    assert metric.high is not None
+    digits = _digits(metric)
+    sign = UNIT_TEXT.get(metric.unit, f" {metric.unit}")
+    return (
+        metric.title,
+        event,
+        f"{metric.value:.{digits}f}{sign}",
+        f"{metric.low:.{digits}f} to {metric.high:.{digits}f}{sign}",
+        "",
+    )
+
+
+def _digits(metric: Metric) -> int:
+    """Return decimals that show the interval's width with two figures at most."""
+    assert metric.low is not None
+    assert metric.high is not None
+    width = metric.high - metric.low
+    return 0 if width >= 10 else 1 if width >= 1 else 2 if width >= 0.1 else 3

@@ -1,0 +1,190 @@
+"""``servewright up``: the whole service on one machine, by one command."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import socket
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from models.contract.errors import DependencyError
+from workers.cli.console import Exit, errors, guarded, results
+
+if TYPE_CHECKING:
+    from service.core.settings import Settings
+    from workers.supervisor import Supervisor
+
+READY_S = 60.0
+WORKER_GRACE_S = 3.0
+API = "service.api.app:create_app"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("up")(up)
+
+
+@guarded
+def up(
+    data_dir: Annotated[
+        Path | None, typer.Option(help="Folder of the embedded stores. [SERVEWRIGHT_DATA_DIR]")
+    ] = None,
+    host: Annotated[str | None, typer.Option(help="[SERVEWRIGHT_HOST]")] = None,
+    port: Annotated[
+        int | None, typer.Option(min=0, max=65535, help="0 = any free one. [SERVEWRIGHT_PORT]")
+    ] = None,
+    processes: Annotated[
+        int | None, typer.Option("--processes", "-n", min=0, help="Workers; 0 = one a core.")
+    ] = None,
+) -> None:
+    """Start API, workers, queue, database and object store; Ctrl-C stops them all.
+
+    What is configured (SERVEWRIGHT_DATABASE_URL, SERVEWRIGHT_REDIS_URL, an S3 bucket) is used;
+    the rest is embedded, below the data folder.
+    """
+    for name, value in (
+        ("DATA_DIR", data_dir),
+        ("HOST", host),
+        ("PORT", port),
+        ("WORKERS", processes),
+    ):
+        if value is not None:
+            os.environ[f"SERVEWRIGHT_{name}"] = str(value)
+    from service.core.settings import Settings
+    from workers.main import configure_logging
+
+    settings = Settings()
+    configure_logging(settings.log_level)
+    if settings.port == 0:
+        os.environ["SERVEWRIGHT_PORT"] = str(free_port(settings.host))
+        settings = Settings()
+    settings.data_dir.mkdir(parents=True, exist_ok=True)
+    with alone(settings.data_dir):
+        serve(settings)
+
+
+def serve(settings: Settings) -> None:
+    """Start everything, say where it is, and keep it running until told to stop."""
+    from workers.supervisor import Program, Supervisor
+    from workers.valkey import valkey_program, wait_for_queue
+
+    supervisor = Supervisor([])
+    supervisor.install_signal_handlers()
+    try:
+        if settings.embedded_redis:
+            supervisor.add(valkey_program(settings.valkey_socket, settings.data_dir / "valkey"))
+        wait_for_queue(settings.redis_address, 15.0)
+        key = prepare_database(settings)
+        supervisor.add(Program(name="api", command=api_command(settings), rank=1))
+        supervisor.add(
+            Program(
+                name="workers",
+                command=[
+                    *(sys.executable, "-m", "workers.main"),
+                    *("--grace", str(WORKER_GRACE_S)),
+                ],
+                rank=2,
+                grace_s=WORKER_GRACE_S + 10.0,
+            )
+        )
+        wait_for_api(settings, supervisor)
+        announce(settings, key)
+        supervisor.run()
+    finally:
+        supervisor.stop()
+    errors().print("Stopped.")
+
+
+def api_command(settings: Settings) -> list[str]:
+    """Return the command that serves the API (by dotted name: we do not import it)."""
+    return [
+        *(sys.executable, "-m", "uvicorn", API, "--factory"),
+        *("--host", settings.host, "--port", str(settings.port)),
+        *("--log-level", settings.log_level, "--no-access-log", "--no-server-header"),
+    ]
+
+
+def prepare_database(settings: Settings) -> str | None:
+    """Bring the database up to date; return the first admin key if it was made now."""
+    from service.core.access import Keys
+    from service.core.database import Database, migrate
+
+    migrate(settings)
+    database = Database(settings.database_address)
+    try:
+        return Keys(database).add_first()
+    finally:
+        database.close()
+
+
+def base_url(settings: Settings) -> str:
+    """Return the address at which this machine reaches the API."""
+    host = {"0.0.0.0": "127.0.0.1", "::": "[::1]"}.get(settings.host, settings.host)
+    return f"http://{host}:{settings.port}"
+
+
+def wait_for_api(settings: Settings, supervisor: Supervisor) -> None:
+    """Return when the API is ready for requests."""
+    import httpx
+
+    end = time.monotonic() + READY_S
+    reason = "no answer"
+    with httpx.Client(base_url=base_url(settings), timeout=2.0, trust_env=False) as client:
+        while time.monotonic() < end and not supervisor.stopping:
+            try:
+                answer = client.get("/readyz")
+            except httpx.TransportError as error:
+                reason = str(error)
+                if not supervisor.alive("api"):
+                    break
+            else:
+                if answer.status_code == httpx.codes.OK:
+                    return
+                reason = answer.text
+            time.sleep(0.1)
+    if not supervisor.stopping:
+        raise DependencyError(
+            f"The API did not become ready ({reason}). Is port {settings.port} free? See the "
+            "messages above."
+        )
+
+
+def announce(settings: Settings, key: str | None) -> None:
+    """Print the address, and the first admin key if there is one. The only time it is shown."""
+    console = results()
+    console.print(f"Servewright is ready: {base_url(settings)}", markup=False)
+    console.print(f"Documentation:        {base_url(settings)}/docs", markup=False)
+    if key is not None:
+        console.print(f"Admin API key, shown only this once: {key}", markup=False)
+    errors().print("Ctrl-C stops everything.")
+
+
+def free_port(host: str) -> int:
+    """Return a port that is free at this moment."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.bind((host, 0))
+        return int(probe.getsockname()[1])
+
+
+@contextmanager
+def alone(data_dir: Path) -> Iterator[None]:
+    """Hold the data folder: two services on one SQLite file and socket would fight."""
+    with (data_dir / "up.lock").open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            errors().print(
+                f"A service is already running on {data_dir}. Stop it, or choose another "
+                "--data-dir.",
+                style="red",
+            )
+            raise typer.Exit(Exit.USAGE) from None
+        yield

@@ -1,0 +1,32 @@
+"""``servewright worker``: run workers against a configured database, queue and object store."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from workers.cli.console import guarded
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("worker")(worker)
+
+
+@guarded
+def worker(
+    processes: Annotated[
+        int, typer.Option("--processes", "-n", min=0, help="0 = one a usable core.")
+    ] = 0,
+    grace: Annotated[
+        float, typer.Option(min=0.0, help="Seconds a running analysis gets at shutdown.")
+    ] = 20.0,
+) -> None:
+    """Run worker processes until stopped. Start it on as many machines as you like."""
+    from service.core.settings import Settings
+    from workers.main import configure_logging, supervise
+
+    settings = Settings()
+    configure_logging(settings.log_level)
+    supervise(settings, processes, grace)
