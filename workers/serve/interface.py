@@ -8,7 +8,7 @@ from models.contract.analysis import Repetition, Scale, ViewEstimate
 from models.contract.clip import UsabilityCheck
 from models.contract.problem import Problem
 from models.contract.tracks import BodyMotion
-from models.contract.vocabulary import Handedness, Sex, View
+from models.contract.vocabulary import Handedness, RepetitionKind, Sex, View
 
 ENGINE_VERSION = "0.1.0"
 
@@ -29,6 +29,9 @@ class EngineRequest:
         Rate the camera recorded at, when the caller stated it: times are then already real.
     seed : int
         Seed of the Monte Carlo propagation.
+    drill : RepetitionKind or None
+        What the caller says the swings in the clip are (``throw``, ``shadow``, ``serve``). From
+        joints alone an upward throw with a raised tossing arm looks like a serve.
     """
 
     stature_m: float | None = None
@@ -38,6 +41,7 @@ class EngineRequest:
     sex: Sex = Sex.UNKNOWN
     capture_fps: float | None = None
     seed: int = 0
+    drill: RepetitionKind | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,256 @@
+"""The instants of one repetition, found in the body's motion.
+
+Each event is tied to a feature of the motion that can be seen without racket or ball, plus a
+fixed lag between that feature and the event. Lags are for full-speed serves and stretch with the
+duration of the swing, so that slow shadow swings keep their order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+
+from models.contract.tracks import BodyMotion, BoolArray, FloatArray
+from models.contract.vocabulary import BODY_JOINTS, EventName, RepetitionKind
+from workers.serve.geometry import elevation, flexion, norm
+from workers.serve.smoothing import local_fit
+
+_INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
+GRID_S = 1.0 / 480.0
+
+USUAL_SWING_S = 0.45
+"""Trophy to highest wrist in a full-speed serve (rendered serves 0.36 to 0.50 s); longer swings
+stretch the lags below in proportion."""
+WRIST_PEAK_TO_CONTACT_S = 0.026
+"""The wrist is highest before contact: the racket is still rising over it."""
+ELBOW_STRAIGHT_TO_CONTACT_S = -0.010
+"""The elbow is straightest just after contact."""
+ELBOW_BENT_TO_RACKET_LOW_S = 0.007
+"""The elbow is most bent just before the racket tip is lowest."""
+RELEASE_ARM_ELEVATION_DEG = 34.0
+"""Elevation of the tossing arm at which the ball leaves the hand."""
+FINISH_AFTER_CONTACT_S = 0.42
+"""Used where the hitting wrist is not seen to come to rest."""
+STILL_SPEED = 0.12
+"""Standing heights per second under which the fastest of hands and hips counts as still."""
+
+
+@dataclass(frozen=True, slots=True)
+class Instant:
+    """An event: time and standard uncertainty in seconds, confidence 0..1."""
+
+    time_s: float
+    sd_s: float
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Paths:
+    """Smoothed paths on a fine uniform grid, and the series the events are read from."""
+
+    time_s: FloatArray
+    joints: FloatArray
+    velocity: FloatArray
+
+    def of(self, name: str) -> FloatArray:
+        return np.asarray(self.joints[:, _INDEX[name]])
+
+    def speed(self, name: str) -> FloatArray:
+        return norm(self.velocity[:, _INDEX[name]])
+
+    def within(self, start: float, end: float) -> BoolArray:
+        return np.asarray((self.time_s >= start) & (self.time_s <= end))
+
+    def extreme(self, series: FloatArray, mask: BoolArray, sign: int = 1) -> float | None:
+        """Return the time of the largest (smallest) value in the mask, or None."""
+        where = np.flatnonzero(mask & np.isfinite(series))
+        if where.size == 0:
+            return None
+        return float(self.time_s[where[np.argmax(sign * series[where])]])
+
+
+def locate(motion: BodyMotion, kind: RepetitionKind) -> dict[EventName, Instant]:
+    """Return the events of a repetition that could be found.
+
+    Parameters
+    ----------
+    motion : BodyMotion
+        One repetition, canonical court frame.
+    kind : RepetitionKind
+
+    Returns
+    -------
+    dict of EventName to Instant
+        Times lie within the motion. An event that cannot be placed is absent.
+    """
+    if kind is RepetitionKind.HOLD:
+        return _hold(motion)
+    paths = _paths(motion)
+    found: dict[EventName, float] = {}
+    highest = paths.extreme(paths.of("right_wrist")[:, 2], _all(paths))
+    if highest is None:
+        return {}
+    tossing = _tossing_arm_up(paths, highest)
+    found |= _load(paths, tossing[0], highest)
+    trophy = found.get(EventName.TROPHY)
+    stretch = 1.0 if trophy is None else max((highest - trophy) / USUAL_SWING_S, 0.6)
+    stretch = min(max(stretch, 1.0), 8.0)
+    contact = _contact(paths, highest, stretch)
+    found[EventName.CONTACT] = contact
+    if kind is not RepetitionKind.THROW:
+        found |= _racket_low(paths, contact, stretch)
+    if tossing[1] is not None and kind is not RepetitionKind.THROW:
+        found[EventName.RELEASE] = tossing[1]
+    before = min(t for t in (found.get(EventName.RELEASE), trophy, contact) if t is not None)
+    set_up = _set_up(paths, before, motion.stature_m)
+    if set_up is not None:
+        found[EventName.SET_UP] = set_up
+    found[EventName.FINISH] = _finish(paths, contact, stretch)
+    return _instants(motion, found, stretch)
+
+
+def event_sd(frame_interval_s: float, event: EventName, stretch: float = 1.0) -> float:
+    """Return the standard uncertainty of an event's time: the lag's own spread and sampling.
+
+    Sampling adds ``dt / sqrt(12)``.
+    """
+    return float(np.hypot(_LAG_SD[event] * stretch, frame_interval_s / np.sqrt(12.0)))
+
+
+_LAG_SD: Mapping[EventName, float] = {
+    EventName.SET_UP: 0.080,
+    EventName.RELEASE: 0.030,
+    EventName.LOADING: 0.025,
+    EventName.TROPHY: 0.025,
+    EventName.RACKET_LOW: 0.010,
+    EventName.CONTACT: 0.007,
+    EventName.FINISH: 0.060,
+}
+
+
+def _paths(motion: BodyMotion) -> _Paths:
+    flat = motion.joints.reshape(len(motion), -1)
+    known = np.isfinite(flat).all(axis=0)
+    smooth, _, _ = local_fit(motion.time_s, np.where(known, flat, 0.0), 0.035)
+    spline = CubicSpline(motion.time_s, smooth, axis=0)
+    count = max(round((motion.time_s[-1] - motion.time_s[0]) / GRID_S), 2)
+    grid = np.linspace(motion.time_s[0], motion.time_s[-1], count + 1)
+    shape = (count + 1, len(BODY_JOINTS), 3)
+    return _Paths(grid, spline(grid).reshape(shape), spline(grid, 1).reshape(shape))
+
+
+def _all(paths: _Paths) -> BoolArray:
+    return np.ones(len(paths.time_s), dtype=np.bool_)
+
+
+def _tossing_arm_up(paths: _Paths, highest: float) -> tuple[float, float | None]:
+    """Return from when the tossing arm is up before the swing, and when it passed release."""
+    arm = elevation(paths.of("left_shoulder"), paths.of("left_wrist"))
+    before = paths.within(paths.time_s[0], highest)
+    top = paths.extreme(paths.of("left_wrist")[:, 2], before)
+    if top is None:
+        return float(paths.time_s[0]), None
+    low = np.flatnonzero((arm < RELEASE_ARM_ELEVATION_DEG) & (paths.time_s < top))
+    if low.size == 0 or arm[np.searchsorted(paths.time_s, top)] < RELEASE_ARM_ELEVATION_DEG:
+        return float(paths.time_s[0]), None
+    crossed = float(paths.time_s[low[-1]])
+    return crossed, crossed
+
+
+def _load(paths: _Paths, start: float, highest: float) -> dict[EventName, float]:
+    """Lowest pelvis and largest mean knee flexion while the tossing arm is up."""
+    hips = (paths.of("left_hip") + paths.of("right_hip"))[:, 2] / 2.0
+    knees = sum(
+        flexion(paths.of(f"{s}_hip"), paths.of(f"{s}_knee"), paths.of(f"{s}_ankle"))
+        for s in ("left", "right")
+    )
+    mask = paths.within(start, highest - 0.1)
+    result: dict[EventName, float] = {}
+    loading = paths.extreme(hips, mask, -1)
+    if loading is None:
+        return result
+    result[EventName.LOADING] = loading
+    near = mask & paths.within(loading - 0.25, loading + 0.25)
+    trophy = paths.extreme(np.asarray(knees), near)
+    if trophy is not None:
+        result[EventName.TROPHY] = trophy
+    return result
+
+
+def _elbow(paths: _Paths) -> FloatArray:
+    return flexion(*(paths.of(f"right_{j}") for j in ("shoulder", "elbow", "wrist")))
+
+
+def _contact(paths: _Paths, highest: float, stretch: float) -> float:
+    """Mean of two witnesses: the highest wrist and the straightest elbow, each with its lag."""
+    near = paths.within(highest - 0.06 * stretch, highest + 0.09 * stretch)
+    straight = paths.extreme(_elbow(paths), near, -1)
+    first = highest + WRIST_PEAK_TO_CONTACT_S * stretch
+    if straight is None:
+        return first
+    second = straight + ELBOW_STRAIGHT_TO_CONTACT_S * stretch
+    return float(0.5 * first + 0.5 * second)
+
+
+def _racket_low(paths: _Paths, contact: float, stretch: float) -> dict[EventName, float]:
+    mask = paths.within(contact - 0.26 * stretch, contact - 0.06 * stretch)
+    bent = paths.extreme(_elbow(paths), mask)
+    if bent is None:
+        return {}
+    return {EventName.RACKET_LOW: bent + ELBOW_BENT_TO_RACKET_LOW_S * stretch}
+
+
+def _set_up(paths: _Paths, before: float, stature_m: float) -> float | None:
+    """Last instant before the toss at which hands and hips were still."""
+    names = ("left_wrist", "right_wrist", "left_hip", "right_hip")
+    activity = np.max(np.stack([paths.speed(name) for name in names]), axis=0) / stature_m
+    mask = paths.within(paths.time_s[0], before)
+    if not mask.any():
+        return None
+    still = mask & (activity < STILL_SPEED)
+    if still.any():
+        return float(paths.time_s[np.flatnonzero(still)[-1]])
+    return paths.extreme(activity, mask, -1)
+
+
+def _finish(paths: _Paths, contact: float, stretch: float) -> float:
+    """First instant after contact at which the hitting wrist has all but stopped."""
+    speed = paths.speed("right_wrist")
+    after = paths.within(contact + 0.15 * stretch, contact + 1.2 * stretch)
+    peak = float(np.max(speed))
+    slow = np.flatnonzero(after & (speed < 0.06 * peak))
+    end = float(paths.time_s[-1])
+    if slow.size:
+        return float(paths.time_s[slow[0]])
+    return min(end, contact + FINISH_AFTER_CONTACT_S * stretch)
+
+
+def _hold(motion: BodyMotion) -> dict[EventName, Instant]:
+    """A hold is still: its ends are set-up and finish, its middle loading and trophy."""
+    start, end = float(motion.time_s[0]), float(motion.time_s[-1])
+    middle = (start + end) / 2.0
+    found = {
+        EventName.SET_UP: start,
+        EventName.LOADING: middle,
+        EventName.TROPHY: middle,
+        EventName.FINISH: end,
+    }
+    return _instants(motion, found, 1.0)
+
+
+def _instants(
+    motion: BodyMotion, found: Mapping[EventName, float], stretch: float
+) -> dict[EventName, Instant]:
+    step = float(np.median(np.diff(motion.time_s)))
+    start, end = float(motion.time_s[0]), float(motion.time_s[-1])
+    return {
+        event: Instant(
+            time_s=min(max(time, start), end),
+            sd_s=event_sd(step, event, stretch),
+            confidence=0.9 if start < time < end else 0.4,
+        )
+        for event, time in sorted(found.items(), key=lambda item: item[1])
+    }

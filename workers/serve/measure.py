@@ -1,0 +1,117 @@
+"""Measure one repetition: events, then every metric with interval or reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from models.contract.analysis import Event, Metric
+from models.contract.tracks import BodyMotion, FloatArray
+from models.contract.vocabulary import EventName, RepetitionKind, Sex
+from workers.serve.calibration import residual
+from workers.serve.events import Instant
+from workers.serve.measurability import FilmContext, why_not
+from workers.serve.metrics.registry import metrics_for
+from workers.serve.metrics.spec import MetricSpec
+from workers.serve.uncertainty import Z95, best, cloud, value_and_sd
+
+_DIGITS = {"deg": 2, "s": 4, "ms": 1, "m": 4, "m/s": 3, "deg/s": 1, "1": 4}
+FLOOR_UNDER_ANKLES = 0.045
+"""Ankle joint centre over the floor in standing heights, where no heel or toe is seen."""
+
+
+def floor_height(motion: BodyMotion) -> float:
+    """Return the height of the floor in the court frame: under heels and toes at rest, metres."""
+    names = ("left_heel", "right_heel", "left_toe", "right_toe")
+    points = np.stack([motion.joint(name)[:, 2] for name in names])
+    if np.isfinite(points).any():
+        low = float(np.nanpercentile(np.nanmin(points, axis=0), 10))
+        return low - 0.012 * motion.stature_m
+    ankles = np.stack([motion.joint(f"{side}_ankle")[:, 2] for side in ("left", "right")])
+    return float(np.percentile(ankles.min(axis=0), 10)) - FLOOR_UNDER_ANKLES * motion.stature_m
+
+
+def events_of(found: Mapping[EventName, Instant], motion: BodyMotion) -> dict[EventName, Event]:
+    """Return the contract's events, with the nearest frame of each."""
+    result: dict[EventName, Event] = {}
+    for name, instant in found.items():
+        row = int(np.argmin(np.abs(motion.time_s - instant.time_s)))
+        result[name] = Event(
+            time_s=round(instant.time_s, 5),
+            frame=int(motion.frame_index[row]),
+            uncertainty_s=round(instant.sd_s, 5),
+            confidence=round(instant.confidence, 3),
+        )
+    return result
+
+
+def measure(
+    motion: BodyMotion,
+    joints: FloatArray,
+    kind: RepetitionKind,
+    context: FilmContext,
+    *,
+    sex: Sex,
+    stature_sd_m: float,
+    seed: int,
+) -> tuple[Metric, ...]:
+    """Return every metric that applies to this kind of work.
+
+    Parameters
+    ----------
+    motion : BodyMotion
+        Best estimate, canonical court frame.
+    joints : ndarray, shape (S, T, 21, 3)
+        Samples of the same.
+    kind : RepetitionKind
+    context : FilmContext
+        Carries the events.
+    sex : Sex
+    stature_sd_m : float
+    seed : int
+    """
+    floor = floor_height(motion)
+    estimate = best(motion, context.events, sex=sex, floor_z=floor)
+    samples = cloud(
+        motion, joints, context.events, sex=sex, floor_z=floor, stature_sd_m=stature_sd_m, seed=seed
+    )
+    results: list[Metric] = []
+    for spec in metrics_for(kind):
+        reason = why_not(spec, context)
+        value = sd = float("nan")
+        if reason is None:
+            value, sd = value_and_sd(spec, estimate, samples)
+            if not (np.isfinite(value) and np.isfinite(sd)):
+                reason = "Undefined in this motion (see the definition of the metric)."
+        results.append(_metric(spec, value, sd, reason, context, motion.method))
+    return tuple(results)
+
+
+def _metric(
+    spec: MetricSpec, value: float, sd: float, reason: str | None, context: FilmContext, method: str
+) -> Metric:
+    low = high = None
+    if reason is None:
+        known = residual(spec.name, context.view, context.fps) if context.view else None
+        half = Z95 * float(np.hypot(sd, known.sd if known else 0.0))
+        digits = _DIGITS[spec.unit]
+        value = round(value, digits)
+        low, high = round(value - half, digits), round(value + half, digits)
+        if spec.lowest is not None:
+            low = min(max(low, spec.lowest), value)
+        if spec.highest is not None:
+            high = max(min(high, spec.highest), value)
+    return Metric(
+        key=spec.key,
+        title=spec.title,
+        event=spec.event,
+        value=value if reason is None else None,
+        low=low,
+        high=high,
+        unit=spec.unit,
+        measurable=reason is None,
+        reason=reason,
+        method=method,
+        reference=spec.reference,
+    )
