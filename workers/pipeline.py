@@ -20,11 +20,9 @@ from models.contract.analysis import Analysis, ModelUse, Scale, ViewEstimate
 from models.contract.clip import ClipFacts, Usability, UsabilityCheck
 from models.contract.errors import (
     ClipWithoutFrames,
-    FrameRateLow,
     NoPerson,
     NoServeFound,
     ServewrightError,
-    SeveralPeople,
 )
 from models.contract.problem import Problem
 from models.contract.tracks import BodyMotion, JointTrack
@@ -33,9 +31,6 @@ from workers.film import Clip, Film
 from workers.progress import Progress, Report, silent
 from workers.serve.interface import ENGINE_VERSION, EngineRequest, EngineResult
 from workers.video import usability
-
-SEVERAL_PEOPLE_SHARE = 0.1
-"""Share of the frames with more than one person from which on the film is said to show several."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +154,7 @@ def run(
     with timer.stage(Stage.SERVE):
         found = stages.measure(track, request) if person_seen(track) else nobody(request)
     checks = usability.usability_checks(facts, qualities)
-    analysis = merge(facts, film_problems, checks, track, found, request, stages.models)
+    analysis = merge(facts, film_problems, checks, found, request, stages.models)
 
     pictures: Mapping[str, bytes] = {}
     with timer.stage(Stage.PICTURES):
@@ -210,17 +205,17 @@ def merge(
     facts: ClipFacts,
     film_problems: Sequence[Problem],
     film_checks: Sequence[UsabilityCheck],
-    track: JointTrack,
     found: EngineResult,
     request: EngineRequest,
     models: tuple[ModelUse, ...],
 ) -> Analysis:
     """Return the analysis document of what the stages found."""
-    problems = [*film_problems, *found.problems, *_people(track), *_frame_rate(film_checks)]
+    problems = [*film_problems, *found.problems]
     codes = {problem.code for problem in problems}
     if not found.repetitions and not codes & {NoPerson.code, NoServeFound.code}:
         problems.append(Problem.of(NoServeFound(), stage=Stage.SERVE.value))
-    checks = (*film_checks, *found.checks)
+    # Both look at the frame rate; what the container says comes first.
+    checks = tuple({c.key: c for c in (*found.checks, *film_checks)}.values())
     usable = not any(problem.severity is Severity.BLOCKING for problem in problems) and all(
         check.passed or check.severity is not Severity.BLOCKING for check in checks
     )
@@ -237,17 +232,6 @@ def merge(
         models=models,
         engine_version=ENGINE_VERSION,
     )
-
-
-def _people(track: JointTrack) -> list[Problem]:
-    if len(track) == 0 or float(np.mean(track.people > 1)) < SEVERAL_PEOPLE_SHARE:
-        return []
-    return [Problem.of(SeveralPeople(), severity=Severity.WARNING, stage=Stage.POSE.value)]
-
-
-def _frame_rate(checks: Sequence[UsabilityCheck]) -> list[Problem]:
-    low = any(check.key == "frame_rate" and not check.passed for check in checks)
-    return [_warning(FrameRateLow())] if low else []
 
 
 def _warning(error: ServewrightError) -> Problem:

@@ -5,6 +5,7 @@ Results go to standard output; everything else (progress, problems, logs) to sta
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from enum import IntEnum
 from functools import wraps
@@ -44,6 +45,8 @@ EXIT_CODES_HELP = (
     "does not answer, 130 stopped by Ctrl-C."
 )
 
+PLAIN_WIDTH = 110
+
 _STYLE = {Severity.BLOCKING: "bold red", Severity.WARNING: "yellow", Severity.NOTE: "cyan"}
 
 
@@ -53,8 +56,9 @@ def errors() -> Console:
 
 
 def results() -> Console:
-    """Return the console on standard output."""
-    return Console(highlight=False, soft_wrap=True)
+    """Return the console on standard output; wide enough for tables when it is no terminal."""
+    width = None if sys.stdout.isatty() else PLAIN_WIDTH
+    return Console(highlight=False, soft_wrap=True, width=width)
 
 
 def show_problem(problem: Problem, console: Console | None = None) -> None:
@@ -79,7 +83,7 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
             raise typer.Exit(code) from None
         except ValidationError as error:
             console = errors()
-            console.print("[bold red]Settings are not valid[/]")
+            console.print("[bold red]Not valid[/]")
             for issue in error.errors(
                 include_url=False, include_context=False, include_input=False
             ):

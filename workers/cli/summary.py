@@ -26,6 +26,9 @@ def show_analysis(analysis: Analysis, console: Console) -> None:
         console.print()
         console.print(_events(number, repetition))
         console.print(_metrics(repetition))
+        for reason, titles in not_measurable(repetition).items():
+            console.print(f"Not measurable: {'; '.join(titles)}.", markup=False)
+            console.print(f"  {reason}", markup=False, style="dim")
     if analysis.problems:
         console.print()
         for problem in analysis.problems:
@@ -75,35 +78,41 @@ def _events(number: int, repetition: Repetition) -> Table:
 
 
 def _metrics(repetition: Repetition) -> Table:
-    table = Table("metric", "at", "value", "95 % interval", "note")
-    for column in table.columns[2:4]:
+    table = Table("metric", "at", "value", "95 % interval")
+    for column in table.columns[2:]:
         column.justify = "right"
-    for metric in sorted(repetition.metrics, key=lambda m: not m.measurable):
-        table.add_row(*metric_row(metric))
+    for metric in repetition.metrics:
+        if metric.measurable:
+            table.add_row(*metric_row(metric))
     return table
 
 
-def metric_row(metric: Metric) -> tuple[str, str, str, str, str]:
-    """Return title, event, value, interval and note of one metric."""
-    event = "" if metric.event is None else metric.event.value
-    if not metric.measurable or metric.value is None:
-        return metric.title, event, "–", "", f"not measurable: {metric.reason}"
+def metric_row(metric: Metric) -> tuple[str, str, str, str]:
+    """Return title, event, value and interval of a measurable metric."""
+    assert metric.value is not None
     assert metric.low is not None
     assert metric.high is not None
-    digits = _digits(metric)
+    digits = _digits(metric.high - metric.low)
     sign = UNIT_TEXT.get(metric.unit, f" {metric.unit}")
     return (
         metric.title,
-        event,
+        "" if metric.event is None else metric.event.value,
         f"{metric.value:.{digits}f}{sign}",
         f"{metric.low:.{digits}f} to {metric.high:.{digits}f}{sign}",
-        "",
     )
 
 
-def _digits(metric: Metric) -> int:
-    """Return decimals that show the interval's width with two figures at most."""
-    assert metric.low is not None
-    assert metric.high is not None
-    width = metric.high - metric.low
+def not_measurable(repetition: Repetition) -> dict[str, list[str]]:
+    """Return the titles of the metrics that could not be measured, by reason."""
+    reasons: dict[str, list[str]] = {}
+    for metric in repetition.metrics:
+        if not metric.measurable:
+            titles = reasons.setdefault(metric.reason or "", [])
+            if metric.title not in titles:
+                titles.append(metric.title)
+    return reasons
+
+
+def _digits(width: float) -> int:
+    """Return the decimals that show an interval's width with two figures at most."""
     return 0 if width >= 10 else 1 if width >= 1 else 2 if width >= 0.1 else 3

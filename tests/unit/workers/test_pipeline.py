@@ -15,7 +15,7 @@ from models.contract.errors import (
 from models.contract.problem import Problem
 from models.contract.tracks import JointTrack
 from models.contract.vocabulary import Handedness, Severity, Stage
-from tests.unit.workers.fakes import FACTS, NOWHERE, FakeClip, engine, stages, track
+from tests.unit.workers.fakes import NOWHERE, FakeClip, engine, stages, track
 from workers import pipeline
 from workers.film import Film
 from workers.serve.interface import EngineRequest, EngineResult
@@ -86,7 +86,6 @@ def test_problems_are_merged_gravest_first() -> None:
     assert [p.code for p in analysis.problems] == [
         "view_unsuitable",
         "frames_lost",
-        "several_people",
         "no_serve_found",
     ]
 
@@ -100,13 +99,6 @@ def test_failed_blocking_check_makes_a_film_unusable() -> None:
     assert not analysis.usability.usable
     assert check in analysis.usability.checks
     assert {"frame_rate", "resolution", "sharpness"} <= {c.key for c in analysis.usability.checks}
-
-
-def test_low_frame_rate_is_a_problem_too() -> None:
-    clip = FakeClip(facts=FACTS.model_copy(update={"frame_rate": 30.0}))
-    analysis = pipeline.run(NOWHERE, EngineRequest(), stages(clip)).analysis
-    assert [p.code for p in analysis.problems] == ["frame_rate_low"]
-    assert analysis.problems[0].severity is Severity.WARNING
 
 
 def test_file_error_is_raised_with_its_stage_and_the_film_is_closed() -> None:
