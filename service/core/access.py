@@ -80,6 +80,19 @@ def parse_key(text: str) -> tuple[str, str] | None:
     return (key_id, secret) if _check(f"sw_{key_id}_{secret}") == check else None
 
 
+def _facts(row: ApiKey) -> KeyFacts:
+    return KeyFacts(
+        row.id,
+        row.tenant_id,
+        row.name,
+        tuple(row.scopes),
+        row.created_at,
+        row.expires_at,
+        row.revoked_at,
+        row.last_used_at,
+    )
+
+
 class Keys:
     """The API keys of the installation."""
 
@@ -136,23 +149,22 @@ class Keys:
         if found is None:
             raise NotFound("There is no key in force under that id. List the keys.")
 
-    def list(self) -> list[KeyFacts]:
-        """Return the keys, oldest first."""
+    def list(self, tenant_id: str | None = None) -> list[KeyFacts]:
+        """Return the keys, oldest first: of one tenant, or all."""
+        query = select(ApiKey).order_by(ApiKey.created_at, ApiKey.id)
+        if tenant_id is not None:
+            query = query.where(ApiKey.tenant_id == tenant_id)
         with self._database.read() as session:
-            rows = session.scalars(select(ApiKey).order_by(ApiKey.created_at, ApiKey.id)).all()
-        return [
-            KeyFacts(
-                row.id,
-                row.tenant_id,
-                row.name,
-                tuple(row.scopes),
-                row.created_at,
-                row.expires_at,
-                row.revoked_at,
-                row.last_used_at,
-            )
-            for row in rows
-        ]
+            rows = session.scalars(query).all()
+        return [_facts(row) for row in rows]
+
+    def find(self, tenant_id: str, key_id: str) -> KeyFacts:
+        """Return one key of a tenant, or raise ``NotFound``."""
+        with self._database.read() as session:
+            row = session.get(ApiKey, key_id)
+        if row is None or row.tenant_id != tenant_id:
+            raise NotFound()
+        return _facts(row)
 
     def authenticate(self, text: str) -> Principal:
         """Return who holds this key, or raise :class:`Unauthenticated`."""

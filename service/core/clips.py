@@ -7,14 +7,22 @@ from datetime import timedelta
 
 from sqlalchemy import Select, delete, select
 from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
 
 from models.contract.errors import NotFound, ObjectStoreUnavailable, QueueUnavailable
 from service.core.access import Principal
 from service.core.analyses import result_root
 from service.core.database import Database
+from service.core.identifiers import new_id
+from service.core.intake import Received
 from service.core.objects import Objects
 from service.core.queue import WorkQueue
 from service.core.tables import Analysis, Clip, Erasure, IdempotentReply
+
+
+def incoming_key(clip_id: str) -> str:
+    """Return the key callers send to directly. It is never read again once it was checked."""
+    return f"clips/{clip_id}/incoming"
 
 
 def clip_key(clip_id: str) -> str:
@@ -51,10 +59,7 @@ class ClipStore:
         self,
         principal: Principal,
         clip_id: str,
-        *,
-        sha256: str,
-        size_bytes: int,
-        media_type: str,
+        film: Received,
         external_ref: str | None = None,
     ) -> Stored:
         """Enter an uploaded film, or return the clip the same key already sent.
@@ -63,7 +68,7 @@ class ClipStore:
         """
         try:
             with self._database.write() as session:
-                existing = session.scalars(_same(principal, sha256)).one_or_none()
+                existing = session.scalars(_same(principal, film.sha256)).one_or_none()
                 if existing is None:
                     clip = Clip(
                         id=clip_id,
@@ -72,9 +77,9 @@ class ClipStore:
                         created_at=self._database.now(session),
                         state="ready",
                         object_key=clip_key(clip_id),
-                        media_type=media_type,
-                        size_bytes=size_bytes,
-                        sha256=sha256,
+                        media_type=film.media_type,
+                        size_bytes=film.size_bytes,
+                        sha256=film.sha256,
                         external_ref=external_ref,
                     )
                     session.add(clip)
@@ -82,38 +87,39 @@ class ClipStore:
                     return Stored(clip, created=True)
         except IntegrityError:  # the same film arrived twice at the same moment
             with self._database.read() as session:
-                existing = session.scalars(_same(principal, sha256)).one()
+                existing = session.scalars(_same(principal, film.sha256)).one()
         self._objects.delete(clip_key(clip_id))
         return Stored(existing, created=False)
 
     def announce(
         self,
+        session: Session,
         principal: Principal,
-        clip_id: str,
         *,
         sha256: str,
         size_bytes: int,
         media_type: str,
         external_ref: str | None = None,
     ) -> Clip:
-        """Enter a film that the caller is about to send straight to the object store."""
-        with self._database.write() as session:
-            clip = Clip(
-                id=clip_id,
-                tenant_id=principal.tenant_id,
-                api_key_id=principal.key_id,
-                created_at=self._database.now(session),
-                state="uploading",
-                object_key=clip_key(clip_id),
-                media_type=media_type,
-                size_bytes=size_bytes,
-                announced_sha256=sha256,
-                external_ref=external_ref,
-            )
-            session.add(clip)
+        """Enter a film that is about to be sent straight to the object store."""
+        clip_id = new_id("clip")
+        clip = Clip(
+            id=clip_id,
+            tenant_id=principal.tenant_id,
+            api_key_id=principal.key_id,
+            created_at=self._database.now(session),
+            state="uploading",
+            object_key=clip_key(clip_id),
+            media_type=media_type,
+            size_bytes=size_bytes,
+            announced_sha256=sha256,
+            external_ref=external_ref,
+        )
+        session.add(clip)
+        session.flush()
         return clip
 
-    def confirm(self, principal: Principal, clip_id: str, sha256: str) -> Stored:
+    def confirm(self, principal: Principal, clip_id: str, film: Received) -> Stored:
         """Make an announced clip ready, once its bytes were checked."""
         try:
             with self._database.write() as session:
@@ -127,12 +133,13 @@ class ClipStore:
                 if clip.state == "ready":
                     return Stored(clip, created=False)
                 clip.state = "ready"
-                clip.sha256 = sha256
+                clip.sha256 = film.sha256
+                clip.media_type = film.media_type
                 session.flush()
                 return Stored(clip, created=True)
         except IntegrityError:
             with self._database.read() as session:
-                existing = session.scalars(_same(principal, sha256)).one()
+                existing = session.scalars(_same(principal, film.sha256)).one()
             self.erase(principal, clip_id)
             return Stored(existing, created=False)
 

@@ -15,7 +15,10 @@ from service.core.analyses import AnalysisStore
 from service.core.background import Background
 from service.core.clips import ClipStore
 from service.core.database import Database
+from service.core.direct import DirectUploads
 from service.core.egress import Egress
+from service.core.endpoints import EndpointStore
+from service.core.idempotency import Idempotency
 from service.core.objects import LocalObjects, Objects, S3Objects
 from service.core.outbox import Sender
 from service.core.queue import WorkQueue
@@ -32,8 +35,11 @@ class Wiring:
     objects: Objects
     queue: WorkQueue
     clips: ClipStore
+    direct: DirectUploads
     analyses: AnalysisStore
     keys: Keys
+    endpoints: EndpointStore
+    idempotency: Idempotency
     egress: Egress
     holder: str
 
@@ -73,16 +79,23 @@ def wire(settings: Settings) -> Wiring:
     database = Database(settings.database_address)
     policy = lifecycle.Policy(settings.lease_s, settings.max_attempts, settings.requeue_after_s)
     objects = open_objects(settings)
+    egress = Egress(settings.webhook_private_networks, allow_http=settings.webhook_allow_http)
     queue = WorkQueue(settings.redis_address, settings.queue_name, settings.job_timeout_s)
+    # RQ stops a job at most 60 s after its limit; nothing can be written any later.
+    sweep_s = settings.job_timeout_s + 120 + settings.lease_s
+    clips = ClipStore(database, objects, queue, sweep_s)
     return Wiring(
         settings=settings,
         database=database,
         objects=objects,
         queue=queue,
-        clips=ClipStore(database, objects, queue, settings.job_timeout_s + 120 + settings.lease_s),
+        clips=clips,
+        direct=DirectUploads(clips, objects, settings.max_clip_bytes, settings.presign_ttl_s),
         analyses=AnalysisStore(database, policy, settings.public_url),
         keys=Keys(database),
-        egress=Egress(settings.webhook_private_networks, allow_http=settings.webhook_allow_http),
+        endpoints=EndpointStore(database, egress, settings.public_url),
+        idempotency=Idempotency(database, settings.idempotency_ttl_h),
+        egress=egress,
         holder=f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}",
     )
 

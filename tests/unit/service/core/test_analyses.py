@@ -17,6 +17,7 @@ from service.core.access import Principal
 from service.core.analyses import AnalysisStore, Artifact, result_prefix
 from service.core.database import Database
 from service.core.identifiers import new_id
+from service.core.intake import Received
 from service.core.objects import ObjectMissing
 from service.core.tables import Analysis, Clip, Delivery, OutboxEvent, WebhookEndpoint
 from service.core.wiring import Wiring
@@ -27,9 +28,7 @@ KEY = Principal("key", "main", frozenset({"admin"}))
 def film(wiring: Wiring, sha256: str = "a" * 64) -> Clip:
     clip_id = new_id("clip")
     wiring.objects.put_bytes(f"clips/{clip_id}/film", b"film", "video/mp4")
-    return wiring.clips.register(
-        KEY, clip_id, sha256=sha256, size_bytes=4, media_type="video/mp4"
-    ).clip
+    return wiring.clips.register(KEY, clip_id, Received(sha256, 4, "video/mp4")).clip
 
 
 def queued(wiring: Wiring) -> str:

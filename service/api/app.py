@@ -1,0 +1,92 @@
+"""The application factory: ``uvicorn --factory service.api.app:create_app``."""
+
+from __future__ import annotations
+
+import functools
+import logging
+import sys
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from anyio import to_thread
+from fastapi import FastAPI
+
+from models.contract.errors import DatabaseUnavailable
+from service.api import analyses, clips, health, keys, openapi, pages, problems, webhooks
+from service.api.middleware import Authentication, BodyLimit, RequestBoundary
+from service.core.database import revision_present, revision_wanted
+from service.core.installation import installation_secret
+from service.core.settings import Settings
+from service.core.wiring import Wiring, wire
+
+logger = logging.getLogger(__name__)
+FORM_OVERHEAD_BYTES = 64 * 1024
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """Return the application.
+
+    Parameters
+    ----------
+    settings : Settings or None
+        None reads the environment.
+    """
+    settings = settings or Settings()
+    wired = wire(settings)
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        background = wired.background() if settings.background else None
+        await to_thread.run_sync(_first_key, wired)
+        if background is not None:
+            background.start()
+        try:
+            yield
+        finally:
+            if background is not None:
+                await to_thread.run_sync(background.stop)
+            app.state.probe.close()
+            wired.close()
+
+    app = FastAPI(
+        title="Servewright",
+        version=openapi.VERSION,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        lifespan=lifespan,
+        redirect_slashes=False,
+        webhooks=openapi.webhooks,
+    )
+    app.state.wiring = wired
+    app.state.probe = health.Probe(wired)
+    app.state.cursor_secret = functools.cache(lambda: installation_secret(wired.database, "cursor"))
+    app.openapi = functools.partial(openapi.document, app)  # type: ignore[method-assign]
+    problems.install(app)
+    for module in (clips, analyses, webhooks, keys, health, pages):
+        app.include_router(module.router)
+
+    def limit_of(method: str, path: str) -> int:
+        if method == "POST" and path == "/v1/clips":
+            return settings.max_clip_bytes + FORM_OVERHEAD_BYTES
+        return settings.max_body_bytes
+
+    # The last one added is the outermost.
+    app.add_middleware(Authentication, keys=lambda: wired.keys)
+    app.add_middleware(BodyLimit, limit_of=limit_of)
+    app.add_middleware(RequestBoundary)
+    return app
+
+
+def _first_key(wired: Wiring) -> None:
+    """Make the first admin key and print it, once in the life of the installation."""
+    try:
+        if revision_present(wired.database) != revision_wanted():
+            logger.error("the database is not migrated: run servewright migrate")
+            return
+        key = wired.keys.add_first()
+    except DatabaseUnavailable:
+        logger.error("the database does not answer; going on, /readyz tells when it is back")
+        return
+    if key is not None:
+        print(f"API key (shown only now, keep it safe): {key}", file=sys.stdout, flush=True)

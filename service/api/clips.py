@@ -1,0 +1,280 @@
+"""Clips: send, list, read, erase."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from anyio import to_thread
+from fastapi import APIRouter, Path, Query, Request, Response
+from sqlalchemy.orm import Session
+
+from models.contract.clip import ClipFacts
+from models.contract.errors import ClipTooLarge, Conflict
+from models.contract.resources import (
+    ClipId,
+    ClipPage,
+    ClipResource,
+    DirectUpload,
+    DirectUploadRequest,
+    ExternalRef,
+)
+from service.api.dependencies import (
+    CanEraseClips,
+    CanReadClips,
+    CanWriteClips,
+    IdempotencyKey,
+    Paging,
+    Wired,
+    represent,
+)
+from service.api.representations import send_object
+from service.api.uploads import receive_film
+from service.core.clips import clip_key
+from service.core.identifiers import new_id
+from service.core.intake import Intake
+from service.core.keyset import page
+from service.core.tables import Clip
+
+router = APIRouter(prefix="/v1/clips", tags=["clips"])
+
+ClipPath = Annotated[ClipId, Path(examples=["clip_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
+
+_BODY: dict[str, Any] = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "multipart/form-data": {
+                "schema": {
+                    "type": "object",
+                    "required": ["file"],
+                    "additionalProperties": False,
+                    "properties": {
+                        "file": {
+                            "type": "string",
+                            "contentMediaType": "video/mp4",
+                            "description": "The film: MP4, QuickTime, Matroska or WebM.",
+                        },
+                        "sha256": {
+                            "type": "string",
+                            "pattern": "^[0-9a-f]{64}$",
+                            "description": "Digest of the file, to be checked.",
+                        },
+                        "external_ref": {
+                            "type": "string",
+                            "minLength": 1,
+                            "maxLength": 200,
+                            "description": "Your own reference. No names of people.",
+                        },
+                    },
+                }
+            },
+            "video/mp4": {"schema": {"type": "string", "contentMediaType": "video/mp4"}},
+            "video/quicktime": {
+                "schema": {"type": "string", "contentMediaType": "video/quicktime"}
+            },
+        },
+    }
+}
+
+
+def clip_resource(row: Clip) -> ClipResource:
+    """Return a clip row as a resource."""
+    here = f"/v1/clips/{row.id}"
+    links = {"self": here}
+    if row.state == "ready":
+        links |= {"content": f"{here}/content", "analyses": f"/v1/analyses?clip_id={row.id}"}
+    else:
+        links["complete"] = f"{here}/complete"
+    return ClipResource(
+        id=row.id,
+        state="ready" if row.state == "ready" else "uploading",
+        created_at=row.created_at,
+        media_type=row.media_type,
+        size_bytes=row.size_bytes,
+        sha256=row.sha256 or row.announced_sha256,
+        external_ref=row.external_ref,
+        facts=ClipFacts.model_validate(row.facts) if row.facts else None,
+        links=links,
+    )
+
+
+@router.post(
+    "",
+    operation_id="send_clip",
+    summary="Send a film",
+    status_code=201,
+    response_model=ClipResource,
+    responses={200: {"model": ClipResource, "description": "You sent this very film before."}},
+    openapi_extra=_BODY,
+)
+async def send_clip(
+    request: Request,
+    wired: Wired,
+    principal: CanWriteClips,
+    sha256: Annotated[
+        str | None, Query(pattern="^[0-9a-fA-F]{64}$", description="As the form field.")
+    ] = None,
+    external_ref: Annotated[ExternalRef | None, Query()] = None,
+) -> Response:
+    """Send a film as a form (field `file`) or as the body itself.
+
+    The film is checked against `sha256`, or against `Content-Digest` / `Repr-Digest` (RFC 9530),
+    when given. Sending the same bytes again with the same key returns the clip that is there.
+    """
+    clip_id = new_id("clip")
+    intake = Intake(wired.objects, clip_key(clip_id), wired.settings.max_clip_bytes)
+    arrival = await receive_film(request, intake, external_ref)
+
+    def register() -> Response:
+        stored = wired.clips.register(principal, clip_id, arrival.film, arrival.external_ref)
+        resource = clip_resource(stored.clip)
+        headers = {"location": resource.links["self"]}
+        return represent(request, resource, 201 if stored.created else 200, headers)
+
+    return await to_thread.run_sync(register)
+
+
+@router.get(
+    "", operation_id="list_clips", summary="List clips, newest first", response_model=ClipPage
+)
+def list_clips(
+    request: Request,
+    response: Response,
+    wired: Wired,
+    principal: CanReadClips,
+    paging: Paging,
+    external_ref: Annotated[ExternalRef | None, Query()] = None,
+) -> ClipPage:
+    """List clips, newest first."""
+    filters = {"external_ref": external_ref}
+    found = page(
+        wired.database,
+        Clip,
+        principal,
+        after=paging.after("clips", filters),
+        limit=paging.limit,
+        filters=filters,
+    )
+    cursor = paging.finish(response, request.url.path, "clips", filters, found.next)
+    return ClipPage(items=tuple(clip_resource(row) for row in found.rows), next_cursor=cursor)
+
+
+@router.post(
+    "/direct",
+    operation_id="announce_clip",
+    summary="Announce a direct upload",
+    status_code=201,
+    response_model=DirectUpload,
+)
+def announce_clip(
+    request: Request,
+    wired: Wired,
+    principal: CanWriteClips,
+    body: DirectUploadRequest,
+    key: IdempotencyKey,
+) -> Response:
+    """Announce a film that you send straight to the object store, then complete it.
+
+    Needs an S3 object store; otherwise 409, and the film goes to `POST /v1/clips`.
+    """
+    if wired.settings.object_store != "s3":
+        raise Conflict(
+            "This installation has no object store that callers can reach. Send the film to "
+            "POST /v1/clips."
+        )
+    if body.size_bytes > wired.settings.max_clip_bytes:
+        raise ClipTooLarge()
+
+    def effect(session: Session) -> str:
+        return wired.direct.announce(
+            session,
+            principal,
+            sha256=body.sha256,
+            size_bytes=body.size_bytes,
+            media_type=body.media_type,
+            external_ref=body.external_ref,
+        ).id
+
+    reply = wired.idempotency.once(
+        principal, "POST /v1/clips/direct", key, body.model_dump(mode="json"), effect
+    )
+    clip = wired.clips.get(principal, reply.resource_id)
+    plan = wired.direct.plan(clip)
+    resource = clip_resource(clip)
+    upload = DirectUpload(
+        clip=resource,
+        url=plan.url,
+        fields=plan.fields,
+        expires_in_s=plan.expires_in_s,
+        links={"complete": resource.links["complete"]},
+    )
+    headers = {"location": resource.links["self"]}
+    if reply.replayed:
+        headers["idempotency-replayed"] = "true"
+    return represent(request, upload, 201, headers)
+
+
+@router.post(
+    "/{clip_id}/complete",
+    operation_id="complete_clip",
+    summary="Complete a direct upload",
+    response_model=ClipResource,
+)
+def complete_clip(
+    request: Request, wired: Wired, principal: CanWriteClips, clip_id: ClipPath
+) -> Response:
+    """Check size and digest of a film that was sent directly, and make the clip ready."""
+    resource = clip_resource(wired.direct.complete(principal, clip_id).clip)
+    return represent(request, resource, headers={"location": resource.links["self"]})
+
+
+@router.get(
+    "/{clip_id}", operation_id="read_clip", summary="Read a clip", response_model=ClipResource
+)
+@router.head("/{clip_id}", include_in_schema=False)
+def read_clip(
+    request: Request, wired: Wired, principal: CanReadClips, clip_id: ClipPath
+) -> Response:
+    """Read what is known of a clip."""
+    return represent(request, clip_resource(wired.clips.get(principal, clip_id)))
+
+
+@router.get(
+    "/{clip_id}/content",
+    operation_id="read_clip_content",
+    summary="Fetch the film",
+    response_class=Response,
+    responses={200: {"content": {"video/mp4": {}}, "description": "The film."}},
+)
+@router.head("/{clip_id}/content", include_in_schema=False)
+def read_clip_content(
+    request: Request, wired: Wired, principal: CanReadClips, clip_id: ClipPath
+) -> Response:
+    """Fetch the film, whole or by byte range."""
+    clip = wired.clips.get(principal, clip_id)
+    if clip.state != "ready" or clip.sha256 is None or clip.size_bytes is None:
+        raise Conflict("The upload of this clip is not complete. Complete it first.")
+    return send_object(
+        request,
+        wired.objects,
+        key=clip.object_key,
+        sha256=clip.sha256,
+        size_bytes=clip.size_bytes,
+        media_type=clip.media_type,
+        headers={"content-disposition": "attachment"},
+    )
+
+
+@router.delete(
+    "/{clip_id}",
+    operation_id="erase_clip",
+    summary="Erase a clip and everything derived from it",
+    status_code=204,
+    responses={
+        202: {"description": "Erased; some files are removed as soon as the store is back."}
+    },
+)
+def erase_clip(wired: Wired, principal: CanEraseClips, clip_id: ClipPath) -> Response:
+    """Erase the film, its analyses, results, pictures and events. Running work is stopped."""
+    whole = wired.clips.erase(principal, clip_id)
+    return Response(status_code=204 if whole else 202)

@@ -1,0 +1,153 @@
+"""What route handlers ask for: the wiring, who asks, keys of idempotency, pages, preconditions."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import Depends, Header, Query, Request, Response
+from fastapi.security import HTTPBearer
+from pydantic import BaseModel
+
+from models.contract.errors import (
+    Forbidden,
+    MalformedRequest,
+    PreconditionFailed,
+    PreconditionRequired,
+)
+from service.api.conditional import matches_strongly, matches_weakly, tag_of
+from service.api.paging import decode_cursor, encode_cursor, next_link
+from service.core.access import Principal, Scope
+from service.core.keyset import Position
+from service.core.wiring import Wiring
+
+MAX_PAGE = 100
+_IDEMPOTENCY_KEY = re.compile(r'^(?:"[\x20\x21\x23-\x5b\x5d-\x7e]{1,255}"|[\x21\x23-\x7e]{1,255})$')
+_bearer = HTTPBearer(
+    auto_error=False, scheme_name="ApiKey", description="An API key: `Authorization: Bearer sw_…`"
+)
+
+
+def wiring_of(request: Request) -> Wiring:
+    """Return the adapters of this process."""
+    wired: Wiring = request.app.state.wiring
+    return wired
+
+
+Wired = Annotated[Wiring, Depends(wiring_of)]
+
+
+def needs(scope: Scope) -> Callable[..., Principal]:
+    """Return a dependency that yields the caller when its key holds the scope."""
+
+    def check(request: Request, _documented: Annotated[Any, Depends(_bearer)]) -> Principal:
+        principal: Principal = request.state.principal  # set by the Authentication middleware
+        if not principal.may(scope):
+            raise Forbidden(f"This API key lacks the scope {scope}. Use a key with that scope.")
+        return principal
+
+    check.__doc__ = f"Scope {scope}."
+    return check
+
+
+CanReadClips = Annotated[Principal, Depends(needs(Scope.CLIPS_READ))]
+CanWriteClips = Annotated[Principal, Depends(needs(Scope.CLIPS_WRITE))]
+CanEraseClips = Annotated[Principal, Depends(needs(Scope.CLIPS_ERASE))]
+CanAnalyse = Annotated[Principal, Depends(needs(Scope.ANALYSES_WRITE))]
+CanReadResults = Annotated[Principal, Depends(needs(Scope.RESULTS_READ))]
+CanManageWebhooks = Annotated[Principal, Depends(needs(Scope.WEBHOOKS_MANAGE))]
+CanAdminister = Annotated[Principal, Depends(needs(Scope.ADMIN))]
+
+
+def idempotency_key(
+    key: Annotated[
+        str | None,
+        Header(
+            alias="Idempotency-Key",
+            description="Your own key for this request, at most 255 printable characters. A "
+            "repeat within 24 h gives the same outcome and `Idempotency-Replayed: true`; the same "
+            "key with another body is an error.",
+            examples=["9f2c4c1e-analysis"],
+        ),
+    ] = None,
+) -> str | None:
+    """Return the Idempotency-Key, bare or as a quoted string."""
+    if key is None:
+        return None
+    if not _IDEMPOTENCY_KEY.match(key):
+        raise MalformedRequest("Idempotency-Key must be 1 to 255 printable ASCII characters.")
+    return key[1:-1] if key.startswith('"') else key
+
+
+IdempotencyKey = Annotated[str | None, Depends(idempotency_key)]
+
+
+@dataclass(frozen=True, slots=True)
+class PageRequest:
+    """Which page is asked for."""
+
+    limit: int
+    cursor: str | None
+    secret: bytes
+
+    def after(self, scope: str, filters: Mapping[str, Any]) -> Position | None:
+        """Return the position the page begins after."""
+        if self.cursor is None:
+            return None
+        return decode_cursor(self.secret, scope, filters, self.cursor)
+
+    def finish(
+        self,
+        response: Response,
+        path: str,
+        scope: str,
+        filters: Mapping[str, Any],
+        following: Position | None,
+    ) -> str | None:
+        """Set the Link header; return the cursor of the next page."""
+        if following is None:
+            return None
+        cursor = encode_cursor(self.secret, scope, filters, following)
+        response.headers["link"] = next_link(path, filters, self.limit, cursor)
+        return cursor
+
+
+def page_request(
+    request: Request,
+    limit: Annotated[int, Query(ge=1, le=MAX_PAGE, description="Items a page.")] = 20,
+    cursor: Annotated[
+        str | None, Query(max_length=400, description="next_cursor of the page before.")
+    ] = None,
+) -> PageRequest:
+    """Return what page is asked for."""
+    return PageRequest(limit, cursor, request.app.state.cursor_secret())
+
+
+Paging = Annotated[PageRequest, Depends(page_request)]
+
+
+def represent(
+    request: Request,
+    document: BaseModel,
+    status: int = 200,
+    headers: Mapping[str, str] | None = None,
+) -> Response:
+    """Return a JSON document with its entity tag, or 304 when the caller has it already."""
+    body = document.model_dump_json(by_alias=True).encode()
+    sent = {"etag": tag_of(body), "cache-control": "private, no-cache", **(headers or {})}
+    known = request.headers.get("if-none-match")
+    reads = status == 200 and request.method in ("GET", "HEAD")
+    if reads and known and matches_weakly(known, sent["etag"]):
+        return Response(status_code=304, headers=sent)
+    return Response(body, status_code=status, headers=sent, media_type="application/json")
+
+
+def require_match(request: Request, document: BaseModel) -> None:
+    """Raise unless If-Match names the present state of a resource."""
+    given = request.headers.get("if-match")
+    if given is None:
+        raise PreconditionRequired()
+    if not matches_strongly(given, tag_of(document.model_dump_json(by_alias=True).encode())):
+        raise PreconditionFailed()

@@ -1,0 +1,124 @@
+"""What surrounds every request: its id, its size limit, its key, and the last catch of errors."""
+
+from __future__ import annotations
+
+import logging
+import re
+import uuid
+from collections.abc import Callable
+
+from anyio import to_thread
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from models.contract.errors import Internal, PayloadTooLarge, ServewrightError, Unauthenticated
+from service.api.problems import problem_response
+from service.core.access import Keys
+
+logger = logging.getLogger(__name__)
+
+_REQUEST_ID = re.compile(r"^[A-Za-z0-9_-]{8,64}$")
+SECURITY_HEADERS = {
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "x-frame-options": "DENY",
+    "cross-origin-resource-policy": "same-origin",
+}
+PROTECTED = "/v1"
+
+
+class RequestBoundary:
+    """Outermost: names the request, adds headers, turns any uncaught error into a problem."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve one connection."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        given = Headers(scope=scope).get("x-request-id", "")
+        request_id = given if _REQUEST_ID.match(given) else uuid.uuid4().hex
+        scope.setdefault("state", {})["request_id"] = request_id
+        started = False
+
+        async def outgoing(message: Message) -> None:
+            nonlocal started
+            if message["type"] == "http.response.start":
+                started = True
+                headers = MutableHeaders(scope=message)
+                headers["x-request-id"] = request_id
+                for name, value in SECURITY_HEADERS.items():
+                    headers.setdefault(name, value)
+                if scope["path"].startswith(PROTECTED):
+                    headers.setdefault("cache-control", "no-store")
+            await send(message)
+
+        try:
+            await self._app(scope, receive, outgoing)
+        except Exception as error:
+            if started:  # too late for another answer: the server cuts the connection
+                raise
+            if not isinstance(error, ServewrightError):
+                logger.exception("request %s failed", request_id)
+                error = Internal()
+            response = problem_response(error, request_id, scope["path"])
+            await response(scope, receive, outgoing)
+
+
+class BodyLimit:
+    """Refuses bodies that are too large, by Content-Length at once and by counting otherwise."""
+
+    def __init__(self, app: ASGIApp, limit_of: Callable[[str, str], int]) -> None:
+        self._app = app
+        self._limit_of = limit_of
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve one connection."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        limit = self._limit_of(scope["method"], scope["path"])
+        stated = Headers(scope=scope).get("content-length", "")
+        if stated.isdigit() and int(stated) > limit:
+            raise _too_large(limit)
+        received = 0
+
+        async def counted() -> Message:
+            nonlocal received
+            message = await receive()
+            if message["type"] == "http.request":
+                received += len(message.get("body", b""))
+                if received > limit:
+                    raise _too_large(limit)
+            return message
+
+        await self._app(scope, counted, send)
+
+
+def _too_large(limit: int) -> PayloadTooLarge:
+    return PayloadTooLarge(
+        f"The request body is larger than {limit} bytes. Trim the clip to the serves, or film at "
+        "1080p.",
+        headers={"connection": "close"},
+    )
+
+
+class Authentication:
+    """Everything below /v1 needs a key, also paths that do not exist."""
+
+    def __init__(self, app: ASGIApp, keys: Callable[[], Keys]) -> None:
+        self._app = app
+        self._keys = keys
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve one connection."""
+        path = scope["path"] if scope["type"] == "http" else ""
+        if path == PROTECTED or path.startswith(PROTECTED + "/"):
+            scheme, _, key = Headers(scope=scope).get("authorization", "").partition(" ")
+            if scheme.lower() != "bearer" or not key.strip():
+                raise Unauthenticated()
+            principal = await to_thread.run_sync(self._keys().authenticate, key.strip())
+            scope.setdefault("state", {})["principal"] = principal
+        await self._app(scope, receive, send)

@@ -1,0 +1,183 @@
+"""The OpenAPI 3.1 document: what the framework writes, with its errors put right."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+from fastapi import APIRouter, FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from models.contract.problem import Problem
+from models.contract.webhook import WebhookEvent
+from service.api.examples import REQUEST_EXAMPLES, RESPONSE_EXAMPLES
+from service.api.middleware import PROTECTED
+from service.api.problems import MEDIA_TYPE
+
+VERSION = "1.0.0"
+DESCRIPTION = """\
+Send a film of a tennis serve, start an analysis, follow it by its address or by webhook, fetch the
+measured serve mechanics.
+
+Every call below `/v1` needs an API key (`Authorization: Bearer sw_…`). Errors are RFC 9457 problem
+documents; each `type` leads to a page that says what to do. Lists are paged by `cursor`; results
+carry strong entity tags and answer conditional and range requests.
+
+Values are estimates from film, with intervals. They are not medical advice: stop on pain, and ask a
+licensed practitioner before changing load or technique after an injury.
+"""
+TAGS = [
+    {"name": "clips", "description": "Films of serves."},
+    {"name": "analyses", "description": "Measurements made from a film, and their results."},
+    {"name": "webhooks", "description": "Where events are sent."},
+    {"name": "keys", "description": "API keys."},
+    {"name": "health", "description": "For load balancers and operators."},
+]
+_METHODS = ("get", "post", "put", "patch", "delete")
+_TITLES = {
+    "400": "The request cannot be read.",
+    "401": "The API key is missing or not valid.",
+    "403": "The API key lacks the scope.",
+    "404": "There is nothing under that id.",
+    "409": "The resource is in a state that does not allow this.",
+    "412": "The resource has changed since you read it.",
+    "413": "The body is too large.",
+    "415": "The body is of another media type.",
+    "416": "The range lies outside the file.",
+    "422": "Values are not valid; errors says which.",
+    "428": "If-Match is required.",
+    "500": "Something went wrong inside the service.",
+    "503": "A part of the service is unavailable; see Retry-After.",
+}
+_RANGED = ("/content", "/result", "/joints", "/joints.npz", "/events", "/metrics", "/{name}")
+_CONDITIONAL_ONLY = ("/{analysis_id}", "/{clip_id}", "/{endpoint_id}")
+
+webhooks = APIRouter()
+
+
+@webhooks.post("event", operation_id="on_event", summary="An event")
+def _event(body: WebhookEvent) -> None:
+    """Sent to your endpoint: a CloudEvents 1.0 body under the Standard Webhooks headers
+    `webhook-id`, `webhook-timestamp`, `webhook-signature`. Answer 2xx within 15 s. Verify the
+    signature over the raw body, and drop repeats by `webhook-id`.
+    """
+
+
+def document(app: FastAPI) -> dict[str, Any]:
+    """Return the OpenAPI document of the application, made once."""
+    if app.openapi_schema:
+        return app.openapi_schema
+    spec = get_openapi(
+        title="Servewright",
+        version=VERSION,
+        openapi_version="3.1.0",
+        summary="Serve mechanics from film",
+        description=DESCRIPTION,
+        routes=app.routes,
+        webhooks=app.webhooks.routes,
+        tags=TAGS,
+        license_info={"name": "Apache-2.0", "identifier": "Apache-2.0"},
+    )
+    schemas = spec["components"]["schemas"]
+    for unused in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(unused, None)
+    problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+    for name, schema in problem.pop("$defs", {}).items():
+        schemas.setdefault(name, schema)
+    schemas["Problem"] = problem
+    spec["components"]["responses"] = {code: _problem(code) for code in _TITLES}
+    spec["servers"] = [{"url": "/"}]
+    for path, item in spec["paths"].items():
+        for method in _METHODS:
+            if method in item:
+                _finish(path, method, item[method])
+    for hook in spec.get("webhooks", {}).values():
+        hook["post"]["responses"] = {"2XX": {"description": "Received."}}
+        hook["post"].pop("security", None)
+    app.openapi_schema = spec
+    return spec
+
+
+def _problem(code: str) -> dict[str, Any]:
+    response: dict[str, Any] = {
+        "description": _TITLES[code],
+        "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+    }
+    if code == "401":
+        response["headers"] = {"WWW-Authenticate": {"schema": {"type": "string"}}}
+    if code == "503":
+        response["headers"] = {"Retry-After": {"schema": {"type": "integer"}}}
+    return response
+
+
+def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
+    responses: dict[str, Any] = operation["responses"]
+    responses.pop("422", None)
+    codes = {"500"}
+    body = "requestBody" in operation
+    parameters = operation.get("parameters", [])
+    if path.startswith(PROTECTED):
+        codes |= {"401", "403", "503"}
+    if "{" in path:
+        codes |= {"404", "422"}
+    if parameters or body:
+        codes |= {"400", "422"}
+    if body or method in ("post", "patch"):
+        codes |= {"413"}
+    if body:
+        codes |= {"415"}
+    if any(p["name"].lower() == "idempotency-key" for p in parameters) or (
+        path.startswith(PROTECTED) and (method == "post" or path.endswith(_RANGED))
+    ):
+        codes |= {"409"}
+    if any(p["name"].lower() == "if-match" for p in parameters):
+        codes |= {"412", "428"}
+    if path == PROTECTED + "/analyses" and method == "post":
+        codes |= {"404"}
+    if method == "get" and path.startswith(PROTECTED):
+        _conditional(path, operation, codes)
+    for code in sorted(codes):
+        responses.setdefault(code, {"$ref": f"#/components/responses/{code}"})
+    name = operation["operationId"]
+    for code, response in responses.items():
+        if code[0] == "2" and "headers" not in response:
+            response["headers"] = _success_headers(path, method, code)
+            if not response["headers"]:
+                del response["headers"]
+    if name in REQUEST_EXAMPLES:
+        for media in operation["requestBody"]["content"].values():
+            media["examples"] = copy.deepcopy(REQUEST_EXAMPLES[name])
+    if name in RESPONSE_EXAMPLES:
+        for code, response in responses.items():
+            media = response.get("content", {}).get("application/json")
+            if code[0] == "2" and media is not None:
+                media["examples"] = copy.deepcopy(RESPONSE_EXAMPLES[name])
+
+
+def _conditional(path: str, operation: dict[str, Any], codes: set[str]) -> None:
+    responses = operation["responses"]
+    ranged = path.endswith(_RANGED)
+    if not ranged and not path.endswith(_CONDITIONAL_ONLY):
+        return
+    responses["304"] = {"description": "You have it already (If-None-Match)."}
+    header = {"in": "header", "required": False, "schema": {"type": "string"}}
+    operation.setdefault("parameters", []).append({"name": "If-None-Match", **header})
+    if ranged:
+        operation["parameters"].append({"name": "Range", **header})
+        ok = responses["200"]
+        responses["206"] = {
+            "description": "The part asked for.",
+            "content": {kind: {} for kind in ok.get("content", {})},
+        }
+        codes |= {"412", "416"}
+
+
+def _success_headers(path: str, method: str, code: str) -> dict[str, Any]:
+    text = {"schema": {"type": "string"}}
+    headers: dict[str, Any] = {}
+    if code in ("200", "201", "206") and path.startswith(PROTECTED):
+        listing = method == "get" and "{" not in path
+        headers |= {"Link": text} if listing else {"ETag": text}
+    if code == "201" and not path.endswith("api-keys"):
+        headers["Location"] = text
+    return headers

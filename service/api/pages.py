@@ -1,0 +1,159 @@
+"""Pages for people and tools, open to all and complete without any other host: the API
+description, one page a problem type, the JSON Schemas.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, FastAPI, Request
+from jinja2 import Environment, PackageLoader, select_autoescape
+from markupsafe import Markup
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+
+from models.contract.errors import NotFound, ServewrightError, all_errors
+from models.contract.schemas import DOCUMENTS, rendered
+from service.api.conditional import matches_weakly, tag_of
+from service.api.openapi import document
+
+router = APIRouter(include_in_schema=False)
+OPEN_PATHS = ("/", "/docs", "/openapi.json", "/problems", "/schemas", "/livez", "/readyz")
+CSP = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+_environment = Environment(
+    loader=PackageLoader("service.api", "templates"),
+    autoescape=select_autoescape(),
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+
+
+def _page(template: str, **values: Any) -> HTMLResponse:
+    html = _environment.get_template(template).render(**values)
+    headers = {"content-security-policy": CSP, "cache-control": "public, max-age=300"}
+    return HTMLResponse(html, headers=headers)
+
+
+def problem_types() -> dict[str, type[ServewrightError]]:
+    """Return every problem code with its class."""
+    found: list[type[ServewrightError]] = [ServewrightError, *all_errors()]
+    return {cls.code: cls for cls in found}
+
+
+@router.get("/")
+async def start() -> RedirectResponse:
+    """Lead to the API description."""
+    return RedirectResponse("/docs")
+
+
+@router.get("/problems")
+async def problems() -> HTMLResponse:
+    """List the problem types."""
+    return _page("problems.html", types=sorted(problem_types().items()))
+
+
+@router.get("/problems/{code}")
+async def problem(code: str) -> HTMLResponse:
+    """Explain one problem type."""
+    cls = problem_types().get(code)
+    if cls is None:
+        raise NotFound("There is no problem type of that name. See /problems.")
+    return _page("problem.html", code=code, title=cls.title, status=cls.status, text=cls.advice())
+
+
+@router.get("/schemas")
+async def schemas() -> JSONResponse:
+    """List the JSON Schemas."""
+    return JSONResponse({"schemas": [f"/schemas/{name}" for name in DOCUMENTS]})
+
+
+@router.get("/schemas/{name}")
+async def schema(request: Request, name: str) -> Response:
+    """Return one JSON Schema, exactly as committed."""
+    if name not in DOCUMENTS:
+        raise NotFound("There is no schema of that name. See /schemas.")
+    body = rendered(name).encode()
+    headers = {"etag": tag_of(body), "cache-control": "public, max-age=300"}
+    known = request.headers.get("if-none-match")
+    if known and matches_weakly(known, headers["etag"]):
+        return Response(status_code=304, headers=headers)
+    return Response(body, media_type="application/schema+json", headers=headers)
+
+
+@router.get("/openapi.json")
+async def openapi(request: Request) -> JSONResponse:
+    """Return the OpenAPI document."""
+    return JSONResponse(document(request.app))
+
+
+@router.get("/docs")
+async def docs(request: Request) -> HTMLResponse:
+    """Return the API description as a page."""
+    return _page("docs.html", **contents(request.app))
+
+
+def contents(app: FastAPI) -> dict[str, Any]:
+    """Return what the API page shows."""
+    spec = document(app)
+    groups: dict[str, list[dict[str, Any]]] = {tag["name"]: [] for tag in spec["tags"]}
+    for path, item in spec["paths"].items():
+        for method, operation in item.items():
+            entry = {"method": method.upper(), "path": path, **operation}
+            groups[operation["tags"][0]].append(entry)
+    return {
+        "spec": spec,
+        "groups": [(tag, groups[tag["name"]]) for tag in spec["tags"]],
+        "hooks": spec.get("webhooks", {}),
+        "schemas": spec["components"]["schemas"],
+        "documents": list(DOCUMENTS),
+    }
+
+
+def _type_of(schema: Any) -> Markup:
+    """Say in a few words what a schema allows, with links to named ones."""
+    if not isinstance(schema, dict) or not schema:
+        return Markup("anything")
+    if "$ref" in schema:
+        name = str(schema["$ref"]).rsplit("/", 1)[-1]
+        return Markup('<a href="#schema-{0}">{0}</a>').format(name)
+    for key in ("anyOf", "oneOf"):
+        if key in schema:
+            return Markup(" or ").join(_type_of(part) for part in schema[key])
+    if "allOf" in schema:
+        return Markup(" and ").join(_type_of(part) for part in schema["allOf"])
+    if "const" in schema:
+        return Markup("<code>{}</code>").format(schema["const"])
+    if "enum" in schema:
+        return Markup(" | ").join(Markup("<code>{}</code>").format(v) for v in schema["enum"])
+    kind = schema.get("type", "anything")
+    if kind == "array":
+        return Markup("list of ") + _type_of(schema.get("items", {}))
+    if kind == "object" and isinstance(schema.get("additionalProperties"), dict):
+        return Markup("map to ") + _type_of(schema["additionalProperties"])
+    return Markup("{}").format(kind) + _limits(schema)
+
+
+def _limits(schema: dict[str, Any]) -> Markup:
+    words = {
+        "format": "{}",
+        "minimum": "≥ {}",
+        "exclusiveMinimum": "> {}",
+        "maximum": "≤ {}",
+        "exclusiveMaximum": "< {}",
+        "minLength": "at least {} characters",
+        "maxLength": "at most {} characters",
+        "pattern": "matches {}",
+    }
+    said = [text.format(schema[key]) for key, text in words.items() if key in schema]
+    return Markup(" ({})").format(", ".join(said)) if said else Markup("")
+
+
+def _resolve(app_spec: dict[str, Any], response: dict[str, Any]) -> dict[str, Any]:
+    """Follow a reference to a shared response."""
+    if "$ref" not in response:
+        return response
+    found: dict[str, Any] = app_spec["components"]["responses"][response["$ref"].rsplit("/", 1)[-1]]
+    return found
+
+
+_environment.filters["type_of"] = _type_of
+_environment.globals["resolve"] = _resolve

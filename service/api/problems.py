@@ -1,0 +1,139 @@
+"""Every error as an RFC 9457 problem, those of the framework included.
+
+Submitted values are never echoed: only places and reasons.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from sqlalchemy.exc import DBAPIError
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from models.contract.errors import (
+    DatabaseUnavailable,
+    DependencyError,
+    Internal,
+    InvalidRequest,
+    MalformedRequest,
+    MethodNotAllowed,
+    NotFound,
+    PayloadTooLarge,
+    RangeNotSatisfiable,
+    ServewrightError,
+    Unauthenticated,
+    UnsupportedMediaType,
+)
+from models.contract.problem import FieldError, Problem
+
+logger = logging.getLogger(__name__)
+
+MEDIA_TYPE = "application/problem+json"
+RETRY_AFTER_S = 5
+_FRAMEWORK: Mapping[int, type[ServewrightError]] = {
+    400: MalformedRequest,
+    404: NotFound,
+    405: MethodNotAllowed,
+    413: PayloadTooLarge,
+    415: UnsupportedMediaType,
+    416: RangeNotSatisfiable,
+}
+
+
+class ProblemResponse(Response):
+    """A problem document."""
+
+    media_type = MEDIA_TYPE
+
+
+def problem_response(
+    error: ServewrightError,
+    request_id: str | None,
+    instance: str | None,
+    *,
+    fields: tuple[FieldError, ...] = (),
+    headers: Mapping[str, str] | None = None,
+) -> ProblemResponse:
+    """Return the response that states an error."""
+    pointer = error.extra.get("pointer")
+    if pointer is not None and not fields:
+        fields = (FieldError(pointer=pointer, detail=error.detail),)
+    problem = Problem.of(error, request_id=request_id, instance=instance, errors=fields)
+    sent = {"cache-control": "no-store", **(headers or {}), **error.extra.get("headers", {})}
+    if isinstance(error, Unauthenticated):
+        sent["www-authenticate"] = 'Bearer realm="servewright"'
+    if isinstance(error, DependencyError):
+        sent.setdefault("retry-after", str(RETRY_AFTER_S))
+    return ProblemResponse(
+        problem.model_dump_json(exclude_none=True), status_code=error.status, headers=sent
+    )
+
+
+def respond(
+    request: Request,
+    error: ServewrightError,
+    *,
+    fields: tuple[FieldError, ...] = (),
+    headers: Mapping[str, str] | None = None,
+) -> ProblemResponse:
+    """Return the problem response to a request."""
+    request_id = getattr(request.state, "request_id", None)
+    return problem_response(error, request_id, request.url.path, fields=fields, headers=headers)
+
+
+async def _on_our_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, ServewrightError)
+    if error.status >= 500:
+        logger.error("%s %s: %s", request.method, request.url.path, error.code)
+    return respond(request, error)
+
+
+async def _on_framework_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    if isinstance(error.__cause__, ServewrightError):  # raised while the body was being read
+        return await _on_our_error(request, error.__cause__)
+    cls = _FRAMEWORK.get(error.status_code)
+    if cls is None:
+        cls = Internal if error.status_code >= 500 else InvalidRequest
+    return respond(request, cls(), headers=error.headers)
+
+
+def _pointer(location: tuple[Any, ...]) -> str:
+    where, *rest = location
+    if where == "body":
+        return "/" + "/".join(str(part).replace("~", "~0").replace("/", "~1") for part in rest)
+    return str(rest[0]) if rest else str(where)
+
+
+async def _on_invalid(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    found = error.errors()
+    in_body = any(item["loc"][:1] == ("body",) for item in found)
+    media_type = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    if in_body and not (media_type == "application/json" or media_type.endswith("+json")):
+        return respond(request, UnsupportedMediaType("Send JSON: Content-Type: application/json."))
+    if any(item["type"] == "json_invalid" for item in found):
+        return respond(request, MalformedRequest("The body is not valid JSON."))
+    fields = tuple(
+        FieldError(pointer=_pointer(item["loc"]), detail=str(item["msg"])) for item in found
+    )
+    return respond(request, InvalidRequest(), fields=fields)
+
+
+async def _on_database_error(request: Request, error: Exception) -> Response:
+    logger.error("database error: %s", type(error).__name__, exc_info=error)
+    lost = isinstance(error, DBAPIError) and error.connection_invalidated
+    return respond(request, DatabaseUnavailable() if lost else Internal())
+
+
+def install(app: FastAPI) -> None:
+    """Register the handlers. What nobody handles is caught by the outermost middleware."""
+    app.add_exception_handler(ServewrightError, _on_our_error)
+    app.add_exception_handler(HTTPException, _on_framework_error)
+    app.add_exception_handler(RequestValidationError, _on_invalid)
+    app.add_exception_handler(DBAPIError, _on_database_error)

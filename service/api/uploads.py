@@ -1,0 +1,120 @@
+"""Receives a film from a request body: a form, or the film itself."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import hashlib
+import re
+from dataclasses import dataclass
+
+from anyio import CancelScope, to_thread
+from fastapi import Request
+
+from models.contract.errors import DigestMismatch, InvalidRequest, UnsupportedMediaType
+from models.contract.resources import PRINTABLE_PATTERN
+from service.api.multipart import FileBegins, FormReader
+from service.core.intake import Intake, Received, checked_sha256
+
+FILE_FIELD = "file"
+FIELDS = frozenset({"sha256", "external_ref"})
+_SHA256_ITEM = re.compile(r"(?:^|,)\s*sha-256\s*=\s*:([A-Za-z0-9+/=]*):")
+_PRINTABLE = re.compile(PRINTABLE_PATTERN)
+MAX_REFERENCE = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """A film that arrived, and what was said about it."""
+
+    film: Received
+    external_ref: str | None
+
+
+def stated_digest(request: Request, name: str) -> str | None:
+    """Return the SHA-256 in a Content-Digest or Repr-Digest field (RFC 9530); None if absent."""
+    value = request.headers.get(name)
+    if value is None:
+        return None
+    match = _SHA256_ITEM.search(value)
+    if match is None:
+        return None  # another algorithm: the field may be ignored
+    try:
+        digest = base64.b64decode(match.group(1), validate=True)
+    except binascii.Error:
+        digest = b""
+    if len(digest) != 32:
+        raise InvalidRequest(f"{name} does not hold a SHA-256.", pointer=name)
+    return digest.hex()
+
+
+def checked_reference(text: str | None) -> str | None:
+    """Return an external reference, or raise ``InvalidRequest``."""
+    if text is None:
+        return None
+    if not 1 <= len(text) <= MAX_REFERENCE or not _PRINTABLE.match(text):
+        raise InvalidRequest(
+            f"external_ref must be 1 to {MAX_REFERENCE} printable characters.",
+            pointer="/external_ref",
+        )
+    return text
+
+
+async def receive_film(request: Request, intake: Intake, external_ref: str | None) -> Arrival:
+    """Stream the body into the intake and check its digests.
+
+    Nothing of the film is kept when this raises, also when the caller goes away.
+    """
+    content_type = request.headers.get("content-type", "")
+    kind = content_type.split(";")[0].strip().lower()
+    try:
+        if kind == "multipart/form-data":
+            return await _from_form(request, intake, external_ref, content_type)
+        if kind.startswith("video/") or kind == "application/octet-stream":
+            return await _from_body(request, intake, external_ref)
+        raise UnsupportedMediaType(
+            "Send the film as multipart/form-data (field file) or as the body with a video/* type."
+        )
+    finally:
+        with CancelScope(shield=True):
+            await to_thread.run_sync(intake.abort)
+
+
+async def _from_body(request: Request, intake: Intake, external_ref: str | None) -> Arrival:
+    stated = (stated_digest(request, name) for name in ("content-digest", "repr-digest"))
+    expected = {digest for digest in stated if digest is not None}
+    if given := request.query_params.get("sha256"):
+        expected.add(checked_sha256(given))
+    reference = checked_reference(external_ref)
+    async for chunk in request.stream():
+        if intake.add(chunk):
+            await to_thread.run_sync(intake.flush)
+    film = await to_thread.run_sync(intake.finish, frozenset(expected))
+    return Arrival(film, reference)
+
+
+async def _from_form(
+    request: Request, intake: Intake, external_ref: str | None, content_type: str
+) -> Arrival:
+    reader = FormReader(content_type, FILE_FIELD, FIELDS)
+    of_body = stated_digest(request, "content-digest")
+    body_hash = hashlib.sha256() if of_body is not None else None
+    async for chunk in request.stream():
+        if body_hash is not None:
+            body_hash.update(chunk)
+        due = False
+        for piece in reader.feed(chunk):
+            if not isinstance(piece, FileBegins):
+                due = intake.add(piece) or due
+        if due:
+            await to_thread.run_sync(intake.flush)
+    reader.finish()
+    if body_hash is not None and body_hash.hexdigest() != of_body:
+        raise DigestMismatch()
+    expected = set()
+    for given in (reader.fields.get("sha256"), request.query_params.get("sha256")):
+        if given:
+            expected.add(checked_sha256(given))
+    reference = checked_reference(reader.fields.get("external_ref", external_ref))
+    film = await to_thread.run_sync(intake.finish, frozenset(expected))
+    return Arrival(film, reference)

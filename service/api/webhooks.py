@@ -1,0 +1,208 @@
+"""Webhook endpoints: where events are sent."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, cast
+
+from fastapi import APIRouter, Header, Path, Request, Response
+from pydantic import BaseModel
+from sqlalchemy.orm import Session
+
+from models.contract.resources import (
+    EndpointId,
+    WebhookEndpointChange,
+    WebhookEndpointCreated,
+    WebhookEndpointPage,
+    WebhookEndpointRequest,
+    WebhookEndpointResource,
+)
+from models.contract.webhook import EventType
+from service.api.dependencies import (
+    CanManageWebhooks,
+    IdempotencyKey,
+    Paging,
+    Wired,
+    represent,
+    require_match,
+)
+from service.core.keyset import page
+from service.core.tables import WebhookEndpoint
+
+router = APIRouter(prefix="/v1/webhook-endpoints", tags=["webhooks"])
+
+EndpointPath = Annotated[EndpointId, Path(examples=["whe_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
+IfMatch = Annotated[
+    str | None, Header(alias="If-Match", description="ETag of the state you read; required.")
+]
+
+
+class TestEventSent(BaseModel):
+    """A test event is on its way."""
+
+    event_id: str
+
+
+def _facts(row: WebhookEndpoint) -> dict[str, Any]:
+    return {
+        "id": row.id,
+        "url": row.url,
+        "description": row.description,
+        "event_types": cast(tuple[EventType, ...], tuple(row.event_types)),
+        "enabled": row.enabled,
+        "created_at": row.created_at,
+        "updated_at": row.updated_at,
+        "links": {"self": f"/v1/webhook-endpoints/{row.id}"},
+    }
+
+
+def endpoint_resource(row: WebhookEndpoint) -> WebhookEndpointResource:
+    """Return an endpoint row as a resource, without its secret."""
+    return WebhookEndpointResource(**_facts(row))
+
+
+def _with_secret(row: WebhookEndpoint) -> WebhookEndpointCreated:
+    return WebhookEndpointCreated(**_facts(row), secret=row.secret)
+
+
+@router.post(
+    "",
+    operation_id="create_webhook_endpoint",
+    summary="Register a webhook endpoint",
+    status_code=201,
+    response_model=WebhookEndpointCreated,
+)
+def create_endpoint(
+    request: Request,
+    wired: Wired,
+    principal: CanManageWebhooks,
+    body: WebhookEndpointRequest,
+    key: IdempotencyKey,
+) -> Response:
+    """Register an address for events. The secret in the answer is shown only here.
+
+    Events are signed by the Standard Webhooks headers. They may arrive more than once (same
+    `webhook-id`) and in any order.
+    """
+
+    def effect(session: Session) -> str:
+        return wired.endpoints.create(
+            session, principal, body.url, body.description, body.event_types
+        ).id
+
+    reply = wired.idempotency.once(
+        principal, "POST /v1/webhook-endpoints", key, body.model_dump(mode="json"), effect
+    )
+    resource = _with_secret(wired.endpoints.get(principal, reply.resource_id))
+    headers = {"location": resource.links["self"]}
+    if reply.replayed:
+        headers["idempotency-replayed"] = "true"
+    return represent(request, resource, 201, headers)
+
+
+@router.get(
+    "",
+    operation_id="list_webhook_endpoints",
+    summary="List webhook endpoints",
+    response_model=WebhookEndpointPage,
+)
+def list_endpoints(
+    request: Request,
+    response: Response,
+    wired: Wired,
+    principal: CanManageWebhooks,
+    paging: Paging,
+) -> WebhookEndpointPage:
+    """List endpoints, newest first."""
+    after = paging.after("webhook-endpoints", {})
+    found = page(
+        wired.database, WebhookEndpoint, principal, after=after, limit=paging.limit, filters={}
+    )
+    cursor = paging.finish(response, request.url.path, "webhook-endpoints", {}, found.next)
+    items = tuple(endpoint_resource(row) for row in found.rows)
+    return WebhookEndpointPage(items=items, next_cursor=cursor)
+
+
+@router.get(
+    "/{endpoint_id}",
+    operation_id="read_webhook_endpoint",
+    summary="Read a webhook endpoint",
+    response_model=WebhookEndpointResource,
+)
+@router.head("/{endpoint_id}", include_in_schema=False)
+def read_endpoint(
+    request: Request, wired: Wired, principal: CanManageWebhooks, endpoint_id: EndpointPath
+) -> Response:
+    """Read an endpoint; its ETag is needed to change it."""
+    return represent(request, endpoint_resource(wired.endpoints.get(principal, endpoint_id)))
+
+
+@router.patch(
+    "/{endpoint_id}",
+    operation_id="change_webhook_endpoint",
+    summary="Change a webhook endpoint",
+    response_model=WebhookEndpointResource,
+)
+def change_endpoint(
+    request: Request,
+    wired: Wired,
+    principal: CanManageWebhooks,
+    endpoint_id: EndpointPath,
+    body: WebhookEndpointChange,
+    if_match: IfMatch = None,
+) -> Response:
+    """Change address, description, event types, or switch it on and off."""
+    values = body.model_dump(exclude_unset=True)
+    for name in ("url", "event_types", "enabled"):  # null = leave it as it is
+        if values.get(name, ...) is None:
+            del values[name]
+    if "event_types" in values:
+        values["event_types"] = list(values["event_types"])
+    row = wired.endpoints.change(
+        principal,
+        endpoint_id,
+        values,
+        lambda present: require_match(request, endpoint_resource(present)),
+    )
+    return represent(request, endpoint_resource(row))
+
+
+@router.post(
+    "/{endpoint_id}/rotate-secret",
+    operation_id="rotate_webhook_secret",
+    summary="Replace the secret",
+    response_model=WebhookEndpointCreated,
+)
+def rotate_secret(
+    request: Request, wired: Wired, principal: CanManageWebhooks, endpoint_id: EndpointPath
+) -> Response:
+    """Make a new secret. For 24 hours every message bears a signature of the old one as well."""
+    return represent(request, _with_secret(wired.endpoints.rotate_secret(principal, endpoint_id)))
+
+
+@router.post(
+    "/{endpoint_id}/test",
+    operation_id="test_webhook_endpoint",
+    summary="Send a test event",
+    status_code=202,
+    response_model=TestEventSent,
+)
+def send_test(
+    request: Request, wired: Wired, principal: CanManageWebhooks, endpoint_id: EndpointPath
+) -> Response:
+    """Send a `webhook.test` event to this endpoint alone."""
+    event_id = wired.endpoints.send_test(principal, endpoint_id)
+    return represent(request, TestEventSent(event_id=event_id), 202)
+
+
+@router.delete(
+    "/{endpoint_id}",
+    operation_id="delete_webhook_endpoint",
+    summary="Remove a webhook endpoint",
+    status_code=204,
+)
+def delete_endpoint(
+    wired: Wired, principal: CanManageWebhooks, endpoint_id: EndpointPath
+) -> Response:
+    """Remove an endpoint and what waits to be sent to it."""
+    wired.endpoints.delete(principal, endpoint_id)
+    return Response(status_code=204)

@@ -1,0 +1,98 @@
+"""Direct uploads: the caller sends the film to the object store, then has it checked here."""
+
+from __future__ import annotations
+
+from sqlalchemy.orm import Session
+
+from models.contract.errors import Conflict, DigestMismatch, NotFound, ServewrightError
+from service.core.access import Principal
+from service.core.clips import ClipStore, Stored, clip_key, incoming_key
+from service.core.intake import PIECE_BYTES, Intake
+from service.core.objects import ObjectMissing, Objects, PresignedUpload
+from service.core.tables import Clip
+
+
+class DirectUploads:
+    """Plans and completes direct uploads."""
+
+    def __init__(self, clips: ClipStore, objects: Objects, max_bytes: int, ttl_s: int) -> None:
+        self._clips = clips
+        self._objects = objects
+        self._max = max_bytes
+        self._ttl = ttl_s
+
+    def plan(self, clip: Clip) -> PresignedUpload:
+        """Return how to send an announced film. Raises ``Conflict`` where that is not possible."""
+        if clip.size_bytes is None or clip.state != "uploading":
+            raise Conflict("This clip is complete already.")
+        plan = self._objects.presign_upload(
+            incoming_key(clip.id), clip.media_type, clip.size_bytes, self._ttl
+        )
+        if plan is None:
+            raise Conflict(
+                "This installation has no object store that callers can reach. Send the film to "
+                "POST /v1/clips."
+            )
+        return plan
+
+    def announce(
+        self,
+        session: Session,
+        principal: Principal,
+        *,
+        sha256: str,
+        size_bytes: int,
+        media_type: str,
+        external_ref: str | None,
+    ) -> Clip:
+        """Enter the film in the caller's transaction."""
+        return self._clips.announce(
+            session,
+            principal,
+            sha256=sha256,
+            size_bytes=size_bytes,
+            media_type=media_type,
+            external_ref=external_ref,
+        )
+
+    def complete(self, principal: Principal, clip_id: str) -> Stored:
+        """Check size and digest of what arrived and make the clip ready.
+
+        The bytes are copied while they are checked: the presigned form stays valid for a while,
+        and what it can overwrite must not be what is analysed.
+        """
+        clip = self._clips.get(principal, clip_id)
+        if clip.state == "ready":
+            return Stored(clip, created=False)
+        key = incoming_key(clip_id)
+        try:
+            info = self._objects.stat(key)
+        except ObjectMissing:
+            raise Conflict("The film has not arrived yet. Send it, then complete again.") from None
+        if info.size_bytes != clip.size_bytes:
+            self._objects.delete(key)
+            raise DigestMismatch(
+                f"{info.size_bytes} bytes arrived, {clip.size_bytes} were announced. Send it again."
+            )
+        assert clip.announced_sha256 is not None
+        intake = Intake(self._objects, clip_key(clip_id), self._max)
+        try:
+            with self._objects.open(key) as stream:
+                while piece := stream.read(PIECE_BYTES):
+                    if intake.add(piece):
+                        intake.flush()
+            received = intake.finish(frozenset({clip.announced_sha256}))
+        except ObjectMissing:
+            raise NotFound() from None
+        except ServewrightError as error:
+            if error.status < 500:
+                self._objects.delete(key)
+            raise
+        finally:
+            intake.abort()
+        self._objects.delete(key)
+        try:
+            return self._clips.confirm(principal, clip_id, received)
+        except NotFound:  # erased while it was checked
+            self._objects.delete_prefix(f"clips/{clip_id}")
+            raise

@@ -1,0 +1,97 @@
+"""Takes in a film piece by piece: counts, hashes, recognises, stores. Constant memory."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+
+from models.contract.errors import ClipTooLarge, DigestMismatch, InvalidRequest, NotAVideo
+from service.core.containers import HEAD_BYTES, media_type_of
+from service.core.objects import Objects, Upload
+
+PIECE_BYTES = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Received:
+    """A film that lies whole in the object store."""
+
+    sha256: str
+    size_bytes: int
+    media_type: str
+
+
+class Intake:
+    """One film on its way into the object store.
+
+    Use :meth:`add` for each piece (cheap; True when :meth:`flush` is due), then :meth:`finish`.
+    Always :meth:`abort` at the end: it does nothing after a commit.
+    """
+
+    def __init__(self, objects: Objects, key: str, max_bytes: int) -> None:
+        self._objects = objects
+        self._key = key
+        self._max = max_bytes
+        self._buffer = bytearray()
+        self._size = 0
+        self._hash = hashlib.sha256()
+        self._media_type: str | None = None
+        self._upload: Upload | None = None
+
+    def add(self, data: bytes) -> bool:
+        """Take bytes into the buffer; return whether it should be flushed now."""
+        self._size += len(data)
+        if self._size > self._max:
+            raise ClipTooLarge(
+                f"The file is larger than {self._max} bytes. Trim it to the serves, or film at "
+                "1080p."
+            )
+        self._buffer += data
+        if self._media_type is None and len(self._buffer) >= HEAD_BYTES:
+            self._recognise()
+        return len(self._buffer) >= PIECE_BYTES
+
+    def flush(self) -> None:
+        """Hash and store what is in the buffer. Blocks."""
+        if not self._buffer:
+            return
+        if self._media_type is None:
+            self._recognise()
+        if self._upload is None:
+            assert self._media_type is not None
+            self._upload = self._objects.upload(self._key, self._media_type)
+        piece = bytes(self._buffer)
+        self._buffer.clear()
+        self._hash.update(piece)
+        self._upload.write(piece)
+
+    def finish(self, expected_sha256: frozenset[str] = frozenset()) -> Received:
+        """Make the object visible, provided that every digest given is its own. Blocks."""
+        if self._size == 0:
+            raise NotAVideo("The file is empty. Send the film itself.")
+        self.flush()
+        digest = self._hash.hexdigest()
+        if any(expected != digest for expected in expected_sha256):
+            raise DigestMismatch()
+        assert self._upload is not None
+        assert self._media_type is not None
+        self._upload.commit()
+        return Received(digest, self._size, self._media_type)
+
+    def abort(self) -> None:
+        """Throw away what is not finished. Blocks."""
+        if self._upload is not None:
+            self._upload.abort()
+
+    def _recognise(self) -> None:
+        self._media_type = media_type_of(bytes(self._buffer[:HEAD_BYTES]))
+        if self._media_type is None:
+            raise NotAVideo()
+
+
+def checked_sha256(text: str) -> str:
+    """Return a hexadecimal SHA-256 in lower case, or raise ``InvalidRequest``."""
+    value = text.strip().lower()
+    if len(value) != 64 or not set(value) <= set("0123456789abcdef"):
+        raise InvalidRequest("sha256 must be 64 hexadecimal digits.", pointer="/sha256")
+    return value

@@ -1,0 +1,62 @@
+"""Keyset pages, newest first: stable while rows are added and removed around them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Generic, TypeVar
+
+from sqlalchemy import select, tuple_
+
+from service.core.access import Principal
+from service.core.database import Database
+from service.core.tables import Analysis, Clip, WebhookEndpoint
+
+Row = TypeVar("Row", Clip, Analysis, WebhookEndpoint)
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """The last row of a page: the next page begins after it."""
+
+    created_at: datetime
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
+class Page(Generic[Row]):
+    """Rows, and where to go on (None at the end)."""
+
+    rows: Sequence[Row]
+    next: Position | None
+
+
+def page(
+    database: Database,
+    table: type[Row],
+    principal: Principal,
+    *,
+    after: Position | None,
+    limit: int,
+    filters: Mapping[str, Any],
+) -> Page[Row]:
+    """Return one page of a tenant's rows.
+
+    Parameters
+    ----------
+    filters : mapping
+        Column name to wanted value; None values are left out.
+    """
+    query = select(table).where(table.tenant_id == principal.tenant_id)
+    for name, value in filters.items():
+        if value is not None:
+            query = query.where(getattr(table, name) == value)
+    if after is not None:
+        query = query.where(tuple_(table.created_at, table.id) < (after.created_at, after.id))
+    query = query.order_by(table.created_at.desc(), table.id.desc()).limit(limit + 1)
+    with database.read() as session:
+        rows = session.scalars(query).all()
+    more = len(rows) > limit
+    kept = rows[:limit]
+    return Page(kept, Position(kept[-1].created_at, kept[-1].id) if more else None)
