@@ -60,7 +60,7 @@ def under(
     ``legend`` names the marks drawn, as pairs of mark and words.
     """
     width = picture.width
-    base = max(width // 36, 14)
+    base = max(width // 32, 14)
     edge = base
     column = (width - edge * (COLUMNS + 1)) / COLUMNS
     blocks = [_block(cell, base, column) for cell in cells]

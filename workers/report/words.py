@@ -97,18 +97,22 @@ class Words:
         return decimal.replace("-", str(self.find("number.minus")))
 
     def value(
-        self, value: float, metric: Measured, *, unit: bool = True, sign: bool = False
+        self, value: float, metric: Measured, *, sign: bool = False, exact: bool = False
     ) -> str:
-        """Return a value with its unit, as precise as the film can be."""
+        """Return a value with its unit, as precise as the film can be.
+
+        ``exact`` is for limits that someone has set: all their digits and no more.
+        """
         if self.percent(metric):
-            text = self.number(100 * value, 0, sign=sign)
-            return self._unit("percent", text) if unit else text
-        text = self.number(value, DECIMALS.get(metric.unit, 2), sign=sign)
-        if not unit:
-            return text
-        if self.find("number").get(metric.unit) is None:
-            return self("number.other", value=text, unit=metric.unit).replace(" ", THIN)
-        return self._unit(metric.unit, text)
+            value, decimals, unit = 100 * value, 0, "percent"
+        else:
+            decimals, unit = DECIMALS.get(metric.unit, 2), metric.unit
+        if exact:
+            decimals = next((d for d in range(4) if abs(round(value, d) - value) < 1e-9), 4)
+        text = self.number(value, decimals, sign=sign)
+        if self.find("number").get(unit) is None:
+            return self("number.other", value=text, unit=unit).replace(" ", THIN)
+        return self._unit(unit, text)
 
     def _unit(self, unit: str, text: str) -> str:
         # Units hold a slash, never a dot, so they are looked up directly.
@@ -122,9 +126,13 @@ class Words:
             high=self.value(high, metric, sign=sign),
         )
 
-    def seconds(self, time_s: float) -> str:
+    def seconds(self, time_s: float, decimals: int = 2) -> str:
         """Return a time in seconds."""
-        return self._unit("s", self.number(time_s, 2))
+        return self._unit("s", self.number(time_s, decimals))
+
+    def metres(self, length_m: float) -> str:
+        """Return a length in metres."""
+        return self._unit("m", self.number(length_m, 2))
 
 
 @cache

@@ -1,0 +1,288 @@
+"""The report of one analysis: what leads, what is said of the unmeasured, and that it is whole."""
+
+from __future__ import annotations
+
+import base64
+import re
+from html.parser import HTMLParser
+from itertools import pairwise
+
+import pytest
+
+from models.contract.analysis import CAUTIONS, Metric
+from models.contract.plan import (
+    Criterion,
+    Dose,
+    Drill,
+    FilmAdvice,
+    Finding,
+    PlanStep,
+    PracticePlan,
+    RankedFinding,
+)
+from models.contract.vocabulary import EventName, RepetitionKind, View
+from workers.report.analysis_page import analysis_page
+from workers.report.findings import BANDS, pooled, statements
+from workers.report.pictures import event_pictures
+from workers.report.words import english
+
+VOID = {"meta", "link", "img", "br", "hr", "line", "rect", "path", "circle"}
+
+
+class Outline(HTMLParser):
+    """Collects what the tests ask about, and fails on tags that do not close."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.stack: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.words: list[str] = []
+        self.feed(page)
+        assert self.stack == []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.stack.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag):
+        assert self.stack.pop() == tag
+
+    def handle_data(self, data):
+        if "style" not in self.stack:
+            self.words.append(data)
+
+    @property
+    def text(self) -> str:
+        return re.sub(r"[ \n\t]+", " ", " ".join(self.words))
+
+    def all(self, tag: str) -> list[dict[str, str | None]]:
+        return [attrs for name, attrs in self.tags if name == tag]
+
+
+@pytest.fixture(scope="module")
+def pictures(right_side):
+    case = right_side
+    return event_pictures(
+        case.frames, case.analysis, case.track, [case.body], [case.centre_of_mass]
+    )
+
+
+@pytest.fixture(scope="module")
+def plan():
+    drill = Drill(
+        id="hold",
+        stage=RepetitionKind.HOLD,
+        title="Static hold",
+        cue="Sit back over the rear foot.",
+        dose=Dose(sets=3, repetitions=5, hold_s=3, rest_s=30, days_per_week=3),
+        film=FilmAdvice(views=(View.SIDE,), frame_rate=30, show="Film three holds from the side."),
+        advance_when=(
+            Criterion.model_validate(
+                {"metric": "rear_foot_load_share", "is": ">=", "value": 0.6, "unit": "1",
+                 "repetitions": 3}
+            ),
+        ),
+    )  # fmt: skip
+    finding = Finding.model_validate(
+        {"id": "weight_forward", "metric": "rear_foot_load_share", "event": "loading",
+         "is": "<=", "value": 0.6, "unit": "1", "scale": 0.1,
+         "text": "Too little weight over the rear foot.", "source": "common practice, no source",
+         "drills": ["hold"]}
+    )  # fmt: skip
+    return PracticePlan(
+        rules="Rules 1",
+        focus=RankedFinding(
+            finding=finding, value=0.434, low=0.374, high=0.494, certainty=0.999, effect=1.7
+        ),
+        steps=(PlanStep(drill=drill, state="next"),),
+        not_judged=("contact_low: not measured in these clips",),
+        cautions=(*CAUTIONS, "Warm up first."),
+    )
+
+
+@pytest.fixture(scope="module")
+def page(right_side, pictures, plan):
+    return analysis_page(right_side.analysis, pictures, plan=plan, player="Mira <Tolland>")
+
+
+@pytest.fixture(scope="module")
+def outline(page):
+    return Outline(page)
+
+
+def test_the_page_needs_nothing_from_outside(page, outline):
+    assert not re.search(r"(?:src|href)=\"(?!data:|#)", page)
+    assert "url(" not in page
+    assert "@import" not in page
+    assert outline.all("script") == []
+    policy = next(
+        m for m in outline.all("meta") if m.get("http-equiv") == "Content-Security-Policy"
+    )
+    assert policy["content"].startswith("default-src 'none'; img-src data:")
+
+
+def test_the_page_is_marked_up_for_everyone(outline):
+    assert outline.all("html") == [{"lang": "en", "dir": "ltr"}]
+    assert len(outline.all("h1")) == 1
+    assert all(image["alt"] and image["width"] and image["height"] for image in outline.all("img"))
+    assert all(svg["role"] == "img" and svg["aria-label"] for svg in outline.all("svg"))
+    assert all(th.get("scope") for th in outline.all("th"))
+    ids = [attrs["id"] for _, attrs in outline.tags if "id" in attrs]
+    assert len(ids) == len(set(ids))
+    named = [attrs["aria-labelledby"] for _, attrs in outline.tags if "aria-labelledby" in attrs]
+    assert set(named) <= set(ids)
+    levels = [int(tag[1]) for tag, _ in outline.tags if re.fullmatch(r"h[1-6]", tag)]
+    assert all(b - a <= 1 for a, b in pairwise(levels))
+
+
+def test_the_pictures_are_the_files_themselves(outline, pictures):
+    held = [base64.b64decode(str(image["src"]).partition(",")[2]) for image in outline.all("img")]
+    assert held == list(pictures.values())
+    assert "Weight over the rear foot 43\N{NO-BREAK SPACE}%" in str(outline.all("img")[0]["alt"])
+
+
+def test_order_is_findings_pictures_numbers_plan_cautions(outline):
+    heads = [
+        "Three things to know", "Pictures", "All numbers", "Your practice plan",
+        "Before you change anything",
+    ]  # fmt: skip
+    places = [outline.text.index(head) for head in heads]
+    assert places == sorted(places)
+
+
+def test_the_focus_of_the_plan_leads_and_three_things_are_said(right_side, plan):
+    found = statements(right_side.analysis, english(), plan)
+    assert len(found) == 3
+    assert found[0].headline == "Too little weight over the rear foot"
+    assert found[0].tone == "work"
+    # Never the same metric twice.
+    keys = [(s.number.metric.key, s.number.metric.event) for s in found]
+    assert len(set(keys)) == 3
+
+
+def test_every_number_has_its_interval_and_every_gap_its_reason(right_side, outline):
+    words = english()
+    for metric in right_side.analysis.repetitions[0].metrics:
+        if metric.measurable:
+            assert words.interval(metric.low, metric.high, metric) in outline.text
+        else:
+            assert metric.reason in outline.text
+
+
+def test_names_and_reasons_cannot_inject_markup(page):
+    assert "Mira &lt;Tolland&gt;" in page
+    assert "<Tolland>" not in page
+
+
+def test_cautions_come_from_analysis_and_plan_each_once(outline):
+    for caution in (*CAUTIONS, "Warm up first."):
+        assert outline.text.count(caution) == 1
+
+
+def test_plan_steps_say_dose_film_and_when_to_move_on(outline):
+    text = outline.text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "3 sets of 5, each held 3 s; 30 s rest between sets, 3 days a week." in text
+    assert "From the side, 30 pictures a second or more." in text
+    assert "weight over the rear foot at least 60 % in 3 repetitions" in text
+    assert "How sure: more than 99 %." in text
+    assert "Contact low: not measured in these clips" in text
+
+
+def _with(analysis, key, event, **changes):
+    repetition = analysis.repetitions[0]
+    metrics = tuple(
+        m.model_copy(update=changes) if (m.key, m.event) == (key, event) else m
+        for m in repetition.metrics
+    )
+    changed = repetition.model_copy(update={"metrics": metrics})
+    return analysis.model_copy(update={"repetitions": (changed,)})
+
+
+# Published: front knee at trophy 64.5 ± 9.7 deg, so mean ± 2 SD is 45.1 to 83.9
+# (Front Sports Act Living 2024, doi 10.3389/fspor.2024.1432030).
+@pytest.mark.parametrize(
+    ("value", "half", "start", "tone"),
+    [
+        (64.5, 5, "Your front knee bends as much", "fine"),
+        (30, 5, "Your front knee bends less", "work"),
+        (95, 5, "Your front knee bends more", "work"),
+        (43, 5, "Probably: your front knee bends less", "look"),
+        (47, 5, "Probably: your front knee bends as much", "look"),
+    ],
+)
+def test_a_statement_is_only_sure_when_the_whole_interval_agrees(
+    right_side, value, half, start, tone
+):
+    analysis = _with(
+        right_side.analysis, "front_knee_flexion", EventName.TROPHY,
+        value=value, low=value - half, high=value + half,
+    )  # fmt: skip
+    # Leave only this metric, so that nothing else can take its place among the three.
+    only = analysis.repetitions[0].model_copy(
+        update={
+            "metrics": tuple(
+                m for m in analysis.repetitions[0].metrics if m.key == "front_knee_flexion"
+            )
+        }
+    )
+    found = statements(analysis.model_copy(update={"repetitions": (only,)}), english())
+    assert found[0].headline.startswith(start)
+    assert found[0].tone == tone
+    assert len(found) == 2
+    assert "Not enough" in found[1].headline
+
+
+def test_sure_work_comes_before_what_is_fine_and_what_is_unsure(right_side):
+    tones = [s.tone for s in statements(right_side.analysis, english())]
+    order = {"work": 0, "fine": 1, "look": 2}
+    assert tones == sorted(tones, key=order.__getitem__)
+
+
+def test_bands_cite_the_published_values():
+    bands = {(b.key, b.event): b for b in BANDS}
+    knee = bands[("front_knee_flexion", EventName.TROPHY)]
+    assert (knee.low, knee.high) == pytest.approx((45.1, 83.9))
+    trunk = bands[("trunk_inclination", EventName.TROPHY)]
+    assert (trunk.low, trunk.high) == pytest.approx((10.8, 39.2))
+    for band in BANDS:
+        assert english()(f"finding.{band.key}.{band.event.value}.source")
+
+
+def test_pooling_serves_keeps_the_width_of_the_interval(right_side):
+    one = right_side.analysis.repetitions[0]
+    moved = _with(
+        right_side.analysis, "front_knee_flexion", EventName.TROPHY,
+        value=60.0, low=58.0, high=62.0,
+    ).repetitions[0]  # fmt: skip
+    analysis = right_side.analysis.model_copy(update={"repetitions": (one, moved)})
+    both = pooled(analysis, "front_knee_flexion", EventName.TROPHY)
+    metric = next(m for m in one.metrics if m.key == "front_knee_flexion")
+    assert both.repetitions == 2
+    assert both.value == pytest.approx((metric.value + 60) / 2)
+    assert both.high - both.low == pytest.approx(((metric.high - metric.low) + 4) / 2)
+
+
+def test_a_film_without_a_serve_says_what_to_film(right_side):
+    empty = right_side.analysis.model_copy(update={"repetitions": ()})
+    text = Outline(analysis_page(empty, {})).text
+    assert "No serve, swing, throw or hold was found" in text
+    assert "from head to feet" in text
+    assert all(caution in text for caution in CAUTIONS)
+
+
+def test_metrics_the_catalogue_does_not_know_keep_their_title(right_side):
+    extra = Metric(
+        key="made_up_angle", title="Made-up angle", event=None, value=1, low=0, high=2,
+        unit="deg", measurable=True, reason=None, method="two_methods", reference=None,
+    )  # fmt: skip
+    one = right_side.analysis.repetitions[0]
+    changed = one.model_copy(update={"metrics": (*one.metrics, extra)})
+    text = Outline(
+        analysis_page(right_side.analysis.model_copy(update={"repetitions": (changed,)}), {})
+    ).text
+    assert "Made-up angle" in text
+    assert "two_methods" in text  # methods differ, so each row names its own

@@ -1,0 +1,137 @@
+"""The pages in a real browser: quiet, whole, and readable on a phone, light and dark."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.unit.report.browser import Browser, chromium
+from workers.report.analysis_page import analysis_page
+from workers.report.pictures import event_pictures
+
+pytestmark = pytest.mark.skipif(
+    chromium() is None, reason="needs Chromium (Debian: apt-get install chromium)"
+)
+
+LOWEST_CONTRAST = """
+(() => {
+  const rgb = t => t.match(/[\\d.]+/g).map(Number);
+  const lin = c => (c /= 255) <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4;
+  const lum = c => 0.2126 * lin(c[0]) + 0.7152 * lin(c[1]) + 0.0722 * lin(c[2]);
+  const ground = e => {
+    for (; e; e = e.parentElement) {
+      const c = rgb(getComputedStyle(e).backgroundColor);
+      if (c.length < 4 || c[3] > 0) return c;
+    }
+    return [255, 255, 255];
+  };
+  let worst = [99, ''];
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const text = walk.currentNode.textContent.trim(), e = walk.currentNode.parentElement;
+    if (!text || !e.getClientRects().length) continue;
+    const style = getComputedStyle(e), svg = e instanceof SVGElement;
+    const a = lum(rgb(svg ? style.fill : style.color)), b = lum(ground(e));
+    const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+    if (ratio < worst[0]) worst = [ratio, text];
+  }
+  return worst;
+})()
+"""
+
+STICKING_OUT = """
+[...document.querySelectorAll('main *, header *')].filter(e => {
+  const box = e.getBoundingClientRect();
+  return box.width && (box.right > innerWidth + 1 || box.left < -1) && !e.closest('thead');
+}).map(e => e.outerHTML.slice(0, 120))
+"""
+
+SMALLEST_TEXT = """
+(() => {
+  let least = 99;
+  for (const e of document.querySelectorAll('main *')) {
+    const own = [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
+    if (!own || !e.getClientRects().length) continue;
+    let size = parseFloat(getComputedStyle(e).fontSize);
+    const svg = e.closest('svg');
+    if (svg) size *= svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
+    least = Math.min(least, size);
+  }
+  return least;
+})()
+"""
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with Browser() as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def pages(tmp_path_factory, right_side) -> dict[str, Path]:
+    case = right_side
+    folder = tmp_path_factory.mktemp("pages")
+    pictures = event_pictures(
+        case.frames, case.analysis, case.track, [case.body], [case.centre_of_mass]
+    )
+    made = {"analysis": analysis_page(case.analysis, pictures, player="Mira Tolland")}
+    for name, text in made.items():
+        (folder / f"{name}.html").write_text(text, "utf-8")
+    return {name: folder / f"{name}.html" for name in made}
+
+
+PAGES = ("analysis",)
+
+
+@pytest.mark.parametrize("name", PAGES)
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize("width", [360, 1280])
+def test_a_page_is_quiet_whole_and_readable(browser, pages, name, width, dark):
+    browser.open(pages[name], width, dark=dark)
+    assert browser.complaints() == []
+    outside = [u for u in browser.requests() if not u.startswith(("file:", "data:"))]
+    assert outside == []
+    assert len([u for u in browser.requests() if u.startswith("file:")]) == 1
+    assert browser.evaluate("document.documentElement.scrollWidth") <= width
+    assert browser.evaluate(STICKING_OUT) == []
+    ratio, text = browser.evaluate(LOWEST_CONTRAST)
+    assert ratio >= 4.5, text
+    assert browser.evaluate(SMALLEST_TEXT) >= 11
+    # Every picture has really been decoded.
+    assert browser.evaluate("[...document.images].every(i => i.complete && i.naturalWidth > 0)")
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_the_scheme_follows_the_reader(browser, pages, name):
+    browser.open(pages[name], 360)
+    light = browser.evaluate("getComputedStyle(document.body).backgroundColor")
+    browser.open(pages[name], 360, dark=True)
+    assert browser.evaluate("getComputedStyle(document.body).backgroundColor") != light
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_prints_to_pdf(browser, pages, name):
+    browser.open(pages[name], 1280, dark=True)
+    data = browser.pdf()
+    assert data.startswith(b"%PDF-")
+    assert 1 <= data.count(b"/Type /Page\n") <= 12
+
+
+def test_the_table_keeps_its_meaning_when_it_is_shown_as_a_list(browser, pages):
+    browser.open(pages["analysis"], 360)
+    assert browser.evaluate("getComputedStyle(document.querySelector('td')).display") == "block"
+    tree = browser.call("Accessibility.getFullAXTree")["nodes"]
+    roles = {node.get("role", {}).get("value") for node in tree}
+    assert {"table", "row", "rowheader", "cell"} <= roles
+
+
+def test_a_contrast_too_low_would_be_noticed(browser, tmp_path):
+    page = tmp_path / "pale.html"
+    page.write_text("<body style='background:#fff'><p style='color:#999'>pale</p>")
+    browser.open(page, 360)
+    ratio, text = browser.evaluate(LOWEST_CONTRAST)
+    # #999999 on white is 2.85 (WCAG formula).
+    assert ratio == pytest.approx(2.85, abs=0.01)
+    assert text == "pale"

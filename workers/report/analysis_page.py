@@ -1,0 +1,226 @@
+"""The report of one analysis as one self-contained HTML file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from models.contract.analysis import Analysis, Metric, Repetition
+from models.contract.plan import PracticePlan
+from models.contract.vocabulary import EventName, Severity
+from workers.report.findings import COUNT, Statement, statements
+from workers.report.page import (
+    Cell,
+    Group,
+    PagePicture,
+    Row,
+    Table,
+    by_event,
+    hand,
+    page_picture,
+    render,
+    repetitions,
+    views,
+)
+from workers.report.pictures import PICTURED, heading, metrics_at, picture_name
+from workers.report.plan_part import plan_words
+from workers.report.plot import strip
+from workers.report.words import Words, english
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A statement with its plot."""
+
+    headline: str
+    details: tuple[str, ...]
+    tone: str
+    plot: Markup | None
+
+
+def analysis_page(
+    analysis: Analysis,
+    pictures: Mapping[str, bytes],
+    *,
+    plan: PracticePlan | None = None,
+    player: str | None = None,
+    words: Words | None = None,
+) -> str:
+    """Return the report of one analysis.
+
+    Parameters
+    ----------
+    pictures : mapping of str to bytes
+        What `event_pictures` gave; names it does not know are left out.
+    plan : PracticePlan or None
+        Its focus leads the findings, its steps follow the table.
+    player : str or None
+        Name to print, as the integrating app calls the player.
+    """
+    words = words or english()
+    found = statements(analysis, words, plan)
+    cards = [card(statement, words) for statement in found]
+    cautions = list(dict.fromkeys((*analysis.cautions, *(plan.cautions if plan else ()))))
+    return render(
+        "analysis.html.j2",
+        title=words("page.analysis_title"),
+        words=words,
+        cautions=cautions,
+        facts=_facts(analysis, words),
+        player=player,
+        none_found=not analysis.repetitions,
+        findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
+        statements=cards,
+        pictures=_pictures(analysis, pictures, words),
+        tables=[
+            _table(repetition, number, words)
+            for number, repetition in enumerate(analysis.repetitions, start=1)
+            if repetition.metrics
+        ],
+        plan=plan_words(plan, words) if plan else None,
+        warnings=warnings(analysis),
+        film_lines=_film(analysis, words),
+    )
+
+
+def card(statement: Statement, words: Words) -> Card:
+    """Return a statement as a card, with a strip plot where it has a range."""
+    number, band, plot = statement.number, statement.band, None
+    if number is not None and band is not None:
+        metric = number.metric
+        ends = [end for end in (band.low, band.high) if end is not None]
+        low = words.value(band.low, metric)
+        band_text = (
+            words("finding.strip_least", low=low)
+            if band.high is None
+            else words("finding.strip_range", low=low, high=words.value(band.high, metric))
+        )
+        plot = strip(
+            words(
+                "finding.strip_alt",
+                value=words.value(number.value, metric),
+                interval=words.interval(number.low, number.high, metric),
+                band=band_text,
+            ),
+            number.value,
+            number.low,
+            number.high,
+            (band.low, band.high),
+            [(end, words.value(end, metric)) for end in ends],
+        )
+    return Card(statement.headline, statement.details, statement.tone, plot)
+
+
+def warnings(analysis: Analysis) -> list[str]:
+    """Return what limits the film, each said once."""
+    lines = [check.detail for check in analysis.usability.checks if not check.passed]
+    lines += [p.detail for p in analysis.problems if p.severity is not Severity.NOTE]
+    return list(dict.fromkeys(lines))
+
+
+def picture_alt(repetition: Repetition, number: int, event: EventName, words: Words) -> str:
+    """Return the text that stands for a picture: what is drawn, and the numbers."""
+    numbers = [
+        words(
+            "picture.alt_number",
+            title=words.title(m),
+            value=words.value(m.value, m),
+            interval=words.interval(m.low, m.high, m),
+        )
+        for m in metrics_at(repetition, event)
+        if m.value is not None and m.low is not None and m.high is not None
+    ]
+    return words(
+        "picture.alt",
+        heading=heading(repetition, number, event, words),
+        numbers=" ".join(numbers),
+    ).strip()
+
+
+def _pictures(analysis: Analysis, pictures: Mapping[str, bytes], words: Words) -> list[PagePicture]:
+    found = []
+    for number, repetition in enumerate(analysis.repetitions, start=1):
+        for event in PICTURED:
+            name = picture_name(repetition, number, event)
+            if name in pictures:
+                caption = words(
+                    "page.picture_caption",
+                    event=heading(repetition, number, event, words),
+                    about=words(f"event_about.{event.value}"),
+                )
+                alt = picture_alt(repetition, number, event, words)
+                found.append(page_picture(pictures[name], alt, caption))
+    return found
+
+
+def _facts(analysis: Analysis, words: Words) -> str:
+    return words(
+        "page.facts",
+        count=repetitions(len(analysis.repetitions), words),
+        view=views([analysis.view.label], words),
+        rate=words.number(analysis.clip.frame_rate, 0),
+        hand=hand(analysis.handedness, words),
+    )
+
+
+def _film(analysis: Analysis, words: Words) -> list[str]:
+    scale = analysis.scale
+    if scale.metres_per_body_height is None:
+        lines = [words("page.scale_none")]
+    else:
+        height = words.metres(scale.metres_per_body_height)
+        lines = [
+            words("page.scale", height=height, source=words(f"source.{scale.source}")),
+        ]
+    lines.append(
+        words(
+            "page.models",
+            models=", ".join(model.name for model in analysis.models) or "–",
+            version=analysis.engine_version,
+        )
+    )
+    return lines
+
+
+def _table(repetition: Repetition, number: int, words: Words) -> Table:
+    groups = by_event([(metric.event, metric) for metric in repetition.metrics])
+    methods = {metric.method for metric in repetition.metrics}
+    # One method for all is said once, above the table.
+    common = methods.pop() if len(methods) == 1 else None
+    names = ["what", "value", "interval", "reference"] + ([] if common else ["method"])
+    columns = tuple(words(f"page.column_{name}") for name in names)
+    return Table(
+        caption=words(
+            "page.repetition", kind=words(f"kind.{repetition.kind.value}"), number=number
+        ),
+        note=words("page.method_all", method=words.method(common)) if common else "",
+        columns=columns,
+        groups=tuple(
+            Group(
+                title=words.event(event),
+                about=words(f"event_about.{event.value if event else 'whole'}"),
+                rows=tuple(_row(metric, columns, words) for metric in metrics),
+            )
+            for event, metrics in groups.items()
+        ),
+    )
+
+
+def _row(metric: Metric, columns: tuple[str, ...], words: Words) -> Row:
+    if metric.value is None or metric.low is None or metric.high is None:
+        reason = words("page.not_measurable_because", reason=metric.reason or "")
+        cells = [Cell(columns[1], reason, "small", 2)]
+    else:
+        cells = [
+            Cell(columns[1], words.value(metric.value, metric), "value"),
+            Cell(columns[2], words.interval(metric.low, metric.high, metric)),
+        ]
+    if metric.reference:
+        cells.append(Cell(columns[3], metric.reference, "small"))
+    else:
+        cells.append(Cell(columns[3], words("page.no_reference"), "none"))
+    if len(columns) > 4:
+        cells.append(Cell(columns[4], words.method(metric.method), "small"))
+    return Row(words.title(metric), words.about(metric), tuple(cells))

@@ -1,0 +1,188 @@
+"""The three things a player should know first, from the numbers and the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from models.contract.analysis import Analysis, Metric
+from models.contract.plan import PracticePlan, RankedFinding
+from models.contract.vocabulary import EventName, Severity
+from workers.report.words import Words
+
+Standing = Literal["below", "inside", "above"]
+COUNT = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A published or usual range of one metric at one event; the words give its source."""
+
+    key: str
+    event: EventName
+    low: float
+    high: float | None
+
+    def standing(self, value: float) -> Standing:
+        """Return where a value lies."""
+        if value < self.low:
+            return "below"
+        return "above" if self.high is not None and value > self.high else "inside"
+
+
+# Mean ± 2 SD of Front Sports Act Living 2024, doi 10.3389/fspor.2024.1432030 (abstract), except
+# the first: common practice, no source.
+BANDS: tuple[Band, ...] = (
+    Band("rear_foot_load_share", EventName.LOADING, 0.60, None),
+    Band("front_knee_flexion", EventName.TROPHY, 64.5 - 2 * 9.7, 64.5 + 2 * 9.7),
+    Band("trunk_inclination", EventName.TROPHY, 25.0 - 2 * 7.1, 25.0 + 2 * 7.1),
+    Band("elbow_flexion", EventName.CONTACT, 0.0, 30.1 + 2 * 15.9),
+    Band("shoulder_elevation", EventName.CONTACT, 110.7 - 2 * 16.9, 110.7 + 2 * 16.9),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Pooled:
+    """One metric over all repetitions of a clip.
+
+    The bounds are means of the bounds: repetitions of one film share most of their error, so
+    averaging does not narrow the interval.
+    """
+
+    metric: Metric
+    value: float
+    low: float
+    high: float
+    repetitions: int
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """One finding in words, with the number behind it."""
+
+    headline: str
+    details: tuple[str, ...]
+    tone: Literal["work", "fine", "look"]
+    number: Pooled | None = None
+    band: Band | None = None
+
+
+def pooled(analysis: Analysis, key: str, event: EventName | None) -> Pooled | None:
+    """Return the mean of a metric over the repetitions that measure it."""
+    found = [
+        (m, m.value, m.low, m.high)
+        for repetition in analysis.repetitions
+        for m in repetition.metrics
+        if m.key == key and m.event is event and m.measurable
+    ]
+    rows = [
+        (m, value, low, high)
+        for m, value, low, high in found
+        if value is not None and low is not None and high is not None
+    ]
+    if not rows:
+        return None
+    count = len(rows)
+    value = sum(row[1] for row in rows) / count
+    low = sum(row[2] for row in rows) / count
+    high = sum(row[3] for row in rows) / count
+    return Pooled(rows[0][0], value, low, high, count)
+
+
+def statements(
+    analysis: Analysis, words: Words, plan: PracticePlan | None = None
+) -> list[Statement]:
+    """Return up to three statements: the plan's focus first, then the surest of the rest.
+
+    Order: what calls for work and is sure, what is fine, what is uncertain. A film that supports
+    fewer than three says so in a last statement.
+    """
+    chosen: list[Statement] = []
+    taken: set[tuple[str, EventName | None]] = set()
+    ranked = [] if plan is None else [f for f in (plan.focus, *plan.others) if f is not None]
+    for finding in ranked[:2]:
+        chosen.append(_planned(finding, analysis, words))
+        taken.add((finding.finding.metric, finding.finding.event))
+    graded = []
+    for rank, band in enumerate(BANDS):
+        if (band.key, band.event) in taken:
+            continue
+        number = pooled(analysis, band.key, band.event)
+        if number is None:
+            continue
+        standing = band.standing(number.value)
+        sure = band.standing(number.low) == band.standing(number.high) == standing
+        if words.find(f"finding.{band.key}.{band.event.value}.{standing}") is None:
+            continue
+        grade = {(True, False): 0, (True, True): 1, (False, False): 2, (False, True): 3}
+        order = grade[(sure, standing == "inside")]
+        graded.append((order, rank, _banded(number, band, standing, sure, words)))
+    chosen += [statement for _, _, statement in sorted(graded, key=lambda g: g[:2])]
+    chosen = chosen[:COUNT]
+    if len(chosen) < COUNT:
+        chosen.append(_not_enough(analysis, words))
+    return chosen
+
+
+def _planned(ranked: RankedFinding, analysis: Analysis, words: Words) -> Statement:
+    finding = ranked.finding
+    number = pooled(analysis, finding.metric, finding.event)
+    metric = number.metric if number else None
+    details = []
+    if metric is not None:
+        details.append(
+            words(
+                "finding.measured",
+                value=words.value(ranked.value, metric),
+                interval=words.interval(ranked.low, ranked.high, metric),
+            )
+        )
+    details.append(words("finding.source", source=finding.source))
+    band = next((b for b in BANDS if (b.key, b.event) == (finding.metric, finding.event)), None)
+    shown = None if metric is None else Pooled(metric, ranked.value, ranked.low, ranked.high, 1)
+    return Statement(finding.text.rstrip(" ."), tuple(details), "work", shown, band)
+
+
+def _banded(number: Pooled, band: Band, standing: Standing, sure: bool, words: Words) -> Statement:
+    entry = f"finding.{band.key}.{band.event.value}"
+    text = words(f"{entry}.{standing}")
+    headline = text if sure else words("finding.maybe", text=text[:1].lower() + text[1:])
+    details = [
+        words(
+            "finding.measured",
+            value=words.value(number.value, number.metric),
+            interval=words.interval(number.low, number.high, number.metric),
+        ),
+        band_words(band, number.metric, words),
+        words("finding.source", source=words(f"{entry}.source")),
+    ]
+    if number.repetitions > 1:
+        details.insert(1, words("page.mean_note", count=number.repetitions))
+    tone: Literal["work", "fine", "look"] = (
+        "look" if not sure else "fine" if standing == "inside" else "work"
+    )
+    return Statement(headline, tuple(details), tone, number, band)
+
+
+def band_words(band: Band, metric: Metric, words: Words) -> str:
+    """Return the range of a band as a sentence."""
+    low = words.value(band.low, metric)
+    if band.high is None:
+        return words("finding.rule", low=low)
+    return words("finding.usual", low=low, high=words.value(band.high, metric))
+
+
+def _not_enough(analysis: Analysis, words: Words) -> Statement:
+    """Say what is missing, in the words of the clip's own problems where there are any."""
+    reasons: Sequence[str] = [p.detail for p in analysis.problems] or [
+        check.detail
+        for check in analysis.usability.checks
+        if not check.passed and check.severity is not Severity.NOTE
+    ]
+    reason = reasons[0] if reasons else words("finding.not_enough_default")
+    return Statement(
+        words("finding.not_enough_title"),
+        (words("finding.not_enough", reason=reason),),
+        "look",
+    )

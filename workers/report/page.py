@@ -1,0 +1,134 @@
+"""Parts that all pages share: the template environment, pictures as data, tables."""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import TypeVar
+
+import jinja2
+from markupsafe import Markup
+from PIL import Image
+
+from models.contract.vocabulary import EventName, Handedness, View
+from workers.report.palette import DARK, LIGHT
+from workers.report.words import Words
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class PagePicture:
+    """A picture inside the page."""
+
+    source: str
+    alt: str
+    caption: str
+    width: int
+    height: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A cell of a table; ``label`` names its column where the table is shown as a list."""
+
+    label: str
+    text: str
+    kind: str = ""
+    span: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row of a table."""
+
+    title: str
+    about: str
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Rows of one event."""
+
+    title: str
+    about: str
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table in groups."""
+
+    caption: str
+    note: str
+    columns: tuple[str, ...]
+    groups: tuple[Group, ...]
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader("workers.report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+    )
+
+
+def render(
+    template: str, *, title: str, words: Words, cautions: Sequence[str], **values: object
+) -> str:
+    """Return a whole page as text; every page carries the cautions."""
+    environment = _environment()
+    source = jinja2.PackageLoader("workers.report").get_source(environment, "page.css")[0]
+    return environment.get_template(template).render(
+        title=title,
+        words=words,
+        cautions=cautions,
+        light=LIGHT,
+        dark=DARK,
+        css=Markup(source),
+        **values,
+    )
+
+
+def page_picture(data: bytes, alt: str, caption: str) -> PagePicture:
+    """Return a JPEG or PNG as part of the page."""
+    with Image.open(io.BytesIO(data)) as image:
+        width, height = image.size
+        kind = {"JPEG": "image/jpeg", "PNG": "image/png"}[str(image.format)]
+    encoded = base64.b64encode(data).decode("ascii")
+    return PagePicture(f"data:{kind};base64,{encoded}", alt, caption, width, height)
+
+
+def by_event(
+    rows: Sequence[tuple[EventName | None, T]],
+) -> Mapping[EventName | None, list[T]]:
+    """Group rows by event, in the order of the serve; the whole movement comes last."""
+    groups: dict[EventName | None, list[T]] = {event: [] for event in (*EventName, None)}
+    for event, row in rows:
+        groups[event].append(row)
+    return {event: found for event, found in groups.items() if found}
+
+
+def repetitions(count: int, words: Words) -> str:
+    """Return a number of repetitions in words."""
+    if count == 0:
+        return words("page.count_none")
+    if count == 1:
+        return words("page.count_one")
+    return words("page.count_many", number=count)
+
+
+def views(labels: Sequence[View], words: Words) -> str:
+    """Return views in words."""
+    return ", ".join(words(f"view.{label.value}") for label in labels)
+
+
+def hand(handedness: Handedness, words: Words) -> str:
+    """Return the hand in words."""
+    return words(f"hand.{handedness.value}")
