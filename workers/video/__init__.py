@@ -6,7 +6,7 @@
     sandbox     starts, feeds and ends the decoder process
     child       the decoder process;  hardening: the walls around it
     probe       facts of the container, early refusals
-    decode      frames and their times;  tone: curves for HLG and PQ
+    decode      frames and their times;  readers: OpenCV and PyAV;  tone: curves for HLG and PQ
     capture_fps real time of slow-motion files
     usability   sharpness, exposure, frame rate, resolution
     limits      what a film may cost

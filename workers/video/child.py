@@ -22,10 +22,11 @@ import cv2
 import numpy as np
 
 from models.contract.errors import ClipDamaged, DecodeLimitExceeded, ServewrightError
-from workers.video.decode import Decoder, Picture
+from workers.video.decode import Decoder
 from workers.video.hardening import harden
 from workers.video.limits import RING_SLOTS, DecodeLimits
 from workers.video.probe import Probe, probe
+from workers.video.readers import Picture
 
 GAPS_TOLD = 20
 """Longest runs of lost frames that the parent is told of."""

@@ -1,28 +1,24 @@
-"""Upright RGB frames with their true times, by OpenCV's FFmpeg reader on one thread.
+"""Upright RGB frames with their true places in time.
 
-Runs in the decoder process; `workers.video.clip` is the safe way in. Rules, each measured on
-OpenCV 5.0: the time of a frame is ``POS_MSEC`` read *after* its grab, checked against the times in
-the container; the reader says "no more" at the first damaged packet although it goes on when asked
-again; it never reports an error of its own, so frames are counted.
+Runs in the decoder process; `workers.video.clip` is the safe way in. A decoder library says "no
+more" at the first damaged packet although it goes on when asked again, may hand out frames in a
+wrong order after damage, and never reports a loss of its own. So each frame's time is looked up
+among the times in the container, what has no place there is left out, and gaps are counted.
 """
 
 from __future__ import annotations
 
-import os
 from bisect import bisect_left
 from collections.abc import Iterator
-from typing import Any
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 
 from models.contract.errors import ClipDamaged, ClipResolutionTooHigh
 from workers.video.limits import DecodeLimits
-from workers.video.probe import DEMUXERS, PROTOCOLS, Probe
+from workers.video.probe import Probe
+from workers.video.readers import Picture, open_reader
 from workers.video.tone import tone_curve
-
-Picture = npt.NDArray[np.uint8]
 
 
 class Decoder:
@@ -59,27 +55,19 @@ class Decoder:
     def __init__(
         self, path: str, found: Probe, limits: DecodeLimits, *, longest_side: int | None = None
     ) -> None:
-        # Process-wide, read by OpenCV at each open.
-        os.environ["OPENCV_FFMPEG_CAPTURE_OPTIONS"] = (
-            f"protocol_whitelist;{PROTOCOLS}|format_whitelist;{DEMUXERS[found.demuxer]}"
-        )
-        self._reader: Any = cv2.VideoCapture(path, cv2.CAP_FFMPEG, [cv2.CAP_PROP_N_THREADS, 1])
-        if not self._reader.isOpened():
-            raise ClipDamaged()
-        if self._reader.get(cv2.CAP_PROP_ORIENTATION_AUTO) != 1:
-            raise RuntimeError("OpenCV would not turn pictures upright")
+        self._reader = open_reader(path, found)
         self._found = found
         self._curve = None if found.transfer is None else tone_curve(found.transfer)
-        self.rotation_deg = int(self._reader.get(cv2.CAP_PROP_ORIENTATION_META)) % 360
-        width = int(self._reader.get(cv2.CAP_PROP_FRAME_WIDTH))
-        height = int(self._reader.get(cv2.CAP_PROP_FRAME_HEIGHT))
+        self.rotation_deg = self._reader.rotation_deg
+        width, height = self._reader.width, self._reader.height
         if width <= 0 or height <= 0:
             raise ClipDamaged()
         if width * height > limits.pixels:
             raise ClipResolutionTooHigh()
-        self._full = (height, width)
         scale = 1.0 if longest_side is None else min(1.0, longest_side / max(width, height))
         self.width, self.height = max(1, round(width * scale)), max(1, round(height * scale))
+        scaled = (self.height, self.width) != (height, width)
+        self._scratch = np.empty((height, width, 3), np.uint8) if scaled else None
         self.gaps: list[tuple[float, float, int]] = []
 
     def __iter__(self) -> Iterator[tuple[int, float]]:
@@ -94,9 +82,9 @@ class Decoder:
             if not self._reader.grab():
                 failures += 1
                 continue
-            position = self._reader.get(cv2.CAP_PROP_POS_MSEC) / 1000
+            position = self._reader.position_s()
             place = _nearest(times, position)
-            if abs(times[place] - position) > tolerance or place <= last:
+            if not abs(times[place] - position) <= tolerance or place <= last:
                 failures += 1
                 continue
             self._note_gap(last, place)
@@ -116,20 +104,19 @@ class Decoder:
 
         Returns False when the picture cannot be had or has another size than the film.
         """
-        ok, picture = self._reader.retrieve()
-        if not ok or picture is None or picture.shape != (*self._full, 3):
+        full = out if self._scratch is None else self._scratch
+        if not self._reader.retrieve(full):
             return False
-        if (self.height, self.width) != self._full:
+        if self._scratch is not None:
             size = (self.width, self.height)
-            picture = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
-        cv2.cvtColor(picture, cv2.COLOR_BGR2RGB, dst=out)
+            cv2.resize(self._scratch, size, dst=out, interpolation=cv2.INTER_AREA)
         if self._curve is not None:
             cv2.LUT(out, self._curve, dst=out)
         return True
 
     def close(self) -> None:
         """Release the reader."""
-        self._reader.release()
+        self._reader.close()
 
 
 def _nearest(times: list[float], position: float) -> int:

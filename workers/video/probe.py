@@ -37,6 +37,9 @@ PROTOCOLS = "file"
 TRANSFERS = {16: "PQ", 18: "HLG"}
 """Colour transfer codes of ITU-T H.273."""
 
+PLAIN_PRIMARIES = frozenset({0, 1, 2, 4, 5, 6, 7})
+"""Colour primaries (ITU-T H.273) near those of ordinary screens, or not stated."""
+
 _MOV_BOXES = frozenset({b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"pnot", b"uuid"})
 
 
@@ -49,6 +52,8 @@ class Probe:
     demuxer, codec, pixel_format : str
     transfer : str or None
         ``HLG`` or ``PQ``.
+    wide_colour : bool
+        HDR, or primaries wider than those of ordinary screens.
     width, height : int
         Of the stored picture, before rotation, pixels.
     times : list of float
@@ -66,6 +71,7 @@ class Probe:
     codec: str
     pixel_format: str | None
     transfer: str | None
+    wide_colour: bool
     width: int
     height: int
     times: list[float]
@@ -172,11 +178,14 @@ def _read(container: Any, demuxer: str, limits: DecodeLimits) -> Probe:
             if stated == 1
             else ClipDamaged()
         )
+    transfer = TRANSFERS.get(int(context.color_trc or 0))
     found = Probe(
         demuxer=demuxer,
         codec=codec,
         pixel_format=context.pix_fmt,
-        transfer=TRANSFERS.get(int(context.color_trc or 0)),
+        transfer=transfer,
+        wide_colour=transfer is not None
+        or int(context.color_primaries or 0) not in PLAIN_PRIMARIES,
         width=width,
         height=height,
         times=times,
