@@ -59,6 +59,7 @@ class Skeleton:
     toe: Array  # ball -> tip of the toes, toe frame
     face: dict[str, Array]  # head joint -> nose, left_eye, left_ear, vertex, head frame
     phenotype: dict[str, float] = field(default_factory=dict)
+    sole: float | None = None  # ball joint over the floor with the foot flat, where a mesh gives it
 
     @property
     def leg(self) -> float:
@@ -75,6 +76,8 @@ class Skeleton:
         """Height of the ball joint over the floor with the foot flat: the sole's lowest point is
         at zero.
         """
+        if self.sole is not None:
+            return self.sole
         lowest = min(float(self.heel[2] - self.ball[2]), float(self.toe[2]))
         return SOLE - lowest
 
@@ -130,7 +133,7 @@ def sample_skeleton(rng: np.random.Generator) -> Skeleton:
             "vertex": np.array([0.0, 0.0, 0.110]) * head,
         },
     )
-    return _with_true_height(skeleton)
+    return with_true_height(skeleton)
 
 
 def standing_height(s: Skeleton) -> float:
@@ -139,7 +142,7 @@ def standing_height(s: Skeleton) -> float:
     return float(s.ankle_height + s.leg + spine)
 
 
-def _with_true_height(s: Skeleton) -> Skeleton:
+def with_true_height(s: Skeleton) -> Skeleton:
     """The same person with `height` set to what the segments add up to."""
     values = {f: getattr(s, f) for f in s.__dataclass_fields__}
     values["height"] = standing_height(s)
