@@ -21,17 +21,24 @@ from workers.serve.smoothing import local_fit
 _INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
 GRID_S = 1.0 / 480.0
 
-USUAL_SWING_S = 0.45
-"""Trophy to highest wrist in a full-speed serve (rendered serves 0.36 to 0.50 s); longer swings
-stretch the lags below in proportion."""
-WRIST_PEAK_TO_CONTACT_S = 0.026
+LONGEST_SWING_S = 0.6
+"""Trophy to highest wrist in a full-speed serve is shorter (rendered serves 0.29 to 0.52 s);
+longer swings stretch the lags below in proportion."""
+WRIST_PEAK_TO_CONTACT_S = 0.030
 """The wrist is highest before contact: the racket is still rising over it."""
 ELBOW_STRAIGHT_TO_CONTACT_S = -0.010
-"""The elbow is straightest just after contact."""
+"""The elbow is straightest just after contact, where it does not go on straightening."""
+ELBOW_PULL_S = 0.014
+"""How far the elbow may move the contact given by the wrist, half each."""
+RACKET_LOW_TO_CONTACT_S = 0.150
 ELBOW_BENT_TO_RACKET_LOW_S = 0.007
 """The elbow is most bent just before the racket tip is lowest."""
-RELEASE_ARM_ELEVATION_DEG = 34.0
+RELEASE_ARM_ELEVATION_DEG = 35.0
 """Elevation of the tossing arm at which the ball leaves the hand."""
+SET_UP_LAG_S = 0.045
+"""Movement starts before it is fast enough to be seen."""
+FINISH_LAG_S = 0.085
+"""The wrist has slowed to 6 % of its peak before it stops."""
 FINISH_AFTER_CONTACT_S = 0.42
 """Used where the hitting wrist is not seen to come to rest."""
 STILL_SPEED = 0.12
@@ -96,7 +103,7 @@ def locate(motion: BodyMotion, kind: RepetitionKind) -> dict[EventName, Instant]
     tossing = _tossing_arm_up(paths, highest)
     found |= _load(paths, tossing[0], highest)
     trophy = found.get(EventName.TROPHY)
-    stretch = 1.0 if trophy is None else max((highest - trophy) / USUAL_SWING_S, 0.6)
+    stretch = 1.0 if trophy is None else (highest - trophy) / LONGEST_SWING_S
     stretch = min(max(stretch, 1.0), 8.0)
     contact = _contact(paths, highest, stretch)
     found[EventName.CONTACT] = contact
@@ -121,12 +128,12 @@ def event_sd(frame_interval_s: float, event: EventName, stretch: float = 1.0) ->
 
 
 _LAG_SD: Mapping[EventName, float] = {
-    EventName.SET_UP: 0.080,
-    EventName.RELEASE: 0.030,
+    EventName.SET_UP: 0.060,
+    EventName.RELEASE: 0.035,
     EventName.LOADING: 0.025,
     EventName.TROPHY: 0.025,
-    EventName.RACKET_LOW: 0.010,
-    EventName.CONTACT: 0.007,
+    EventName.RACKET_LOW: 0.020,
+    EventName.CONTACT: 0.008,
     EventName.FINISH: 0.060,
 }
 
@@ -185,22 +192,26 @@ def _elbow(paths: _Paths) -> FloatArray:
 
 
 def _contact(paths: _Paths, highest: float, stretch: float) -> float:
-    """Mean of two witnesses: the highest wrist and the straightest elbow, each with its lag."""
-    near = paths.within(highest - 0.06 * stretch, highest + 0.09 * stretch)
-    straight = paths.extreme(_elbow(paths), near, -1)
+    """Contact follows the highest wrist; the straightest elbow corrects it a little."""
     first = highest + WRIST_PEAK_TO_CONTACT_S * stretch
+    near = paths.within(highest - 0.05 * stretch, highest + 0.08 * stretch)
+    straight = paths.extreme(_elbow(paths), near, -1)
     if straight is None:
         return first
-    second = straight + ELBOW_STRAIGHT_TO_CONTACT_S * stretch
-    return float(0.5 * first + 0.5 * second)
+    pull = straight + ELBOW_STRAIGHT_TO_CONTACT_S * stretch - first
+    limit = ELBOW_PULL_S * stretch
+    return float(first + 0.5 * np.clip(pull, -limit, limit))
 
 
 def _racket_low(paths: _Paths, contact: float, stretch: float) -> dict[EventName, float]:
-    mask = paths.within(contact - 0.26 * stretch, contact - 0.06 * stretch)
+    first = contact - RACKET_LOW_TO_CONTACT_S * stretch
+    mask = paths.within(first - 0.1 * stretch, first + 0.08 * stretch)
     bent = paths.extreme(_elbow(paths), mask)
     if bent is None:
         return {}
-    return {EventName.RACKET_LOW: bent + ELBOW_BENT_TO_RACKET_LOW_S * stretch}
+    pull = bent + ELBOW_BENT_TO_RACKET_LOW_S * stretch - first
+    limit = ELBOW_PULL_S * stretch
+    return {EventName.RACKET_LOW: float(first + 0.5 * np.clip(pull, -limit, limit))}
 
 
 def _set_up(paths: _Paths, before: float, stature_m: float) -> float | None:
@@ -212,7 +223,8 @@ def _set_up(paths: _Paths, before: float, stature_m: float) -> float | None:
         return None
     still = mask & (activity < STILL_SPEED)
     if still.any():
-        return float(paths.time_s[np.flatnonzero(still)[-1]])
+        last = float(paths.time_s[np.flatnonzero(still)[-1]])
+        return max(last - SET_UP_LAG_S, float(paths.time_s[0]))
     return paths.extreme(activity, mask, -1)
 
 
@@ -224,7 +236,7 @@ def _finish(paths: _Paths, contact: float, stretch: float) -> float:
     slow = np.flatnonzero(after & (speed < 0.06 * peak))
     end = float(paths.time_s[-1])
     if slow.size:
-        return float(paths.time_s[slow[0]])
+        return min(end, float(paths.time_s[slow[0]]) + FINISH_LAG_S * stretch)
     return min(end, contact + FINISH_AFTER_CONTACT_S * stretch)
 
 

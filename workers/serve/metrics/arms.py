@@ -11,7 +11,6 @@ from models.contract.vocabulary import EventName
 from workers.serve.geometry import angle_between, elevation, flexion, norm
 from workers.serve.metrics.spec import LOADED, SERVES, SWINGS, THROWS, MetricSpec, Need
 from workers.serve.samples import Samples
-from workers.serve.segments import HAND_TO_FOREARM
 
 _ELBOW = {
     EventName.RACKET_LOW: "104 deg at the cocked position, world-class players (Sports Biomech "
@@ -36,23 +35,15 @@ def contact_height_ratio(body: Samples) -> FloatArray:
 
 
 def contact_forward(body: Samples) -> FloatArray:
-    """How far the hitting wrist at contact is ahead of where the front ankle stood at loading, m.
-
-    Toward the target = positive.
-    """
-    wrist = body.pose(EventName.CONTACT).joint("right_wrist")[..., 0]
-    return np.asarray(wrist - body.pose(EventName.LOADING).joint("left_ankle")[..., 0])
+    """How far the hitting wrist is ahead of the front ankle at contact, m; to the target = +."""
+    pose = body.pose(EventName.CONTACT)
+    return np.asarray(pose.joint("right_wrist")[..., 0] - pose.joint("left_ankle")[..., 0])
 
 
 def toss_release_height(body: Samples) -> FloatArray:
-    """Height of the tossing hand over the floor when the ball leaves it, in standing heights.
-
-    The hand (third metacarpal head) is placed along the forearm.
-    """
-    pose = body.pose(EventName.RELEASE)
-    elbow, wrist = pose.joint("left_elbow"), pose.joint("left_wrist")
-    hand = wrist + HAND_TO_FOREARM[body.sex] * (wrist - elbow)
-    return np.asarray((hand[..., 2] - body.floor_z) / body.stature_m)
+    """Height of the tossing wrist over the floor at release, in standing heights."""
+    wrist = body.pose(EventName.RELEASE).joint("left_wrist")
+    return np.asarray((wrist[..., 2] - body.floor_z) / body.stature_m)
 
 
 def throw_elevation(body: Samples) -> FloatArray:
@@ -165,7 +156,7 @@ METRICS = (
     ),
     MetricSpec(
         "toss_release_height",
-        "Tossing hand height at release",
+        "Tossing wrist height at release",
         "1",
         EventName.RELEASE,
         toss_release_height,

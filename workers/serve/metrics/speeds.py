@@ -29,12 +29,12 @@ ORDER_REFERENCE = (
 
 
 def wrist_speed_peak(body: Samples) -> FloatArray:
-    """Peak speed of the hitting wrist between trophy (throws: its rise) and contact, m/s.
+    """Peak speed of the hitting wrist from 0.4 s before to 0.05 s after contact, m/s.
 
-    Sampled at the frame rate and smoothed over about 80 ms, so short peaks are read too low.
+    Sampled at the frame rate and smoothed over about 60 ms, so short peaks are read too low.
     """
     speed = norm(body.derivative(body.path("right_wrist")))
-    mask = body.between(EventName.CONTACT, EventName.CONTACT, before_s=0.4)
+    mask = body.between(EventName.CONTACT, EventName.CONTACT, before_s=0.4, after_s=0.05)
     return body.extreme(speed, mask)[0]
 
 
