@@ -106,7 +106,7 @@ def make_backdrop(camera: Camera, kind: str, backlight: bool, rng: np.random.Gen
 
 
 def _walls(origin: Array, rays: Array) -> tuple[Array, Array]:
-    """Distance along each ray to the far side of the surroundings, and the place along that wall."""
+    """Distance along each ray to the far side of the surroundings, and the place on that wall."""
     best = np.full(rays.shape[:2], np.inf)
     along = np.zeros(rays.shape[:2])
     for axis, planes, other in ((0, _BOX_X, 1), (1, _BOX_Y, 0)):

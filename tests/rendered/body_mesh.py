@@ -180,7 +180,7 @@ def _rest_frames(h: dict[str, Array]) -> dict[str, Array]:
 
 
 def _curled_fingers(h: dict[str, Array]) -> dict[str, tuple[Array, Array]]:
-    """Rotation and head of every finger bone with the hand closed, in the rest frame of the mesh."""
+    """Rotation and head of every finger bone with the hand closed, in the rest frame."""
     frames = _rest_frames(h)
     out: dict[str, tuple[Array, Array]] = {}
     for side, share in (("L", 0.55), ("R", 1.0)):

@@ -28,7 +28,7 @@ from .performance import Performance, perform
 from .pose import racket_points
 from .props import ball_mesh, racket_mesh
 from .raster import Canvas, Image, coverage, vertex_normals
-from .rotation import Array
+from .rotation import Array, rot_z
 from .truth import clip_truth, mirror
 
 #: longest picture movement between sub-frames of a blurred frame, pixels, and the most sub-frames
@@ -38,12 +38,15 @@ BALL_COLOUR = np.array([0.80, 0.95, 0.20], np.float32)
 
 @dataclass(frozen=True)
 class Actor:
-    """A filmed body: its performance, mesh and clothes; `offset` moves it on the ground."""
+    """A filmed body: its performance, mesh and clothes; `offset` moves it on the ground, `grip` is the
+    angle of the racket in the hand.
+    """
 
     performance: Performance
     mesh: BodyMesh
     outfit: Outfit
     offset: Array
+    grip: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -82,10 +85,12 @@ class Stage:
                 frame, faces, colours, bed, fan = self.racket
                 butt = racket_points(actor.mesh.skeleton, body)[0, 0]
                 turn = body.frames["racket"][0] @ np.diag([-1.0, 1.0, -1.0])
-                parts.append(Shape(butt + _roll(frame) @ turn.T, faces, colours))
+                parts.append(Shape(butt + _roll(frame, actor.grip) @ turn.T, faces, colours))
                 strings = np.full((len(fan), 3), 0.75, np.float32)
                 clear.append(
-                    self._placed(actor, Shape(butt + _roll(bed) @ turn.T, fan, strings, 0.22))
+                    self._placed(
+                        actor, Shape(butt + _roll(bed, actor.grip) @ turn.T, fan, strings, 0.22)
+                    )
                 )
             ball = actor.performance.ball_at(np.array([t]))[0]
             if ball is not None:
@@ -104,7 +109,7 @@ class Stage:
         )
 
     def layer(self, t: float, shift: Array) -> tuple[Image, tuple[int, int], Image]:
-        """Premultiplied RGBA of the solids, its top-left pixel, and the shadow mask of the frame."""
+        """Premultiplied RGBA of the solids, its top-left pixel, and the frame's shadow mask."""
         camera, light = self.camera, self.backdrop
         shapes = self.shapes(t)
         placed = []
@@ -159,9 +164,20 @@ class Stage:
         np.maximum(window, mask, out=window)
 
 
-def _roll(points: Array) -> Array:
-    """Turn the racket about its axis so that its strings face along the frame's x axis."""
-    return points @ np.array([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+def _roll(points: Array, grip: float) -> Array:
+    """Turn the racket about its axis: strings along the frame's x axis, then by the grip's angle."""
+    facing = points @ np.array([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+    return facing @ rot_z(np.array(grip)).T
+
+
+def grip_angle(performance: Performance) -> float:
+    """Angle of the strings in the hand, degrees, that faces them to the net at contact."""
+    times = [r.knots["contact"] for r in performance.repetitions if "contact" in r.knots]
+    if not times:
+        return 0.0
+    frame = performance.motion.body(np.array(times[:1])).frames["racket"][0]
+    normal, axis = frame[:, 0], -frame[:, 2]
+    return float(np.degrees(np.arctan2(np.cross(axis, normal)[0], normal[0])))
 
 
 class Filming:
@@ -265,7 +281,9 @@ def _occluder(kind: str | None, height: int, width: int) -> tuple[Image, float] 
 def cast(spec: ClipSpec, rng: np.random.Generator) -> list[Actor]:
     """The server, and a bystander if the clip wants one."""
     mesh = make_body_mesh(sample_phenotype(rng))
-    actors = [Actor(make_performance(spec, mesh.skeleton), mesh, dress(mesh, rng), np.zeros(3))]
+    performance = make_performance(spec, mesh.skeleton)
+    grip = grip_angle(performance)
+    actors = [Actor(performance, mesh, dress(mesh, rng), np.zeros(3), grip)]
     if spec.people > 1:
         other = make_body_mesh(sample_phenotype(rng))
         standing = perform("stand", other.skeleton, spec.knobs, seed=spec.seed + 1)
