@@ -49,6 +49,7 @@ _TITLES = {
     "500": "Something went wrong inside the service.",
     "503": "A part of the service is unavailable; see Retry-After.",
 }
+_SUCCESS = {"200": "Done.", "201": "Made.", "202": "Accepted.", "204": "Gone; no body."}
 _RANGED = ("/content", "/result", "/joints", "/joints.npz", "/events", "/metrics", "/{name}")
 _CONDITIONAL_ONLY = ("/{analysis_id}", "/{clip_id}", "/{endpoint_id}")
 
@@ -140,6 +141,8 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
         responses.setdefault(code, {"$ref": f"#/components/responses/{code}"})
     name = operation["operationId"]
     for code, response in responses.items():
+        if response.get("description") == "Successful Response":
+            response["description"] = _SUCCESS[code]
         if code[0] == "2" and "headers" not in response:
             response["headers"] = _success_headers(path, method, code)
             if not response["headers"]:

@@ -143,8 +143,27 @@ def _limits(schema: dict[str, Any]) -> Markup:
         "maxLength": "at most {} characters",
         "pattern": "matches {}",
     }
-    said = [text.format(schema[key]) for key, text in words.items() if key in schema]
+    said = [
+        text.format(schema[key])
+        for key, text in words.items()
+        if key in schema and (key, schema[key]) != ("minLength", 1)
+    ]
     return Markup(" ({})").format(", ".join(said)) if said else Markup("")
+
+
+def _inline(text: str) -> Markup:
+    """Set what stands between backticks as code; everything else as text."""
+    parts = text.replace("``", "`").split("`")
+    return Markup("").join(
+        Markup("<code>{}</code>" if index % 2 else "{}").format(part)
+        for index, part in enumerate(parts)
+    )
+
+
+def _prose(text: str) -> Markup:
+    """Set paragraphs."""
+    paragraphs = [part for part in text.split("\n\n") if part.strip()]
+    return Markup("").join(Markup("<p>{}</p>").format(_inline(part)) for part in paragraphs)
 
 
 def _resolve(app_spec: dict[str, Any], response: dict[str, Any]) -> dict[str, Any]:
@@ -155,5 +174,5 @@ def _resolve(app_spec: dict[str, Any], response: dict[str, Any]) -> dict[str, An
     return found
 
 
-_environment.filters["type_of"] = _type_of
+_environment.filters |= {"type_of": _type_of, "inline": _inline, "prose": _prose}
 _environment.globals["resolve"] = _resolve

@@ -1,0 +1,179 @@
+"""Every error has one shape, whoever raises it, and its type leads to a page."""
+
+from __future__ import annotations
+
+import httpx
+import pytest
+from fastapi import FastAPI
+
+from models.contract.errors import DatabaseUnavailable, ObjectStoreUnavailable
+from service.api.pages import problem_types
+from service.core.wiring import Wiring
+from tests.integration.api.conftest import assert_problem
+
+UNKNOWN_CLIP = "clip_" + "0" * 32
+UNKNOWN_ANALYSIS = "ana_" + "0" * 32
+UNKNOWN_ENDPOINT = "whe_" + "0" * 32
+
+
+FRAMEWORK_AND_ROUTES = [
+    ("GET", "/nowhere", 404, "not_found"),
+    ("GET", "/v1/nowhere", 404, "not_found"),
+    ("GET", "/v1/", 404, "not_found"),
+    ("GET", "/problems/nowhere", 404, "not_found"),
+    ("GET", "/schemas/nowhere.json", 404, "not_found"),
+    ("PUT", "/v1/clips", 405, "method_not_allowed"),
+    ("DELETE", "/livez", 405, "method_not_allowed"),
+    ("GET", f"/v1/clips/{UNKNOWN_CLIP}", 404, "not_found"),
+    ("GET", f"/v1/clips/{UNKNOWN_CLIP}/content", 404, "not_found"),
+    ("DELETE", f"/v1/clips/{UNKNOWN_CLIP}", 404, "not_found"),
+    ("POST", f"/v1/clips/{UNKNOWN_CLIP}/complete", 404, "not_found"),
+    ("GET", "/v1/clips/strange", 422, "invalid_request"),
+    ("GET", f"/v1/analyses/{UNKNOWN_ANALYSIS}", 404, "not_found"),
+    ("GET", f"/v1/analyses/{UNKNOWN_ANALYSIS}/result", 404, "not_found"),
+    ("GET", f"/v1/analyses/{UNKNOWN_ANALYSIS}/pictures/a.png", 404, "not_found"),
+    ("POST", f"/v1/analyses/{UNKNOWN_ANALYSIS}/cancel", 404, "not_found"),
+    ("GET", "/v1/analyses/..%2f..%2fetc", 404, "not_found"),
+    ("GET", "/v1/analyses?status=strange", 422, "invalid_request"),
+    ("GET", "/v1/analyses?limit=0", 422, "invalid_request"),
+    ("GET", "/v1/analyses?limit=101", 422, "invalid_request"),
+    ("GET", "/v1/analyses?cursor=made-up", 400, "invalid_cursor"),
+    ("GET", f"/v1/webhook-endpoints/{UNKNOWN_ENDPOINT}", 404, "not_found"),
+    ("DELETE", f"/v1/webhook-endpoints/{UNKNOWN_ENDPOINT}", 404, "not_found"),
+    ("POST", f"/v1/webhook-endpoints/{UNKNOWN_ENDPOINT}/test", 404, "not_found"),
+    ("DELETE", "/v1/api-keys/0000000000000000", 404, "not_found"),
+]
+
+
+def test_framework_and_route_errors(client: httpx.Client) -> None:
+    for method, path, status, code in FRAMEWORK_AND_ROUTES:
+        assert_problem(client.request(method, path), status, code)
+
+
+def test_allow_header_of_a_wrong_method(client: httpx.Client) -> None:
+    allowed = client.put("/v1/clips").headers["allow"]
+    assert "GET" in allowed or "POST" in allowed
+
+
+JSON_BODIES: list[tuple[bytes, str | None, int, str]] = [
+    (b"{", "application/json", 400, "malformed_request"),
+    (b"\xff\xfe", "application/json", 400, "malformed_request"),
+    (b"", "application/json", 422, "invalid_request"),
+    (b"[]", "application/json", 422, "invalid_request"),
+    (b"{}", "application/json", 422, "invalid_request"),
+    (b"{}", "text/plain", 415, "unsupported_media_type"),
+    (b"{}", None, 415, "unsupported_media_type"),
+    (b"a=1", "application/x-www-form-urlencoded", 415, "unsupported_media_type"),
+]
+
+
+@pytest.mark.parametrize("path", ["/v1/analyses", "/v1/webhook-endpoints", "/v1/api-keys"])
+def test_json_bodies(client: httpx.Client, path: str) -> None:
+    for content, content_type, status, code in JSON_BODIES:
+        headers = {"content-type": content_type} if content_type else {}
+        assert_problem(client.post(path, content=content, headers=headers), status, code)
+
+
+def test_validation_says_where_and_never_echoes(client: httpx.Client) -> None:
+    canary = "jane-canary"
+    reply = client.post(
+        "/v1/analyses",
+        json={"clip_id": canary, "options": {"height_m": canary, canary: 1, "view": canary}},
+    )
+    body = assert_problem(reply, 422, "invalid_request")
+    pointers = {item["pointer"] for item in body["errors"]}
+    assert {"/clip_id", "/options/height_m", "/options/view"} <= pointers
+    assert canary not in reply.text.replace(f"/options/{canary}", "")
+
+
+def test_options_out_of_range(client: httpx.Client, clip_id: str) -> None:
+    wrong: list[dict[str, object]] = [
+        {"height_m": 0.5},
+        {"height_m": 3},
+        {"azimuth_deg": 360},
+        {"capture_fps": 0},
+        {"models": []},
+        {"handedness": "both"},
+    ]
+    for options in wrong:
+        reply = client.post("/v1/analyses", json={"clip_id": clip_id, "options": options})
+        assert_problem(reply, 422, "invalid_request")
+
+
+def test_not_a_number_is_not_a_number(client: httpx.Client, clip_id: str) -> None:
+    body = f'{{"clip_id": "{clip_id}", "options": {{"height_m": NaN}}}}'
+    reply = client.post("/v1/analyses", content=body, headers={"content-type": "application/json"})
+    assert reply.status_code in (400, 422)
+
+
+def test_unforeseen_error_is_a_problem_without_details(
+    client: httpx.Client, wired: Wiring, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*args: object, **kwargs: object) -> None:
+        raise RuntimeError("secret detail")
+
+    monkeypatch.setattr(type(wired.clips), "get", broken)
+    reply = client.get(f"/v1/clips/{UNKNOWN_CLIP}")
+    assert_problem(reply, 500, "internal_error")
+    assert "secret detail" not in reply.text
+
+
+@pytest.mark.parametrize("error", [DatabaseUnavailable, ObjectStoreUnavailable])
+def test_absent_dependency_asks_to_come_back(
+    client: httpx.Client,
+    wired: Wiring,
+    monkeypatch: pytest.MonkeyPatch,
+    error: type[DatabaseUnavailable],
+) -> None:
+    def broken(*args: object, **kwargs: object) -> None:
+        raise error()
+
+    monkeypatch.setattr(type(wired.clips), "get", broken)
+    reply = client.get(f"/v1/clips/{UNKNOWN_CLIP}")
+    assert_problem(reply, 503, error.code)
+    assert int(reply.headers["retry-after"]) > 0
+
+
+def test_request_id_is_taken_over_when_harmless(client: httpx.Client) -> None:
+    assert (
+        client.get("/livez", headers={"x-request-id": "abc-12345"}).headers["x-request-id"]
+        == "abc-12345"
+    )
+    made = client.get("/livez", headers={"x-request-id": "<script>alert(1)</script>"})
+    assert "script" not in made.headers["x-request-id"]
+
+
+def test_each_problem_type_has_a_page(anonymous: httpx.Client) -> None:
+    for code, cls in problem_types().items():
+        page = anonymous.get(f"/problems/{code}")
+        assert page.status_code == 200
+        assert page.headers["content-type"].startswith("text/html")
+        assert cls.title in page.text
+
+
+def test_pages_need_no_other_host(anonymous: httpx.Client) -> None:
+    for path in ("/docs", "/problems", "/problems/not_found"):
+        page = anonymous.get(path)
+        assert page.status_code == 200
+        assert "<script" not in page.text
+        for mark in ("src=", "@import", "url(", "<link"):
+            assert mark not in page.text, f"{path} has {mark}"
+        assert "default-src 'none'" in page.headers["content-security-policy"]
+
+
+def test_docs_show_every_operation(anonymous: httpx.Client, app: FastAPI) -> None:
+    page = anonymous.get("/docs").text
+    for item in app.openapi()["paths"].values():
+        for operation in item.values():
+            assert f'<article id="{operation["operationId"]}">' in page
+
+
+def test_links_inside_the_docs_lead_somewhere(anonymous: httpx.Client) -> None:
+    import re
+
+    page = anonymous.get("/docs").text
+    ids = set(re.findall(r'id="([^"]+)"', page))
+    for target in re.findall(r'href="#([^"]+)"', page):
+        assert target in ids, target
+    for target in set(re.findall(r'href="(/[^"]+)"', page)):
+        assert anonymous.get(target).status_code == 200, target
