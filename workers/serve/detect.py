@@ -20,12 +20,16 @@ from workers.serve.signals import SIDES, Signals
 
 OVERHEAD = 0.55
 """Wrist over the mid-shoulder at the top of either arm's reach."""
+OVERHEAD_SWING = 0.25
+"""Lowest top of a hitting wrist after a toss: a fast hand is cut off between two frames."""
 TOSS_BEFORE_S = (0.08, 3.5)
 """The tossing hand is highest this long before the hitting hand (slow swings included)."""
 TOSS_DROP = 0.25
 """By how much the tossing hand has come down when the hitting hand is highest."""
 MIN_RISE = 2.2
 """Slowest upward hand speed of a swing."""
+MIN_SWING = 7.0
+"""Least sum of upward and downward speed where the hand is not seen overhead."""
 SERVE_RISE, SERVE_FALL = 8.0, 12.0
 SLOW_BELOW = 1.6
 """A swing whose upward and downward speeds, each over its usual value, sum to less is slow."""
@@ -123,7 +127,7 @@ def _swings(signals: Signals, side: str) -> list[_Swing]:
     found: list[_Swing] = []
     for peak in peaks - 1:
         t = float(time[peak])
-        if hand[peak] < OVERHEAD:
+        if hand[peak] < OVERHEAD_SWING:
             continue
         up = float(np.max(rise[(time > t - 0.5) & (time <= t)], initial=0.0))
         down = float(-np.min(rise[(time > t) & (time < t + 0.6)], initial=0.0))
@@ -136,6 +140,8 @@ def _swings(signals: Signals, side: str) -> list[_Swing]:
             and toss_hand[toss] - toss_hand[peak] >= TOSS_DROP
             and hand[toss] < hand[peak] - 0.2
         )
+        if hand[peak] < OVERHEAD and not (tossed and up + down >= MIN_SWING):
+            continue
         score = float(up + down) * (2.0 if tossed else 0.5)
         found.append(_Swing(side, int(peak), toss if tossed else None, up, down, score))
     return found

@@ -208,8 +208,9 @@ def _repetition(
         ), False
     motion = body.motion
     events: dict[EventName, Instant] = locate(motion, candidate.kind)
-    fall = body_fall(motion, floor_height(motion), request.sex)
-    doubtful = request.capture_fps is None and clock_doubtful(fall)
+    trusted = request.capture_fps is None and motion.method != "network_3d"
+    fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
+    doubtful = clock_doubtful(fall)
     context = FilmContext(fps, view, feet, events, doubtful)
     given = request.stature_m is not None or view is None
     metrics = measure(

@@ -157,7 +157,8 @@ def _tossing_arm_up(paths: _Paths, highest: float) -> tuple[float, float | None]
     """Return from when the tossing arm is up before the swing, and when it passed release."""
     arm = elevation(paths.of("left_shoulder"), paths.of("left_wrist"))
     before = paths.within(paths.time_s[0], highest)
-    top = paths.extreme(paths.of("left_wrist")[:, 2], before)
+    height = (paths.of("left_wrist") - paths.of("left_shoulder"))[:, 2]
+    top = paths.extreme(height, before)
     if top is None:
         return float(paths.time_s[0]), None
     low = np.flatnonzero((arm < RELEASE_ARM_ELEVATION_DEG) & (paths.time_s < top))

@@ -17,6 +17,8 @@ from workers.serve.load import GRAVITY
 from workers.serve.mass import centre_of_mass
 
 MIN_FLIGHT_FRAMES = 6
+LONG_FLIGHT_S = 0.45
+"""Nobody leaves the floor for longer in a serve: that would be a jump of a quarter of a metre."""
 DOUBTFUL_RATIO = 0.4
 """Measured over true gravity under which the clock is doubted (a ratio of rates of 1.6)."""
 
@@ -99,9 +101,14 @@ def flight(motion: BodyMotion, floor_z: float) -> tuple[int, int] | None:
 
 
 def body_fall(motion: BodyMotion, floor_z: float, sex: Sex) -> Fall | None:
-    """Return the fall of the centre of mass while airborne, m/s², or None without a flight."""
+    """Return the fall of the centre of mass in a long flight, m/s², or None without one.
+
+    Short flights are too noisy to tell gravity; a clock that runs slow makes flights long.
+    """
     rows = flight(motion, floor_z)
     if rows is None or rows[1] - rows[0] < MIN_FLIGHT_FRAMES:
+        return None
+    if motion.time_s[rows[1] - 1] - motion.time_s[rows[0]] < LONG_FLIGHT_S:
         return None
     com = centre_of_mass(motion.joints[rows[0] : rows[1]], sex)
     return fit_fall(motion.time_s[rows[0] : rows[1]], -com[:, 2])
