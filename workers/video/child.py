@@ -10,6 +10,7 @@ it has finished with.
 
 from __future__ import annotations
 
+import errno
 import json
 import mmap
 import os
@@ -166,11 +167,17 @@ def _serve(
         raise
     except ServewrightError as error:
         link.say("error", code=error.code, detail=error.detail)
-    except MemoryError:
-        link.say("error", code=DecodeLimitExceeded.code, detail=DecodeLimitExceeded.advice())
-    except cv2.error as error:
-        short = error.code == cv2.Error.StsNoMem
-        cls = DecodeLimitExceeded if short else ClipDamaged
-        link.say("error", code=cls.code, detail=cls.advice())
-    except Exception:
-        link.say("error", code="internal_error", detail=traceback.format_exc()[-4000:])
+    except Exception as error:
+        if _is_memory(error):
+            link.say("error", code=DecodeLimitExceeded.code, detail=DecodeLimitExceeded.advice())
+        elif isinstance(error, cv2.error):
+            link.say("error", code=ClipDamaged.code, detail=ClipDamaged.advice())
+        else:
+            link.say("error", code="internal_error", detail=traceback.format_exc()[-4000:])
+
+
+def _is_memory(error: Exception) -> bool:
+    """Whether an error means that the address-space limit was met."""
+    if isinstance(error, cv2.error):
+        return bool(error.code == cv2.Error.StsNoMem)
+    return isinstance(error, MemoryError) or getattr(error, "errno", None) == errno.ENOMEM

@@ -7,8 +7,9 @@ safe way in.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import av
 import av.error
@@ -62,7 +63,8 @@ class Probe:
     tick_s : float
         Unit of the time line, seconds.
     frames_stated : int
-        Frames the index of the file lists for display, or the readable ones when it has none.
+        Frames the index of the file lists for display; without an index, the readable ones and
+        those missing by time.
     tags : dict of str to str
         Metadata of container and stream.
     """
@@ -92,7 +94,7 @@ class Probe:
     @property
     def rate_is_variable(self) -> bool:
         """Whether frame intervals differ by more than a tenth and more than rounding to ticks."""
-        steps = sorted(b - a for a, b in zip(self.times, self.times[1:], strict=False))
+        steps = sorted(b - a for a, b in pairwise(self.times))
         return steps[-1] - steps[0] > max(0.1 * steps[len(steps) // 2], 1.5 * self.tick_s)
 
 
@@ -118,6 +120,45 @@ def recognise(head: bytes) -> str:
     raise NotAVideo()
 
 
+def ends_inside_a_box(file: BinaryIO) -> bool:
+    """Whether an MP4 file ends before its last top-level box does (ISO/IEC 14496-12)."""
+    end = file.seek(0, 2)
+    at = 0
+    while at < end:
+        file.seek(at)
+        head = file.read(16)
+        size = int.from_bytes(head[:4], "big")
+        if len(head) < 8:
+            return True
+        if size == 0:  # to the end of the file
+            return False
+        if size == 1:
+            size = int.from_bytes(head[8:16], "big")
+        if size < 8:
+            return True
+        at += size
+    return at > end
+
+
+def missing_by_time(times: list[float], duration_s: float) -> int:
+    """Return how many frames seem to be missing from a film whose container counts none.
+
+    A pause of more than four usual intervals, and an end more than four intervals before the
+    stated duration, count as lost frames.
+
+    Parameters
+    ----------
+    times : list of float
+        Display times, seconds.
+    duration_s : float
+        What the container states; 0 = nothing.
+    """
+    steps = [b - a for a, b in pairwise(times)]
+    usual = sorted(steps)[len(steps) // 2]
+    steps.append(times[0] + duration_s - times[-1])
+    return sum(round(step / usual) - 1 for step in steps if step > 4 * usual)
+
+
 def probe(path: str, limits: DecodeLimits) -> Probe:
     """Read the facts of a film.
 
@@ -136,10 +177,11 @@ def probe(path: str, limits: DecodeLimits) -> Probe:
     """
     with Path(path).open("rb") as file:
         demuxer = recognise(file.read(16))
+        cut_short = demuxer == "mov" and ends_inside_a_box(file)
     options = {"protocol_whitelist": PROTOCOLS, "format_whitelist": DEMUXERS[demuxer]}
     try:
         with av.open(path, format=demuxer, options=options, metadata_errors="replace") as container:
-            return _read(container, demuxer, limits)
+            return _read(container, demuxer, limits, cut_short=cut_short)
     except MemoryError as error:
         raise DecodeLimitExceeded() from error
     except (av.error.FFmpegError, UnicodeError, OverflowError) as error:
@@ -147,8 +189,8 @@ def probe(path: str, limits: DecodeLimits) -> Probe:
         raise ClipDamaged(f"{ClipDamaged.advice()} (Container: {reason}.)") from error
 
 
-def _read(container: Any, demuxer: str, limits: DecodeLimits) -> Probe:
-    stream = _picture_stream(container)
+def _read(container: Any, demuxer: str, limits: DecodeLimits, *, cut_short: bool) -> Probe:
+    stream = _picture_stream(container, cut_short=cut_short)
     context = stream.codec_context
     codec = None if context is None else str(context.codec.canonical_name)
     if codec not in CODECS:
@@ -170,6 +212,9 @@ def _read(container: Any, demuxer: str, limits: DecodeLimits) -> Probe:
     _check_count(int(stream.frames), limits)
     times, discarded = _display_times(container, stream, tick, limits)
     stated = max(len(times), int(stream.frames) - discarded)
+    if stream.frames == 0 and len(times) > 2:
+        alone = len(container.streams) == 1
+        stated += missing_by_time(times, _tagged_duration(stream) or (stated_s if alone else 0))
     if stated == 0:
         raise ClipWithoutFrames()
     if len(times) < 2:
@@ -201,7 +246,7 @@ def _read(container: Any, demuxer: str, limits: DecodeLimits) -> Probe:
     return found
 
 
-def _picture_stream(container: Any) -> Any:
+def _picture_stream(container: Any, *, cut_short: bool) -> Any:
     """Return the first picture track, which is also the one the decoder library takes."""
     for stream in container.streams.video:
         if not stream.disposition & stream.disposition.__class__.attached_pic:
@@ -210,7 +255,17 @@ def _picture_stream(container: Any) -> Any:
             return stream
     if container.streams.video or container.streams.audio:
         raise ClipWithoutPicture()
-    raise ClipWithoutFrames()
+    raise ClipDamaged() if cut_short else ClipWithoutFrames()
+
+
+def _tagged_duration(stream: Any) -> float:
+    """Return the duration Matroska writers state per track, seconds; 0 when there is none."""
+    parts = str(stream.metadata.get("DURATION", "")).split(":")
+    try:
+        hours, minutes, seconds = (float(part) for part in parts)
+    except ValueError:
+        return 0.0
+    return 3600 * hours + 60 * minutes + seconds
 
 
 def _display_times(
@@ -228,6 +283,8 @@ def _display_times(
                 continue
             stamps.add(int(packet.pts))
             _check_count(len(stamps), limits)
+    except av.error.EOFError:
+        pass
     except av.error.FFmpegError:
         # A file cut short or damaged inside: what precedes is still a film.
         if not stamps:
