@@ -92,8 +92,9 @@ class ClipStream:
         self._decoded = 0
         try:
             self.total_frames = int(message["frames_readable"])
+            tags = {str(key): str(value) for key, value in dict(message["tags"]).items()}
             self.scale: TimeScale = time_scale(
-                float(message["frame_rate"]), given=capture_fps, tags=message["tags"]
+                float(message["frame_rate"]), given=capture_fps, tags=tags
             )
             self.facts = ClipFacts(
                 duration_s=float(message["duration_s"]) * self.scale.factor,
