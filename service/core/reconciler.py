@@ -112,6 +112,8 @@ class Reconciler:
             now = self._database.now(session)
             pending = session.scalars(select(Erasure)).all()
         swept = 0
+        if pending:  # a reader may have held up the one after the erasure
+            self._database.checkpoint()
         for erasure in pending:
             try:
                 swept += self._objects.delete_prefix(erasure.prefix)

@@ -1,0 +1,170 @@
+"""Who may do what: every route against every scope, and one tenant against another."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import httpx
+from fastapi import FastAPI
+
+from service.api.middleware import PROTECTED
+from service.core.access import Scope
+from service.core.tables import Base
+from service.core.wiring import Wiring
+from tests.integration.api.conftest import assert_problem, complete
+
+NEEDED = {
+    "send_clip": Scope.CLIPS_WRITE,
+    "announce_clip": Scope.CLIPS_WRITE,
+    "complete_clip": Scope.CLIPS_WRITE,
+    "list_clips": Scope.CLIPS_READ,
+    "read_clip": Scope.CLIPS_READ,
+    "read_clip_content": Scope.CLIPS_READ,
+    "erase_clip": Scope.CLIPS_ERASE,
+    "start_analysis": Scope.ANALYSES_WRITE,
+    "cancel_analysis": Scope.ANALYSES_WRITE,
+    "list_analyses": Scope.RESULTS_READ,
+    "read_analysis": Scope.RESULTS_READ,
+    "read_result": Scope.RESULTS_READ,
+    "read_joints": Scope.RESULTS_READ,
+    "read_joints_arrays": Scope.RESULTS_READ,
+    "read_events": Scope.RESULTS_READ,
+    "read_metrics": Scope.RESULTS_READ,
+    "read_picture": Scope.RESULTS_READ,
+    "create_webhook_endpoint": Scope.WEBHOOKS_MANAGE,
+    "list_webhook_endpoints": Scope.WEBHOOKS_MANAGE,
+    "read_webhook_endpoint": Scope.WEBHOOKS_MANAGE,
+    "change_webhook_endpoint": Scope.WEBHOOKS_MANAGE,
+    "delete_webhook_endpoint": Scope.WEBHOOKS_MANAGE,
+    "rotate_webhook_secret": Scope.WEBHOOKS_MANAGE,
+    "test_webhook_endpoint": Scope.WEBHOOKS_MANAGE,
+    "create_api_key": Scope.ADMIN,
+    "list_api_keys": Scope.ADMIN,
+    "revoke_api_key": Scope.ADMIN,
+}
+IDS = {
+    "{clip_id}": "clip_" + "0" * 32,
+    "{analysis_id}": "ana_" + "0" * 32,
+    "{endpoint_id}": "whe_" + "0" * 32,
+    "{key_id}": "0" * 16,
+    "{name}": "a.png",
+}
+BODIES: dict[str, dict[str, Any]] = {
+    "start_analysis": {"clip_id": "clip_" + "0" * 32},
+    "announce_clip": {"size_bytes": 5, "sha256": "0" * 64},
+    "create_webhook_endpoint": {"url": "https://hooks.example.org/a"},
+    "change_webhook_endpoint": {"enabled": False},
+    "create_api_key": {"name": "n", "scopes": ["clips:read"]},
+}
+
+
+def operations(app: FastAPI) -> list[tuple[str, str, str]]:
+    found = []
+    for path, item in app.openapi()["paths"].items():
+        if path.startswith(PROTECTED):
+            for name, value in IDS.items():
+                path = path.replace(name, value)
+            found += [(m.upper(), path, op["operationId"]) for m, op in item.items()]
+    return found
+
+
+def ask(client: httpx.Client, method: str, path: str, name: str, **kw: Any) -> httpx.Response:
+    return client.request(method, path, json=BODIES.get(name), **kw)
+
+
+def test_each_route_asks_for_a_key(anonymous: httpx.Client, app: FastAPI) -> None:
+    wrong = (
+        {},
+        {"authorization": ""},
+        {"authorization": "Bearer"},
+        {"authorization": "Bearer x"},
+        {"authorization": "Basic eDp5"},
+        {"authorization": f"Bearer sw_{'0' * 16}_{'0' * 64}_00000000"},
+    )
+    for method, path, name in operations(app):
+        for headers in wrong:
+            reply = ask(anonymous, method, path, name, headers=headers)
+            assert_problem(reply, 401, "unauthenticated")
+            assert reply.headers["www-authenticate"].startswith("Bearer")
+
+
+def test_only_a_known_list_of_paths_is_open(anonymous: httpx.Client, app: FastAPI) -> None:
+    from service.api.pages import OPEN_PATHS
+
+    for route in app.openapi()["paths"]:
+        assert route.startswith(PROTECTED + "/") or route in OPEN_PATHS
+    for path in OPEN_PATHS:
+        assert anonymous.get(path, follow_redirects=True).status_code == 200
+
+
+def test_each_route_asks_for_its_scope_and_no_other(
+    anonymous: httpx.Client, app: FastAPI, as_key: Callable[..., dict[str, str]]
+) -> None:
+    routes = operations(app)
+    assert {name for _, _, name in routes} == set(NEEDED)
+    for scope in Scope:
+        headers = as_key(scope)
+        for method, path, name in routes:
+            status = ask(anonymous, method, path, name, headers=headers).status_code
+            allowed = scope in (NEEDED[name], Scope.ADMIN)
+            assert (status != 403) == allowed, (scope, method, path, status)
+
+
+def test_tenants_do_not_see_each_other(
+    client: httpx.Client,
+    wired: Wiring,
+    as_key: Callable[..., dict[str, str]],
+    clip_id: str,
+    analysis_id: str,
+) -> None:
+    complete(wired, analysis_id)
+    endpoint = client.post("/v1/webhook-endpoints", json={"url": "https://hooks.example.org/a"})
+    endpoint_id, tag = endpoint.json()["id"], endpoint.headers["etag"]
+    other = as_key(Scope.ADMIN, tenant="other")
+    for method, path, body in (
+        ("GET", f"/v1/clips/{clip_id}", None),
+        ("GET", f"/v1/clips/{clip_id}/content", None),
+        ("DELETE", f"/v1/clips/{clip_id}", None),
+        ("POST", f"/v1/clips/{clip_id}/complete", None),
+        ("GET", f"/v1/analyses/{analysis_id}", None),
+        ("GET", f"/v1/analyses/{analysis_id}/result", None),
+        ("POST", f"/v1/analyses/{analysis_id}/cancel", None),
+        ("POST", "/v1/analyses", {"clip_id": clip_id}),
+        ("GET", f"/v1/webhook-endpoints/{endpoint_id}", None),
+        ("PATCH", f"/v1/webhook-endpoints/{endpoint_id}", {"enabled": False}),
+        ("DELETE", f"/v1/webhook-endpoints/{endpoint_id}", None),
+    ):
+        reply = client.request(method, path, json=body, headers={**other, "if-match": tag})
+        assert_problem(reply, 404, "not_found")
+    for path in ("/v1/clips", "/v1/analyses", "/v1/webhook-endpoints"):
+        assert client.get(path, headers=other).json()["items"] == []
+    assert len(client.get("/v1/api-keys", headers=other).json()["items"]) == 1
+
+
+def test_keys_are_made_listed_and_revoked(client: httpx.Client) -> None:
+    made = client.post(
+        "/v1/api-keys", json={"name": "camera", "scopes": ["clips:read"], "expires_in_days": 7}
+    )
+    assert made.status_code == 201
+    key, key_id = made.json()["key"], made.json()["id"]
+    mine = {"authorization": f"Bearer {key}"}
+    assert client.get("/v1/clips", headers=mine).status_code == 200
+    assert_problem(client.get("/v1/api-keys", headers=mine), 403, "forbidden")
+    listed = client.get("/v1/api-keys")
+    assert key not in listed.text
+    assert key_id in {item["id"] for item in listed.json()["items"]}
+    assert client.delete(f"/v1/api-keys/{key_id}").status_code == 204
+    assert_problem(client.get("/v1/clips", headers=mine), 401, "unauthenticated")
+    assert_problem(client.delete(f"/v1/api-keys/{key_id}"), 404, "not_found")
+
+
+def test_no_usable_key_is_stored(client: httpx.Client, wired: Wiring) -> None:
+    key = wired.keys.add("k")
+    secret = key.split("_")[2]
+    with wired.database.read() as session:
+        from sqlalchemy import select
+
+        for table in Base.metadata.sorted_tables:
+            for row in session.execute(select(table)):
+                assert secret not in repr(tuple(row))
