@@ -6,10 +6,20 @@ from types import ModuleType
 
 import typer
 
-from workers.cli import analyse, bench, doctor, keys, migrate, up, worker
+from workers.cli import accuracy, analyse, bench, doctor, joints_in, keys, migrate, up, worker
 from workers.cli.console import EXIT_CODES_HELP
 
-COMMANDS: tuple[ModuleType, ...] = (up, analyse, worker, migrate, keys, doctor, bench)
+COMMANDS: tuple[ModuleType, ...] = (
+    up,
+    analyse,
+    worker,
+    migrate,
+    keys,
+    doctor,
+    bench,
+    accuracy,
+    joints_in,
+)
 
 
 def build() -> typer.Typer:

@@ -29,6 +29,8 @@ class EngineRequest:
         Rate the camera recorded at, when the caller stated it: times are then already real.
     seed : int
         Seed of the Monte Carlo propagation.
+    withhold : bool
+        False reports values even from views that do not support them (for calibration only).
     drill : RepetitionKind or None
         What the caller says the swings in the clip are (``throw``, ``shadow``, ``serve``). From
         joints alone an upward throw with a raised tossing arm looks like a serve.
@@ -41,6 +43,7 @@ class EngineRequest:
     sex: Sex = Sex.UNKNOWN
     capture_fps: float | None = None
     seed: int = 0
+    withhold: bool = True
     drill: RepetitionKind | None = None
 
 

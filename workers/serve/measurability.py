@@ -38,6 +38,8 @@ class FilmContext:
     events : mapping of EventName to Instant
     time_doubtful : bool
         The clip's times do not fit free fall.
+    withhold : bool
+        False = report what the view does not support, too (for calibration).
     """
 
     fps: float
@@ -45,6 +47,7 @@ class FilmContext:
     feet_share: float
     events: Mapping[EventName, Instant] = field(default_factory=dict)
     time_doubtful: bool = False
+    withhold: bool = True
 
 
 def why_not(spec: MetricSpec, context: FilmContext) -> str | None:
@@ -66,7 +69,7 @@ def why_not(spec: MetricSpec, context: FilmContext) -> str | None:
             "The feet are not in the picture; step back or tilt the camera until both feet stay "
             "in view."
         )
-    return _view_limit(spec, context.view, context.fps)
+    return _view_limit(spec, context.view, context.fps) if context.withhold else None
 
 
 def _view_limit(spec: MetricSpec, view: View, fps: float) -> str | None:

@@ -108,6 +108,8 @@ METRICS = (
             _elbow_at(event),
             kinds=LOADED if event is EventName.TROPHY else SERVES,
             reference=_ELBOW.get(event),
+            tolerance=9.0,
+            lowest=0.0,
         )
         for event in (EventName.TROPHY, EventName.RACKET_LOW, EventName.CONTACT)
     ),
@@ -120,6 +122,7 @@ METRICS = (
             _shoulder_at(event),
             kinds=LOADED if event is EventName.TROPHY else SERVES,
             reference=_ELEVATION.get(event),
+            tolerance=9.0,
         )
         for event in (EventName.TROPHY, EventName.CONTACT)
     ),
@@ -131,6 +134,7 @@ METRICS = (
             event,
             _tossing_at(event),
             kinds=LOADED if event is EventName.TROPHY else SERVES,
+            tolerance=12.0,
         )
         for event in (EventName.RELEASE, EventName.TROPHY)
     ),
@@ -142,6 +146,7 @@ METRICS = (
         contact_height_ratio,
         kinds=SWINGS,
         reference=RACKET_REFERENCE,
+        tolerance=0.03,
     ),
     MetricSpec(
         "contact_forward",
@@ -150,9 +155,9 @@ METRICS = (
         EventName.CONTACT,
         contact_forward,
         frozenset({Need.FEET, Need.STATURE}),
-        (EventName.LOADING,),
         reference="Flat serves about 0.17 m farther into the court than kick serves "
         "(Sports Med Open 2021, doi 10.1186/s40798-020-00295-2).",
+        tolerance=0.1,
     ),
     MetricSpec(
         "toss_release_height",
@@ -160,6 +165,7 @@ METRICS = (
         "1",
         EventName.RELEASE,
         toss_release_height,
+        tolerance=0.06,
     ),
     MetricSpec(
         "throw_elevation",
@@ -170,5 +176,6 @@ METRICS = (
         frozenset({Need.FAST}),
         kinds=THROWS,
         min_fps=50.0,
+        tolerance=12.0,
     ),
 )

@@ -56,6 +56,7 @@ METRICS = (
         rear_hip_drop,
         FEET,
         (EventName.SET_UP,),
+        tolerance=0.06,
     ),
     MetricSpec(
         "rear_hip_setback",
@@ -65,6 +66,7 @@ METRICS = (
         rear_hip_setback,
         FEET,
         (EventName.SET_UP,),
+        tolerance=0.06,
     ),
     MetricSpec(
         "front_hip_advance",
@@ -73,5 +75,6 @@ METRICS = (
         EventName.LOADING,
         front_hip_advance,
         FEET,
+        tolerance=0.06,
     ),
 )

@@ -84,6 +84,8 @@ def _specs(which: str) -> tuple[MetricSpec, ...]:
             FEET,
             kinds=LOADED if event is EventName.LOADING else SERVES,
             reference=_REFERENCE.get((which, event)),
+            tolerance=6.0,
+            lowest=0.0,
         )
         for event in (EventName.TROPHY, EventName.LOADING, EventName.CONTACT)
     )
@@ -98,6 +100,7 @@ def _specs(which: str) -> tuple[MetricSpec, ...]:
             FEET,
             (EventName.LOADING, EventName.CONTACT),
             min_fps=50.0,
+            tolerance=120.0,
         ),
     )
 
@@ -113,5 +116,6 @@ METRICS = (
         leg_drive_speed,
         frozenset({Need.STATURE}),
         (EventName.LOADING, EventName.CONTACT),
+        tolerance=0.3,
     ),
 )

@@ -116,6 +116,7 @@ METRICS = (
         (EventName.CONTACT,),
         SWINGS,
         min_fps=100.0,
+        tolerance=2.5,
     ),
     *(
         MetricSpec(
@@ -157,6 +158,8 @@ METRICS = (
         SERVES,
         ORDER_REFERENCE,
         min_fps=100.0,
+        lowest=0.0,
+        highest=1.0,
     ),
     MetricSpec(
         "pelvis_rotation_speed_peak",

@@ -21,7 +21,7 @@ def _duration(first: EventName, last: EventName) -> Callable[[Samples], FloatArr
 
 
 def _spec(key: str, title: str, first: EventName, last: EventName) -> MetricSpec:
-    return MetricSpec(key, title, "s", None, _duration(first, last), uses=(first, last))
+    return MetricSpec(key, title, "s", None, _duration(first, last), uses=(first, last), lowest=0.0)
 
 
 METRICS = (

@@ -82,7 +82,13 @@ def _specs(event: EventName) -> tuple[MetricSpec, ...]:
     )
     return (
         MetricSpec(
-            "shoulder_line_tilt", "Shoulder-line tilt", "deg", event, _tilt_at(event), kinds=kinds
+            "shoulder_line_tilt",
+            "Shoulder-line tilt",
+            "deg",
+            event,
+            _tilt_at(event),
+            kinds=kinds,
+            tolerance=4.5,
         ),
         MetricSpec(
             "trunk_inclination",
@@ -92,6 +98,8 @@ def _specs(event: EventName) -> tuple[MetricSpec, ...]:
             _inclination_at(event),
             kinds=kinds,
             reference=_REFERENCE[event],
+            tolerance=4.5,
+            lowest=0.0,
         ),
         MetricSpec(
             "trunk_lateral_tilt",
@@ -100,6 +108,7 @@ def _specs(event: EventName) -> tuple[MetricSpec, ...]:
             event,
             _part_at(event, 1, 1, lateral),
             kinds=kinds,
+            tolerance=6.0,
         ),
         MetricSpec(
             "trunk_backward_tilt",
@@ -108,6 +117,7 @@ def _specs(event: EventName) -> tuple[MetricSpec, ...]:
             event,
             _part_at(event, 0, -1, backward),
             kinds=kinds,
+            tolerance=6.0,
         ),
     )
 
@@ -122,5 +132,6 @@ METRICS = (
         None,
         shoulder_over_shoulder,
         uses=_EVENTS,
+        tolerance=7.0,
     ),
 )

@@ -19,6 +19,8 @@ from workers.serve.samples import Pose, Samples
 
 _LINE = {"pelvis": "hip", "shoulder": "shoulder", "knee": "knee"}
 _PART = {"pelvis": "Pelvis", "shoulder": "Shoulder", "knee": "Knee"}
+TOLERANCE = 12.0
+"""Degrees: one and a half times what is aimed at from the side."""
 SEPARATION_REFERENCE = (
     "20-30 deg is often repeated for professionals, unverified; orientation only, no limit."
 )
@@ -126,6 +128,7 @@ def _specs(part: str) -> tuple[MetricSpec, ...]:
             EventName.LOADING,
             _turn_at_loading(part),
             uses=(EventName.SET_UP,),
+            tolerance=TOLERANCE,
         ),
         MetricSpec(
             f"{part}_turn_peak",
@@ -134,6 +137,7 @@ def _specs(part: str) -> tuple[MetricSpec, ...]:
             None,
             _turn_peak(part),
             uses=(EventName.SET_UP, EventName.CONTACT),
+            tolerance=TOLERANCE,
         ),
         MetricSpec(
             f"{part}_turn_absolute",
@@ -143,6 +147,7 @@ def _specs(part: str) -> tuple[MetricSpec, ...]:
             _turn_absolute(part),
             frozenset({Need.TARGET}),
             kinds=LOADED,
+            tolerance=TOLERANCE,
         ),
     )
 
@@ -158,6 +163,7 @@ METRICS = (
         EventName.LOADING,
         turn_to_bend_ratio,
         uses=(EventName.SET_UP,),
+        tolerance=0.2,
     ),
     MetricSpec(
         "hip_shoulder_separation",
@@ -166,6 +172,7 @@ METRICS = (
         EventName.TROPHY,
         hip_shoulder_separation,
         reference=SEPARATION_REFERENCE,
+        tolerance=TOLERANCE,
     ),
     MetricSpec(
         "hip_shoulder_separation",
@@ -175,6 +182,7 @@ METRICS = (
         hip_shoulder_separation_loading,
         kinds=LOADED,
         reference=SEPARATION_REFERENCE,
+        tolerance=TOLERANCE,
     ),
     MetricSpec(
         "hip_shoulder_separation_peak",
@@ -184,5 +192,6 @@ METRICS = (
         hip_shoulder_separation_peak,
         uses=(EventName.RELEASE, EventName.CONTACT),
         reference=SEPARATION_REFERENCE,
+        tolerance=TOLERANCE,
     ),
 )

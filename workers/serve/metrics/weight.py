@@ -17,6 +17,7 @@ RULE = (
     "mean exists. Compare with the static share."
 )
 FEET = frozenset({Need.FEET})
+TOLERANCE = 0.06
 
 
 def rear_foot_load_share(body: Samples) -> FloatArray:
@@ -115,6 +116,7 @@ METRICS = (
         FEET,
         kinds=LOADED,
         reference=RULE,
+        tolerance=TOLERANCE,
     ),
     MetricSpec(
         "rear_foot_load_share_foot_centre",
@@ -125,6 +127,7 @@ METRICS = (
         FEET,
         kinds=LOADED,
         reference=RULE,
+        tolerance=TOLERANCE,
     ),
     MetricSpec(
         "rear_foot_load_share_dynamic",
@@ -133,6 +136,7 @@ METRICS = (
         EventName.LOADING,
         rear_foot_load_share_dynamic,
         FEET,
+        tolerance=0.12,
     ),
     MetricSpec(
         "rear_foot_load_share_peak",
@@ -143,6 +147,7 @@ METRICS = (
         FEET,
         (EventName.RELEASE, EventName.LOADING),
         reference=RULE,
+        tolerance=TOLERANCE,
     ),
     MetricSpec(
         "most_loaded_before_contact",
@@ -162,6 +167,8 @@ METRICS = (
         FEET,
         (EventName.SET_UP, EventName.LOADING),
         reference=RULE,
+        tolerance=0.3,
+        lowest=0.0,
     ),
     MetricSpec(
         "hold_rear_load_time_60",
@@ -173,6 +180,7 @@ METRICS = (
         (EventName.SET_UP, EventName.FINISH),
         HOLDS,
         RULE,
+        lowest=0.0,
     ),
     MetricSpec(
         "hold_rear_foot_load_share",
@@ -184,6 +192,7 @@ METRICS = (
         (EventName.SET_UP, EventName.FINISH),
         HOLDS,
         RULE,
+        tolerance=TOLERANCE,
     ),
     MetricSpec(
         "hold_duration",
@@ -194,5 +203,6 @@ METRICS = (
         frozenset(),
         (EventName.SET_UP, EventName.FINISH),
         HOLDS,
+        lowest=0.0,
     ),
 )

@@ -1,0 +1,111 @@
+"""Body joints in ``.npz`` files: a small open format anybody can write with numpy."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.contract.errors import InvalidRequest
+from models.contract.tracks import FloatArray
+from models.contract.vocabulary import BODY_JOINTS
+
+MOTION_FORMAT = "servewright-motion-1"
+
+
+@dataclass(frozen=True, slots=True)
+class RawMotion:
+    """Joints as measured: metres, z up, anatomical left and right.
+
+    Attributes
+    ----------
+    time_s : ndarray, shape (T,)
+    joints : ndarray, shape (T, 21, 3)
+        Order of ``BODY_JOINTS``; NaN = not measured.
+    """
+
+    time_s: FloatArray
+    joints: FloatArray
+
+
+def by_name(time_s: FloatArray, names: list[str], points: FloatArray) -> RawMotion:
+    """Return a motion from named points, shape (T, N, 3); names that are missing become NaN.
+
+    Raises
+    ------
+    InvalidRequest
+        If a joint that every metric needs (shoulders to ankles) is missing.
+    """
+    joints = np.full((len(time_s), len(BODY_JOINTS), 3), np.nan)
+    lower = [name.strip().lower() for name in names]
+    for i, joint in enumerate(BODY_JOINTS):
+        if joint in lower:
+            joints[:, i] = points[:, lower.index(joint)]
+    needed = [
+        f"{side}_{j}"
+        for side in ("left", "right")
+        for j in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
+    ]
+    missing = [name for name in needed if name not in lower]
+    if missing:
+        raise InvalidRequest(
+            f"These joints are missing: {', '.join(missing)}. Name the points like the joints, "
+            "or give a marker map."
+        )
+    return RawMotion(np.asarray(time_s, dtype=np.float64), with_head(joints))
+
+
+def with_head(joints: FloatArray) -> FloatArray:
+    """Fill unmeasured head points above the mid-shoulder, along the trunk.
+
+    Ears at 0.32 trunk lengths over the shoulder line (rendered bodies); they carry the head's
+    mass. Points that were measured stay.
+    """
+    index = {name: i for i, name in enumerate(BODY_JOINTS)}
+    shoulders, hips = (
+        (joints[:, index[f"left_{j}"]] + joints[:, index[f"right_{j}"]]) / 2
+        for j in ("shoulder", "hip")
+    )
+    head = shoulders + 0.32 * (shoulders - hips)
+    filled = joints.copy()
+    for name in ("nose", "left_eye", "right_eye", "left_ear", "right_ear"):
+        row = filled[:, index[name]]
+        filled[:, index[name]] = np.where(np.isfinite(row), row, head)
+    return filled
+
+
+def read_npz(data: bytes) -> RawMotion:
+    """Read a ``servewright-motion-1`` file: ``format``, ``names``, ``time_s``, ``xyz_m``.
+
+    Raises
+    ------
+    InvalidRequest
+        On any other content.
+    """
+    try:
+        with np.load(io.BytesIO(data), allow_pickle=False) as file:
+            if "format" not in file or str(file["format"]) != MOTION_FORMAT:
+                raise InvalidRequest(f"The file is not a {MOTION_FORMAT} file.")
+            names = [str(name) for name in file["names"]]
+            time, points = np.asarray(file["time_s"]), np.asarray(file["xyz_m"])
+    except (ValueError, OSError, KeyError) as error:
+        raise InvalidRequest(f"The joint file cannot be read: {error}") from error
+    if points.shape != (len(time), len(names), 3) or len(time) < 8:
+        raise InvalidRequest("xyz_m must have shape (frames, names, 3), with 8 frames or more.")
+    if not bool(np.all(np.diff(time) > 0)):
+        raise InvalidRequest("time_s must increase from frame to frame.")
+    return by_name(time, names, points)
+
+
+def write_npz(motion: RawMotion) -> bytes:
+    """Return a ``servewright-motion-1`` file."""
+    buffer = io.BytesIO()
+    np.savez_compressed(
+        buffer,
+        format=np.array(MOTION_FORMAT),
+        names=np.array(BODY_JOINTS),
+        time_s=motion.time_s,
+        xyz_m=motion.joints,
+    )
+    return buffer.getvalue()

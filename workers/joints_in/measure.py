@@ -1,0 +1,93 @@
+"""From a joint file to measured repetitions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from models.contract.errors import InvalidRequest
+from models.contract.tracks import TRACK_FORMAT, JointTrack
+from workers.joints_in.arrays import RawMotion, read_npz
+from workers.joints_in.c3d import read_c3d
+from workers.joints_in.document import bodies_of, read_document, track_of
+from workers.serve.canonical import to_court
+from workers.serve.engine import analyse, analyse_motion
+from workers.serve.interface import EngineRequest, EngineResult
+
+SUFFIXES = (".json", ".npz", ".c3d")
+
+
+def measure_file(
+    path: Path,
+    request: EngineRequest,
+    *,
+    target_xy: tuple[float, float] | None = None,
+    markers: Mapping[str, Sequence[str]] | None = None,
+) -> list[EngineResult]:
+    """Measure what a joint file holds.
+
+    Parameters
+    ----------
+    path : Path
+        ``.json`` (joints.v1.json: landmarks in pixels, or bodies in metres), ``.npz`` (a track of
+        landmarks, or ``servewright-motion-1``), or ``.c3d``.
+    request : EngineRequest
+    target_xy : (x, y) or None
+        Horizontal direction of the target in the file's own axes (metres, z up).
+    markers : mapping of joint to marker names, optional
+        For C3D.
+
+    Returns
+    -------
+    list of EngineResult
+        One per body of a JSON document with bodies, else one.
+
+    Raises
+    ------
+    InvalidRequest
+        If the file cannot be used; says why.
+    """
+    suffix = path.suffix.lower()
+    if suffix == ".c3d":
+        return [_measure_raw(read_c3d(path, markers), request, target_xy)]
+    if suffix == ".npz":
+        data = path.read_bytes()
+        if _is_track(path):
+            try:
+                return [analyse(JointTrack.from_npz(data), request)]
+            except (ValueError, KeyError) as error:
+                raise InvalidRequest(f"The joint file cannot be read: {error}") from error
+        return [_measure_raw(read_npz(data), request, target_xy)]
+    if suffix == ".json":
+        document = read_document(path.read_bytes())
+        bodies = bodies_of(document)
+        if bodies:
+            return [analyse_motion(body, request) for body in bodies]
+        return [analyse(track_of(document), request)]
+    raise InvalidRequest(f"Send joints as {', '.join(SUFFIXES)}; this file is {suffix or 'none'}.")
+
+
+def _is_track(path: Path) -> bool:
+    try:
+        with np.load(path, allow_pickle=False) as file:
+            return "format" in file and str(file["format"]) == TRACK_FORMAT
+    except (ValueError, OSError, KeyError) as error:
+        raise InvalidRequest(f"The joint file cannot be read: {error}") from error
+
+
+def _measure_raw(
+    raw: RawMotion, request: EngineRequest, target_xy: tuple[float, float] | None
+) -> EngineResult:
+    try:
+        motion = to_court(
+            raw.time_s,
+            raw.joints,
+            handedness=request.handedness,
+            target_xy=target_xy,
+            stature_m=request.stature_m,
+        )
+    except ValueError as error:
+        raise InvalidRequest(f"The joints cannot be used: {error}.") from error
+    return analyse_motion(motion, request)

@@ -1,0 +1,109 @@
+"""Work out the calibrated error terms from clips with known truth, and write them as a module."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from models.contract.tracks import FloatArray
+from models.contract.vocabulary import View
+from workers.serve.accuracy import Comparison, MetricError
+from workers.serve.calibration import LOW_RATE_FPS, Residual, residual
+from workers.serve.uncertainty import Z95
+
+COVERAGE = 0.955
+ENOUGH = 12
+"""Values from which the 95.5 % quantile itself is used; fewer use the inflated rms."""
+PRIOR = 3.0
+"""Weight, in values, of the all-views figure in each view's."""
+
+Table = dict[tuple[str, str, str], tuple[float, float, int]]
+
+
+def calibrate(comparisons: Iterable[Comparison]) -> Table:
+    """Return the residual table of a set of compared clips.
+
+    The propagated part of each interval is recovered by taking the present calibrated term out
+    of it, so that calibration can be repeated. Metrics that were withheld cannot be calibrated:
+    run with every metric reported.
+    """
+    errors = [e for c in comparisons for e in c.metrics if e.error is not None]
+    table: Table = {}
+    for name in dict.fromkeys(e.name for e in errors):
+        for rate in ("low", "usual"):
+            mine = [e for e in errors if e.name == name and rate_of(e.fps) == rate]
+            if not mine:
+                continue
+            everywhere = _residual(mine, None)
+            for view in View:
+                chosen = [e for e in mine if e.view is view]
+                if chosen:
+                    found = _residual(chosen, everywhere)
+                    table[(name, view.value, rate)] = (
+                        _rounded(found.sd),
+                        _rounded(found.mae),
+                        found.count,
+                    )
+    return table
+
+
+def rate_of(fps: float) -> str:
+    """Return the class of frame rates a clip belongs to."""
+    return "low" if fps < LOW_RATE_FPS else "usual"
+
+
+def _residual(chosen: Sequence[MetricError], prior: Residual | None) -> Residual:
+    away = np.array([e.error for e in chosen], dtype=np.float64)
+    spread = np.array([_propagated(e) for e in chosen])
+    count = len(chosen)
+    mean_square = float(np.mean(away**2 - spread**2))
+    sd = float(np.sqrt(max(mean_square, 0.0))) * (1.0 + 1.0 / count)
+    if count >= ENOUGH:
+        sd = max(sd * 0.9, _quantile_sd(away, spread))
+    mae = float(np.mean(np.abs(away)))
+    if prior is not None:
+        weight = PRIOR / (PRIOR + count)
+        sd = float(np.sqrt((1 - weight) * sd**2 + weight * prior.sd**2))
+        mae = (1 - weight) * mae + weight * prior.mae
+    return Residual(sd, mae, count)
+
+
+def _propagated(error: MetricError) -> float:
+    if error.low is None or error.high is None:
+        return 0.0
+    total = (error.high - error.low) / (2.0 * Z95)
+    known = residual(error.name, error.view, error.fps)
+    return float(np.sqrt(max(total**2 - (known.sd if known else 0.0) ** 2, 0.0)))
+
+
+def _quantile_sd(away: FloatArray, spread: FloatArray) -> float:
+    """Return the smallest term with which enough of the intervals hold the truth."""
+    need = np.sort(np.sqrt(np.maximum((away / Z95) ** 2 - spread**2, 0.0)))
+    place = min(int(np.ceil(COVERAGE * len(need))) - 1, len(need) - 1)
+    return float(need[place])
+
+
+def _rounded(value: float) -> float:
+    return float(f"{value:.3g}")
+
+
+def module_text(table: Table, command: str) -> str:
+    """Return the source of `workers.serve.calibration_table`."""
+    lines = [
+        '"""Calibrated errors per (metric, view, rate): sd to add, mean absolute error, count.',
+        "",
+        "Generated, not edited. Made by::",
+        "",
+        f"    {command}",
+        '"""',
+        "",
+        "from __future__ import annotations",
+        "",
+        "TABLE: dict[tuple[str, str, str], tuple[float, float, int]] = {",
+    ]
+    lines += [
+        f'    ("{name}", "{view}", "{rate}"): ({sd}, {mae}, {count}),'
+        for (name, view, rate), (sd, mae, count) in sorted(table.items())
+    ]
+    return "\n".join([*lines, "}", ""])
