@@ -108,3 +108,39 @@ def around_body(points: FloatArray, shoulders: FloatArray, hips: FloatArray, fac
     radius = float(np.linalg.norm(points - centre, axis=1).max())
     up = axis / length if length > 1e-6 else np.array([0.0, -1.0])
     return around_circle(centre, centre + up * radius, factor)
+
+
+MOST_AHEAD = 0.15
+"""Bound of the extrapolated shift, in sides of the crop."""
+
+MOST_TURN = 0.35
+"""Bound of the extrapolated turn, radians."""
+
+MOST_GROWTH = 1.15
+"""Bound of the extrapolated change of the side."""
+
+
+def ahead(before: Crop, now: Crop, ratio: float) -> Crop:
+    """Where the crop will be, if its motion goes on.
+
+    Without it, the crop is one frame late, and a hitting arm that swings up leaves it.
+
+    Parameters
+    ----------
+    before, now : Crop
+        The last two.
+    ratio : float
+        Time from `now` to the wanted instant over time from `before` to `now`.
+    """
+    shift = np.array([now.u - before.u, now.v - before.v]) * ratio
+    length = float(np.hypot(*shift))
+    if length > MOST_AHEAD * now.side:
+        shift *= MOST_AHEAD * now.side / length
+    turn = (now.angle - before.angle + np.pi) % (2 * np.pi) - np.pi
+    growth = (now.side / before.side) ** ratio
+    return Crop(
+        now.u + float(shift[0]),
+        now.v + float(shift[1]),
+        now.side * float(np.clip(growth, 1 / MOST_GROWTH, MOST_GROWTH)),
+        now.angle + float(np.clip(turn * ratio, -MOST_TURN, MOST_TURN)),
+    )

@@ -1,9 +1,10 @@
 """Two networks' joints to one, and their disagreement as a measure of confidence.
 
-Measured on rendered serves with exact truth (mean error of the 12 main joints in per
-cent of the torso length): BlazePose heavy 4.9, MoveNet thunder 5.6, their mean 4.6. Where
-they lie closer than 3 % of the torso length the mean is 3.2 % off, where they differ by
-10 to 20 % it is 8 % off, beyond that 18 %: their distance tells how far to trust it.
+Measured on nine rendered serves and swings with exact truth (error of the 12 main joints
+in per cent of the torso length): where both lie closer than 3 % their mean is 3.2 % off,
+where they differ by 10 to 20 % it is 8 % off, beyond that 18 %. The confidence given here
+sorts the errors like this: above 0.8 mean error 3.7 %, 0.5 to 0.65 5.7 %, 0.2 to 0.35
+7.7 %, below 0.1 18 %.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 
 from workers.pose.frames import FloatArray
 from workers.pose.networks import COCO_TO_LANDMARK, LANDMARK_COUNT
+from workers.pose.sides import between
 
 HALF_TRUST = 0.2
 """Disagreement, in torso lengths, that halves the confidence."""
@@ -23,6 +25,10 @@ CONFLICT = 0.2
 
 NEIGHBOURS_S = 0.12
 """How far in time the neighbours of a conflict may lie, seconds."""
+
+SECOND_FAVOURED = 10.0
+"""In a conflict without neighbours the second network counts so many times more: BlazePose
+is sure of itself even when it is a body height off, MoveNet is not."""
 
 _LEAST_WEIGHT = 0.05
 
@@ -66,7 +72,7 @@ def fuse(
     time_s : ndarray, shape (T,)
         Seconds.
     blaze : ndarray, shape (T, 33, 3)
-        u, v, confidence of BlazePose; NaN rows where nobody was seen.
+        u, v, confidence of BlazePose, sides put right; NaN rows where nobody was seen.
     second : ndarray, shape (T, 33, 3), or None
         The same of the second network; NaN for landmarks it lacks.
     width, height : int
@@ -79,22 +85,30 @@ def fuse(
         torso = torso_length(xy)
         both = list(COCO_TO_LANDMARK)
         a, b = blaze[:, both], second[:, both]
+        # Outside the picture MoveNet clings to the border; only BlazePose extrapolates.
+        outside = ~_inside(a[..., :2], width, height)
+        b[outside] = np.nan
         gap = np.hypot(*np.moveaxis(a[..., :2] - b[..., :2], -1, 0))
         disagreement[:, both] = gap
         weight = np.clip(np.stack([a[..., 2], b[..., 2]]), _LEAST_WEIGHT, 1.0)
         weight = _settle(time_s, a, b, weight, gap / torso)
-        share = weight[0] / weight.sum(axis=0)
-        xy[:, both] = share[..., None] * a[..., :2] + (1 - share[..., None]) * b[..., :2]
+        share = (weight[0] / weight.sum(axis=0))[..., None]
+        mean = share * a[..., :2] + (1 - share) * b[..., :2]
+        xy[:, both] = np.where(outside[..., None], a[..., :2], mean)
         agreement = 1.0 / (1.0 + (gap / (HALF_TRUST * torso)) ** 2)
-        best = np.nan_to_num(np.maximum(a[..., 2], b[..., 2]) * agreement)
-        confidence[:, both] = best
+        confidence[:, both] = np.nan_to_num(np.sqrt(a[..., 2] * b[..., 2]) * agreement)
         spread = np.ones((len(xy), LANDMARK_COUNT))
         spread[:, both] = np.nan_to_num(agreement)
         for part, root in FOLLOWS.items():
             xy[:, part] += xy[:, root] - blaze[:, root, :2]
             confidence[:, part] *= spread[:, root]
-    inside = (xy >= 0).all(axis=-1) & (xy <= np.array([width, height])).all(axis=-1)
+    inside = _inside(xy, width, height)
     return Fused(xy, np.where(inside, confidence, 0.0), disagreement)
+
+
+def _inside(xy: FloatArray, width: int, height: int) -> np.ndarray:
+    """Which points lie in the picture; shape (...,) of xy, shape (..., 2)."""
+    return np.asarray((xy >= 0).all(axis=-1) & (xy <= np.array([width, height])).all(axis=-1))
 
 
 def _settle(
@@ -106,15 +120,10 @@ def _settle(
     for k in range(a.shape[1]):
         agreed = np.flatnonzero(gap[:, k] < CONFLICT / 2)
         for i in np.flatnonzero(gap[:, k] >= CONFLICT):
-            place = np.searchsorted(agreed, i)
-            near = agreed[max(0, place - 1) : place + 1]
-            if len(near) < 2 or max(abs(time_s[n] - time_s[i]) for n in near) > NEIGHBOURS_S:
+            expected = between(time_s, agreed, mean[:, k], int(i), NEIGHBOURS_S)
+            if expected is None:
+                out[1, i, k] *= SECOND_FAVOURED
                 continue
-            before, after = near
-            part = (time_s[i] - time_s[before]) / (time_s[after] - time_s[before])
-            expected = (1 - part) * mean[before, k] + part * mean[after, k]
-            off = np.array(
-                [np.hypot(*(a[i, k, :2] - expected)), np.hypot(*(b[i, k, :2] - expected))]
-            )
-            out[:, i, k] = 1.0 / (off**2 + 1.0)
+            off_a, off_b = (np.hypot(*(points[i, k, :2] - expected)) for points in (a, b))
+            out[:, i, k] = 1.0 / (off_a**2 + 1.0), 1.0 / (off_b**2 + 1.0)
     return out

@@ -18,7 +18,7 @@ from scipy.interpolate import make_smoothing_spline
 
 from workers.pose.frames import FloatArray
 
-TWO_PASS = (np.sqrt(2.0) - 1.0) ** 0.25
+TWO_PASS = (2.0**0.5 - 1.0) ** 0.25
 """Ratio of total cut-off to single-pass corner frequency for two passes: 0.80224."""
 
 FEWEST = 8
@@ -37,7 +37,7 @@ def intervals(time_s: FloatArray) -> FloatArray:
     steps = np.diff(time_s)
     spread = np.concatenate([steps[:1], (steps[:-1] + steps[1:]) / 2, steps[-1:]])
     # A gap is not a sample that counts for long.
-    return np.minimum(spread, 2.0 * np.median(steps))
+    return np.asarray(np.minimum(spread, 2.0 * np.median(steps)))
 
 
 def low_pass(
@@ -153,8 +153,6 @@ def smooth_tracks(
         t = time_s[rows]
         for k in range(points):
             weight = None if trust is None else trust[rows, k]
-            if weight is None or np.ptp(cut[k]) < 1e-9:
-                pass
             for d in range(axes):
                 out[rows, k, d] = low_pass(t, values[rows, k, d], float(cut[k, d]), weight)
     return Smoothed(out, cut)

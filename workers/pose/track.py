@@ -147,11 +147,11 @@ def link(finds: Sequence[Find]) -> list[PersonTrack]:
         taken: set[int] = set()
         # linear_sum_assignment refuses rows without any finite entry: price them out.
         rows, columns = linear_sum_assignment(np.where(np.isfinite(cost), cost, 1e6))
-        for a, b in zip(rows, columns, strict=True):
+        for a, b in zip(rows.tolist(), columns.tolist(), strict=True):
             if np.isfinite(cost[a, b]):
                 open_[a][0].append(i)
                 open_[a][1].append(find.people[b])
-                taken.add(int(b))
+                taken.add(b)
         open_ += [([i], [p]) for b, p in enumerate(find.people) if b not in taken]
     return [PersonTrack(tuple(at), tuple(people)) for at, people in open_]
 
