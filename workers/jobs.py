@@ -44,6 +44,7 @@ from workers.progress import STAGE_SHARES
 LOG = logging.getLogger(__name__)
 
 _COPY = 1 << 20
+OPERATORS_AFFAIR = 500
 
 ChooseStages = Callable[[tuple[str, ...] | None], pipeline.Stages]
 """Returns the stages with the named pose networks; None = the operator's choice."""
@@ -150,7 +151,11 @@ def _fail(wiring: Wiring, claim: Claim, lease: Lease, error: ServewrightError) -
     """State the error on the analysis; the same commit writes the event."""
     named = error.extra.get("stage")
     stage = Stage(named) if named else lease.stage
-    LOG.warning("%s attempt %d failed: %s", claim.analysis_id, claim.attempt, error.code)
+    # What is wrong with a film is its owner's affair; the rest is the operator's, with a trace.
+    trace = error if error.status >= OPERATORS_AFFAIR else None
+    LOG.warning(
+        "%s attempt %d failed: %s", claim.analysis_id, claim.attempt, error.code, exc_info=trace
+    )
     _discard(wiring, claim)
     try:
         lease.patiently(
@@ -180,5 +185,4 @@ def _as_typed_errors() -> Iterator[None]:
             "The analysis needed more memory than there is. Film at 1080p, or trim the clip."
         ) from error
     except Exception as error:
-        LOG.exception("unexpected error in an analysis")
         raise Internal() from error

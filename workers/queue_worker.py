@@ -22,6 +22,7 @@ MONITORING_INTERVAL_S = 5
 MAINTENANCE_INTERVAL_S = 15
 WORKER_TTL_S = 45
 JOBS_BEFORE_RECYCLING = 200
+LEAST_GRACE_S = 1.2
 
 
 class ClipWorker(Worker):
@@ -73,7 +74,9 @@ class ClipWorker(Worker):
 
     def request_stop(self, signum: int, frame: FrameType | None) -> None:
         """Let the running job end; after the grace, stop it."""
-        timer = threading.Timer(self._grace_s, os.kill, (os.getpid(), signal.SIGTERM))
+        # RQ takes a second signal within one second for a repetition of the first.
+        wait = max(self._grace_s, LEAST_GRACE_S)
+        timer = threading.Timer(wait, os.kill, (os.getpid(), signal.SIGTERM))
         timer.daemon = True
         timer.start()
         super().request_stop(signum, frame)  # type: ignore[no-untyped-call]
