@@ -210,8 +210,10 @@ def _read(container: Any, demuxer: str, limits: DecodeLimits, *, cut_short: bool
     stated_s = float(stream.duration * tick) if stream.duration else (container.duration or 0) / 1e6
     _check_duration(stated_s, limits)
     _check_count(int(stream.frames), limits)
-    times, discarded = _display_times(container, stream, tick, limits)
-    stated = max(len(times), int(stream.frames) - discarded)
+    # Entries of the index, not `stream.frames`: that counts what an edit list has cut off, too.
+    listed = sum(not e.is_discard for e in stream.index_entries) if stream.frames else 0
+    times = _display_times(container, stream, tick, limits)
+    stated = max(len(times), listed)
     if stream.frames == 0 and len(times) > 2:
         alone = len(container.streams) == 1
         stated += missing_by_time(times, _tagged_duration(stream) or (stated_s if alone else 0))
@@ -268,18 +270,12 @@ def _tagged_duration(stream: Any) -> float:
     return 3600 * hours + 60 * minutes + seconds
 
 
-def _display_times(
-    container: Any, stream: Any, tick: float, limits: DecodeLimits
-) -> tuple[list[float], int]:
-    """Demux the whole track; return display times from the stream's start, and discards."""
+def _display_times(container: Any, stream: Any, tick: float, limits: DecodeLimits) -> list[float]:
+    """Demux the whole track; return the display times from the stream's start, seconds."""
     stamps: set[int] = set()
-    discarded = 0
     try:
         for packet in container.demux(stream):
-            if packet.pts is None:
-                continue
-            if packet.is_discard:
-                discarded += 1
+            if packet.pts is None or packet.is_discard:
                 continue
             stamps.add(int(packet.pts))
             _check_count(len(stamps), limits)
@@ -293,7 +289,7 @@ def _display_times(
     times = [(stamp - start) * tick for stamp in sorted(stamps)]
     if times:
         _check_duration(times[-1] - times[0], limits)
-    return times, discarded
+    return times
 
 
 def _check_duration(seconds: float, limits: DecodeLimits) -> None:

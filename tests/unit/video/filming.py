@@ -128,6 +128,17 @@ def overwrite(path: Path, start: float, length: float, seed: int = 1) -> Path:
     return path
 
 
+def trim(path: Path, ticks: int) -> Path:
+    """Hide the first ``ticks`` of an MP4 by its edit list, as a phone's trim tool does."""
+    data = bytearray(path.read_bytes())
+    at = data.index(b"elst") + 4
+    assert data[at : at + 8] == bytes([0, 0, 0, 0, 0, 0, 0, 1]), "version 0, one edit"
+    media_time = int.from_bytes(data[at + 12 : at + 16], "big")
+    data[at + 12 : at + 16] = (media_time + ticks).to_bytes(4, "big")
+    path.write_bytes(data)
+    return path
+
+
 def referee(path: Path) -> list[tuple[float, Picture]]:
     """Return time from the first frame and upright pixels of each frame, decoded by PyAV."""
     frames = []

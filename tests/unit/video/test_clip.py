@@ -24,6 +24,7 @@ from tests.unit.video.filming import (
     number_of,
     referee,
     shoot,
+    trim,
 )
 from workers.video import ClipStream, DecodeLimits, Frame, grab_frames, open_clip
 from workers.video.tone import tone_curve
@@ -174,6 +175,19 @@ def test_slow_motion_tag_of_the_file_is_used_and_said(tmp_path: Path) -> None:
 def test_capture_rate_must_be_a_rate(tmp_path: Path) -> None:
     with pytest.raises(InvalidRequest, match="capture_fps"):
         open_clip(shoot(tmp_path / "film.mp4"), capture_fps=-30.0)
+
+
+@pytest.mark.parametrize("kind", ["constant", "b_frames", "variable", "wide_colour_rotated"])
+def test_a_film_trimmed_by_its_edit_list_lost_nothing(kind: str, tmp_path: Path) -> None:
+    film = FILMS[kind]
+    path = trim(shoot(tmp_path / "film.mp4", film), film.ticks[13] - film.ticks[0])
+    clip, frames = read(path)
+    truth = referee(path)
+    assert_times(frames, [t for t, _ in truth], 1e-9)
+    assert [number_of(f.rgb) for f in frames] == list(range(13, len(film.ticks)))
+    assert frames[0].time_s == 0
+    assert clip.problems == ()
+    assert clip.facts.frames_expected == len(film.ticks) - 13
 
 
 def test_down_scaling_keeps_the_shape(tmp_path: Path) -> None:
