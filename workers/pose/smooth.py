@@ -27,6 +27,12 @@ FEWEST = 8
 GAP_S = 0.5
 """A longer gap between samples starts a new stretch."""
 
+TAIL_FROM_HZ = 10.0
+"""The straight part of the residuals starts here, or at three quarters of the range."""
+
+STEP_HZ = 0.25
+"""Cut-offs are rounded to this, so that columns can be smoothed together."""
+
 LOWEST_HZ = 3.0
 HIGHEST_HZ = 20.0
 """Range of cut-offs considered; the upper end is also bounded by the frame rate."""
@@ -40,9 +46,7 @@ def intervals(time_s: FloatArray) -> FloatArray:
     return np.asarray(np.minimum(spread, 2.0 * np.median(steps)))
 
 
-def low_pass(
-    time_s: FloatArray, values: FloatArray, cut_off_hz: float, trust: FloatArray | None = None
-) -> FloatArray:
+def low_pass(time_s: FloatArray, values: FloatArray, cut_off_hz: float) -> FloatArray:
     """Smooth columns of samples without lag.
 
     Parameters
@@ -53,27 +57,28 @@ def low_pass(
         Finite samples.
     cut_off_hz : float
         Frequency at which the gain is 1/sqrt(2).
-    trust : ndarray, shape (T,), optional
-        Relative weight of each sample, 1 = full. All ones if not given.
 
     Returns
     -------
     ndarray, shape (T, ...)
     """
     corner = 2.0 * np.pi * cut_off_hz / TWO_PASS
-    weight = intervals(time_s) if trust is None else intervals(time_s) * trust
     # Seconds scaled to frames keep the normal equations well conditioned.
     unit = float(np.median(np.diff(time_s)))
     x = (time_s - time_s[0]) / unit
     spline = make_smoothing_spline(
-        x, values, w=weight / unit, lam=float((corner * unit) ** -4), axis=0
+        x, values, w=intervals(time_s) / unit, lam=float((corner * unit) ** -4), axis=0
     )
     return np.asarray(spline(x))
 
 
 def candidates(frame_rate_hz: float) -> FloatArray:
-    """Cut-offs tried by the residual analysis, Hz, increasing, up to 0.45 of the frame rate."""
-    top = 0.45 * frame_rate_hz
+    """Cut-offs tried by the residual analysis, Hz, increasing.
+
+    Up to 0.45 of the frame rate, at most 25 Hz: above that the errors of a pose network are
+    no longer white (they follow from frame to frame), and the straight part bends down.
+    """
+    top = min(0.45 * frame_rate_hz, 25.0)
     return np.geomspace(min(1.0, top / 16), top, 32)
 
 
@@ -94,7 +99,7 @@ def residual_cut_off(frequency_hz: FloatArray, residual: FloatArray) -> float:
         continued to zero; its value there is the noise RMS. The cut-off is where the
         residual equals it. The highest frequency if the residual never falls so low.
     """
-    tail = frequency_hz >= 0.5 * frequency_hz[-1]
+    tail = frequency_hz >= min(TAIL_FROM_HZ, 0.75 * frequency_hz[-1])
     slope, noise = np.polyfit(frequency_hz[tail], residual[tail], 1)
     noise = noise if slope < 0 else float(residual[tail].mean())
     below = np.flatnonzero(residual <= noise)
@@ -126,7 +131,7 @@ class Smoothed:
 
 
 def smooth_tracks(
-    time_s: FloatArray, values: FloatArray, trust: FloatArray | None = None
+    time_s: FloatArray, values: FloatArray, raised: FloatArray | None = None
 ) -> Smoothed:
     """Smooth K points in D coordinates, each column at its own cut-off.
 
@@ -136,25 +141,26 @@ def smooth_tracks(
         Seconds, strictly increasing.
     values : ndarray, shape (T, K, D)
         Rows are either all finite or all NaN (nobody seen).
-    trust : ndarray, shape (T, K), optional
-        Relative weight of each point.
+    raised : ndarray, shape (K,), optional
+        Factor on the cut-off of each point that residual analysis finds. It is known to
+        find too low ones (Yu, Gabriel, Noble & An, J Appl Biomech 1999,
+        doi 10.1123/jab.15.3.318), which matters for the fastest points.
     """
     out = np.array(values, dtype=np.float64)
-    points, axes = values.shape[1:]
-    cut = np.full((points, axes), np.nan)
+    cut = np.full(values.shape[1:], np.nan)
     seen = np.flatnonzero(np.isfinite(values).all(axis=(1, 2)))
     stretches = _stretches(time_s, seen)
     if not stretches:
         return Smoothed(out, cut)
-    longest = max(stretches, key=len)
-    rate = 1.0 / float(np.median(np.diff(time_s[longest])))
-    cut = _choose(time_s, values, stretches, rate)
+    rate = 1.0 / float(np.median(np.concatenate([np.diff(time_s[rows]) for rows in stretches])))
+    factor = np.ones(values.shape[1]) if raised is None else raised
+    cut = _choose(time_s, values, stretches, rate, factor)
     for rows in stretches:
-        t = time_s[rows]
-        for k in range(points):
-            weight = None if trust is None else trust[rows, k]
-            for d in range(axes):
-                out[rows, k, d] = low_pass(t, values[rows, k, d], float(cut[k, d]), weight)
+        for frequency in np.unique(cut):
+            same = cut == frequency
+            block = out[rows]
+            block[:, same] = low_pass(time_s[rows], values[rows][:, same], float(frequency))
+            out[rows] = block
     return Smoothed(out, cut)
 
 
@@ -166,8 +172,13 @@ def _stretches(time_s: FloatArray, seen: np.ndarray) -> list[np.ndarray]:
 
 
 def _choose(
-    time_s: FloatArray, values: FloatArray, stretches: list[np.ndarray], rate: float
+    time_s: FloatArray,
+    values: FloatArray,
+    stretches: list[np.ndarray],
+    rate: float,
+    factor: FloatArray,
 ) -> FloatArray:
+    """Cut-off of each column, shape (K, D), in steps of `STEP_HZ`."""
     tried = candidates(rate)
     square = np.zeros((tried.size, *values.shape[1:]))
     count = sum(len(rows) for rows in stretches)
@@ -177,8 +188,8 @@ def _choose(
             square[i] += ((y - low_pass(t, y, float(frequency))) ** 2).sum(axis=0)
     residual = np.sqrt(square / count)
     top = min(HIGHEST_HZ, float(tried[-1]))
-    low = min(LOWEST_HZ, top)
     cut = np.empty(values.shape[1:])
     for k, d in np.ndindex(*cut.shape):
-        cut[k, d] = np.clip(residual_cut_off(tried, residual[:, k, d]), low, top)
+        found = factor[k] * residual_cut_off(tried, residual[:, k, d])
+        cut[k, d] = np.clip(np.round(found / STEP_HZ) * STEP_HZ, min(LOWEST_HZ, top), top)
     return cut
