@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import av
 import numpy as np
@@ -42,6 +43,7 @@ class Film:
     mux: dict[str, str] = field(default_factory=dict)
     tags: dict[str, str] = field(default_factory=dict)
     noise: bool = False
+    sound: bool = False
 
 
 def picture(number: int, size: tuple[int, int], *, noise: bool = False) -> Picture:
@@ -83,6 +85,8 @@ def shoot(path: Path, film: Film | None = None) -> Path:
             stream.codec_context.color_primaries = film.primaries
         if film.rotation:
             stream.set_display_rotation(film.rotation)
+        if film.sound:
+            _add_sound(container)
         for number, tick in enumerate(film.ticks):
             frame = av.VideoFrame.from_ndarray(
                 picture(number, film.size, noise=film.noise), "rgb24"
@@ -96,15 +100,18 @@ def shoot(path: Path, film: Film | None = None) -> Path:
 def record_sound(path: Path) -> Path:
     """Write a file with sound and no picture."""
     with av.open(str(path), "w") as container:
-        stream = container.add_stream("aac", rate=8000)
-        for number in range(8):
-            frame = av.AudioFrame.from_ndarray(
-                np.zeros((1, 1024), np.float32), "fltp", layout="mono"
-            )
-            frame.rate, frame.pts = 8000, number * 1024
-            container.mux(stream.encode(frame))
-        container.mux(stream.encode())
+        _add_sound(container)
     return path
+
+
+def _add_sound(container: Any) -> None:
+    """Write two seconds of silence, longer than most of the films here."""
+    stream = container.add_stream("aac", rate=8000)
+    for number in range(16):
+        frame = av.AudioFrame.from_ndarray(np.zeros((1, 1024), np.float32), "fltp", layout="mono")
+        frame.rate, frame.pts = 8000, number * 1024
+        container.mux(stream.encode(frame))
+    container.mux(stream.encode())
 
 
 def shoot_nothing(path: Path) -> Path:

@@ -37,6 +37,9 @@ FILMS: dict[str, Film] = {
     "start_offset": Film(ticks=tuple(range(45_000, 45_000 + 20 * 3000, 3000))),
     "b_frames": Film(b_frames=3, options={"crf": "16", "preset": "medium", "bf": "3"}),
     "240_fps": Film(ticks=tuple(range(0, 40 * 375, 375))),
+    "with_sound": Film(sound=True),
+    "sound_without_index": Film(sound=True),
+    "fragmented": Film(mux={"movflags": "frag_keyframe+empty_moov"}),
     "coarse_ticks": Film(
         ticks=tuple(round(k * 600 / 240) for k in range(40)),
         time_base=Fraction(1, 600),
@@ -52,7 +55,7 @@ FILMS: dict[str, Film] = {
         ticks=VFR_TICKS, codec="libx265", rotation=90, options=QUIET_X265
     ),
 }
-SUFFIX = {"variable": ".mov", "b_frames": ".mkv"}
+SUFFIX = {"variable": ".mov", "b_frames": ".mkv", "sound_without_index": ".mkv"}
 
 
 def read(path: Path, **options: object) -> tuple[ClipStream, list[Frame]]:
