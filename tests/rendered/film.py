@@ -38,7 +38,8 @@ BALL_COLOUR = np.array([0.80, 0.95, 0.20], np.float32)
 
 @dataclass(frozen=True)
 class Actor:
-    """A filmed body: its performance, mesh and clothes; `offset` moves it on the ground, `grip` is the
+    """A filmed body: its performance, mesh and clothes; `offset` moves it on the ground, `grip`
+    is the
     angle of the racket in the hand.
     """
 
@@ -165,7 +166,7 @@ class Stage:
 
 
 def _roll(points: Array, grip: float) -> Array:
-    """Turn the racket about its axis: strings along the frame's x axis, then by the grip's angle."""
+    """Turn the racket about its axis: strings along the frame's x axis, then by the grip."""
     facing = points @ np.array([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
     return facing @ rot_z(np.array(grip)).T
 

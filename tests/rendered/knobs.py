@@ -40,6 +40,8 @@ class ServeKnobs:
     knee_front_contact: float = 18.0
     knee_rear_contact: float = 22.0
     jump: float = 0.06  # ball of the front foot over its resting height at contact
+    # wrist height at contact / standing height; where given, the jump is chosen to reach it
+    contact_height: float | None = None
     land: float = 0.25  # front foot lands this far inside
     stance: float = 0.50  # ankle to ankle along the target line at set-up, platform
     closed: float = 0.05  # rear foot further to the back (+y) than the front foot
@@ -61,7 +63,7 @@ class ServeKnobs:
     shape_seed: int = 0  # small random differences of every key posture
     shape_spread: float = 4.0
 
-    def changed(self, **values: float | str) -> ServeKnobs:
+    def changed(self, **values: float | str | None) -> ServeKnobs:
         """The same serve with some knobs turned."""
         return dataclasses.replace(self, **values)
 

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .body_measures import straighter_knee
 from .implements import BALL_RADIUS, GRAVITY, Flight, Held, held_ball
 from .knobs import ServeKnobs
 from .posture_solver import solve_posture
 from .rotation import Array
-from .serve_motion import Motion, make_curves, straighter_knee
+from .serve_motion import Motion, make_curves
 from .serve_postures import Posture, arm, base_postures, hitting
 from .skeleton import Skeleton
 

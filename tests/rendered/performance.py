@@ -8,20 +8,14 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from .body_measures import balance_offset, straighter_knee
 from .implements import Flight, Held, held_ball, launched, struck, toss
 from .knobs import ServeKnobs
 from .other_motion import other_motion
 from .pose import racket_points
 from .posture_solver import solve_posture
 from .rotation import Array
-from .serve_motion import (
-    Motion,
-    Shifts,
-    balance_offset,
-    make_curves,
-    serve_postures,
-    straighter_knee,
-)
+from .serve_motion import Motion, Shifts, make_curves, serve_postures
 from .serve_postures import Posture
 from .skeleton import Skeleton
 

@@ -47,7 +47,7 @@ CHANNELS = (
 )
 
 #: share of the leg's full length beyond which the foot is drawn after the hip, and the softness (m)
-FULL_REACH, REACH_SOFTNESS = 0.9985, 0.002
+FULL_REACH, REACH_SOFTNESS = 0.998, 0.006
 
 
 @dataclass

@@ -229,7 +229,8 @@ def clip_truth(
         "gender": motion.skeleton.gender,
         "phenotype": motion.skeleton.phenotype,
         "params": {
-            k: v if isinstance(v, (str, int)) else round(v, 4) for k, v in vars(knobs).items()
+            k: v if isinstance(v, (str, int, type(None))) else round(v, 4)
+            for k, v in vars(knobs).items()
         }
         if knobs
         else {},
