@@ -27,6 +27,9 @@ GRACE_S = 20.0
 
 _HAND_BACK_S = 5.0
 
+CHATTY = ("rq", "alembic", "httpx", "httpcore")
+"""Loggers that are heard at level debug only."""
+
 
 def configure_logging(level: str) -> None:
     """Send one line an event to standard error."""
@@ -36,8 +39,8 @@ def configure_logging(level: str) -> None:
         force=True,
     )
     if level != "debug":
-        logging.getLogger("rq").setLevel(logging.WARNING)
-        logging.getLogger("alembic").setLevel(logging.WARNING)
+        for name in CHATTY:
+            logging.getLogger(name).setLevel(logging.WARNING)
 
 
 def supervise(settings: Settings, processes: int, grace_s: float) -> None:
@@ -95,7 +98,8 @@ def run_one(settings: Settings, grace_s: float) -> None:
         give_back=lambda job_id: give_back(settings, job_id),
         grace_s=grace_s,
     )
-    worker.work(logging_level=settings.log_level.upper(), max_jobs=JOBS_BEFORE_RECYCLING)
+    level = "DEBUG" if settings.log_level == "debug" else "WARNING"
+    worker.work(logging_level=level, max_jobs=JOBS_BEFORE_RECYCLING)
 
 
 def preload(settings: Settings) -> bool:

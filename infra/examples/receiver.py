@@ -91,7 +91,9 @@ def main() -> None:
     secret = os.environ.get("WEBHOOK_SECRET")
     if not secret:
         parser.error("set WEBHOOK_SECRET to the secret of the endpoint")
-    Receiver(arguments.port, secret).serve_forever()
+    receiver = Receiver(arguments.port, secret)
+    print(f"listening on port {arguments.port}", flush=True)
+    receiver.serve_forever()
 
 
 if __name__ == "__main__":
