@@ -2,8 +2,8 @@
 
 One curve per colour channel: transfer function of ITU-R BT.2100 back to light, a shoulder that
 compresses highlights, and the sRGB curve (IEC 61966-2-1). Diffuse white (203 cd/m2 on a 1000 cd/m2
-screen, ITU-R BT.2408) lands at about three quarters of full scale. Colour primaries stay as they
-are: hue shifts slightly, which does not move edges.
+screen, ITU-R BT.2408) lands at about 93 % of full scale. Colour primaries stay as they are: hue
+shifts slightly, which does not move edges.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 DIFFUSE_WHITE = 203.0
 PEAK = 1000.0
+KNEE = 0.6
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -44,12 +45,15 @@ def hlg_to_light(signal: FloatArray) -> FloatArray:
 def light_to_srgb(light: FloatArray) -> FloatArray:
     """Return the sRGB signal 0..1 of a luminance, highlights compressed so that the peak is 1.
 
-    The shoulder is ``x (1 + x / w^2) / (1 + x)`` with x relative to diffuse white and w the peak.
+    Straight up to ``KNEE`` of diffuse white, so that ordinary tones look as in ordinary film;
+    above it an exponential shoulder of the same slope.
     """
     x = np.minimum(light, PEAK) / DIFFUSE_WHITE
-    white = PEAK / DIFFUSE_WHITE
-    y = x * (1 + x / white**2) / (1 + x)
-    return np.where(y <= 0.0031308, 12.92 * y, 1.055 * np.power(y, 1 / 2.4) - 0.055)
+    room = 1 - KNEE
+    above = np.maximum(x - KNEE, 0) / room
+    peak = (PEAK / DIFFUSE_WHITE - KNEE) / room
+    y = np.minimum(x, KNEE) + room * (1 - np.exp(-above)) / (1 - np.exp(-peak))
+    return np.asarray(np.where(y <= 0.0031308, 12.92 * y, 1.055 * np.power(y, 1 / 2.4) - 0.055))
 
 
 @cache
