@@ -137,8 +137,10 @@ class Layer:
 
     def over(self, picture: Image.Image) -> Image.Image:
         """Return the picture, RGB, with this layer on top."""
-        fine = self._image.resize((self.width, self.height), Image.Resampling.LANCZOS)
-        return Image.alpha_composite(picture.convert("RGBA"), fine).convert("RGB")
+        fine = self._image.reduce(FINENESS)
+        shown = picture.convert("RGB")
+        shown.paste(fine, (0, 0), fine)
+        return shown
 
 
 def _runs(

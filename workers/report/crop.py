@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from PIL import Image
+from PIL import Image, ImageOps
 
 from workers.report.canvas import Picture
 from workers.report.figure import Figure
@@ -21,15 +21,23 @@ REACH = 0.32
 73.7 cm long (ITF Rules of Tennis, rule 4), a figure with a raised arm a little over 2 m tall."""
 
 
+OUTSIDE = (58, 62, 72)
+"""Shown where a crop reaches past the frame."""
+
+
 @dataclass(frozen=True, slots=True)
 class Crop:
-    """A rectangle of the frame, pixels, and the scale at which it is shown."""
+    """A rectangle of the frame, pixels, and the scale at which it is shown.
+
+    It may reach past the frame. ``mirrored`` swaps left and right in what is shown.
+    """
 
     left: float
     top: float
     width: float
     height: float
     scale: float
+    mirrored: bool = False
 
     @property
     def size(self) -> tuple[int, int]:
@@ -38,13 +46,39 @@ class Crop:
 
     def place(self, point: npt.ArrayLike) -> npt.NDArray[np.floating[Any]]:
         """Map pixels of the frame to pixels as shown, shape (..., 2)."""
-        origin = np.array([self.left, self.top])
-        return np.asarray((np.asarray(point, dtype=np.float64) - origin) * self.scale)
+        shown = (np.asarray(point, dtype=np.float64) - [self.left, self.top]) * self.scale
+        if self.mirrored:
+            shown[..., 0] = self.size[0] - shown[..., 0]
+        return np.asarray(shown)
+
+    def even(self) -> Crop:
+        """Return the crop with an even width and height as shown, as films need them."""
+        shown = tuple(side // 2 * 2 for side in self.size)
+        width, height = shown[0] / self.scale, shown[1] / self.scale
+        return replace(self, width=width, height=height)
 
     def cut(self, frame: Picture) -> Image.Image:
         """Return the part of an RGB frame, at the scale shown."""
-        box = (self.left, self.top, self.left + self.width, self.top + self.height)
-        return Image.fromarray(frame).resize(self.size, Image.Resampling.LANCZOS, box=box)
+        height, width = frame.shape[:2]
+        right, bottom = self.left + self.width, self.top + self.height
+        inside = (
+            max(self.left, 0.0),
+            max(self.top, 0.0),
+            min(right, float(width)),
+            min(bottom, float(height)),
+        )
+        shown = Image.new("RGB", self.size, OUTSIDE)
+        if inside[2] > inside[0] and inside[3] > inside[1]:
+            x0, y0 = (
+                round((inside[i] - o) * self.scale) for i, o in ((0, self.left), (1, self.top))
+            )
+            size = (
+                max(1, round((inside[2] - self.left) * self.scale) - x0),
+                max(1, round((inside[3] - self.top) * self.scale) - y0),
+            )
+            part = Image.fromarray(frame).resize(size, Image.Resampling.LANCZOS, box=inside)
+            shown.paste(part, (x0, y0))
+        return ImageOps.mirror(shown) if self.mirrored else shown
 
 
 def around(
@@ -62,7 +96,7 @@ def around(
         low, high = np.zeros(2), np.array([frame_width, frame_height], dtype=np.float64)
     else:
         tall = max(float(np.ptp(cloud[:, 1])) for cloud in clouds if len(cloud))
-        tips = [tip for figure in figures if (tip := _racket_tip(figure, tall)) is not None]
+        tips = [tip for figure in figures if (tip := racket_tip(figure, tall)) is not None]
         points = np.vstack([points, *tips])
         margin = 0.09 * tall
         low, high = points.min(axis=0) - margin, points.max(axis=0) + margin
@@ -76,7 +110,7 @@ def around(
     return Crop(left, top, float(width), float(height), float(scale))
 
 
-def _racket_tip(figure: Figure, tall: float) -> npt.NDArray[np.floating[Any]] | None:
+def racket_tip(figure: Figure, tall: float) -> npt.NDArray[np.floating[Any]] | None:
     """Guess the far end of the racket along the forearm, to leave room for it."""
     if figure.rear is None:
         return None

@@ -53,6 +53,13 @@ def marks_of(figure: Figure) -> list[str]:
     return [mark for mark, seen in present.items() if seen]
 
 
+def swatch(layer: Layer, mark: str, at: tuple[float, float], size: float) -> None:
+    """Draw the sample of a mark, beginning at a point; ``size`` is the height of the text."""
+    colour, style = LINE[mark]
+    x, y = at
+    layer.stroke([(x + 4, y), (x + size * 1.8, y)], colour, size * 0.26, style=style)
+
+
 def draw(
     layer: Layer,
     figure: Figure,

@@ -9,7 +9,7 @@ from PIL import Image
 
 from models.contract.analysis import Metric
 from workers.report.canvas import Layer, text_width, wrapped
-from workers.report.marks import LINE, MARK_OF_METRIC
+from workers.report.marks import MARK_OF_METRIC, swatch
 from workers.report.palette import INK, MUTED, PAPER, RULE
 from workers.report.words import Words
 
@@ -85,7 +85,7 @@ def under(
     y = top + picture.height + round(base * 1.2)
     for key_row in keys:
         for x, mark, text in key_row:
-            _swatch(layer, mark, (edge + x, y + base * 0.55), base * 0.8)
+            swatch(layer, mark, (edge + x, y + base * 0.55), base * 0.8)
             layer.text((edge + x + base * 1.9, y + base * 0.8), text, base * 4 // 5, MUTED)
         y += key_line
     if keys:
@@ -121,12 +121,6 @@ def _flow(
     return lines
 
 
-def _swatch(layer: Layer, mark: str, at: tuple[float, float], size: float) -> None:
-    colour, style = LINE[mark]
-    x, y = at
-    layer.stroke([(x + 4, y), (x + size * 1.8, y)], colour, size * 0.26, style=style)
-
-
 def _block(cell: Entry, base: int, column: float) -> list[tuple[str, str]]:
     """Break a cell into typed lines: what to draw, and the text."""
     swatch = f"mark:{cell.mark}" if cell.mark else "title"
@@ -146,7 +140,7 @@ def _write(layer: Layer, kind: str, text: str, at: tuple[float, float], base: in
     x, y = at
     plain = round(base * 0.95)
     if kind.startswith("mark:"):
-        _swatch(layer, kind.removeprefix("mark:"), (x, y - base * 0.32), base)
+        swatch(layer, kind.removeprefix("mark:"), (x, y - base * 0.32), base)
         layer.text((x + base * 2.4, y), text, plain, INK)
         return
     if kind == "indent" or kind.endswith("+"):

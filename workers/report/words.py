@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from datetime import datetime
 from functools import cache
 from importlib.resources import files
 from typing import Any, Protocol
@@ -114,21 +115,45 @@ class Words:
             return self("number.other", value=text, unit=unit).replace(" ", THIN)
         return self._unit(unit, text)
 
+    def difference(self, value: float, metric: Measured, *, sign: bool = True) -> str:
+        """Return a difference of two values; of percentages, in points."""
+        if not self.percent(metric):
+            return self.value(value, metric, sign=sign)
+        return self._unit("points", self.number(100 * value, 0, sign=sign))
+
+    def difference_interval(self, low: float, high: float, metric: Measured) -> str:
+        """Return the interval of a difference."""
+        return self(
+            "number.interval",
+            low=self.difference(low, metric),
+            high=self.difference(high, metric),
+        )
+
     def _unit(self, unit: str, text: str) -> str:
         # Units hold a slash, never a dot, so they are looked up directly.
         return str(self.find("number")[unit]).format(value=text).replace(" ", THIN)
 
-    def interval(self, low: float, high: float, metric: Measured, *, sign: bool = False) -> str:
+    def interval(self, low: float, high: float, metric: Measured) -> str:
         """Return an interval with its unit."""
-        return self(
-            "number.interval",
-            low=self.value(low, metric, sign=sign),
-            high=self.value(high, metric, sign=sign),
-        )
+        return self("number.interval", low=self.value(low, metric), high=self.value(high, metric))
 
     def seconds(self, time_s: float, decimals: int = 2) -> str:
         """Return a time in seconds."""
         return self._unit("s", self.number(time_s, decimals))
+
+    def day(self, at: datetime) -> str:
+        """Return a date without its year, short."""
+        return self("number.day", day=at.day, month=self(f"month.{at.month}"))
+
+    def moment(self, at: datetime) -> str:
+        """Return a date with its year and the time of day."""
+        return self(
+            "number.moment",
+            day=at.day,
+            month=self(f"month.{at.month}"),
+            year=at.year,
+            time=f"{at:%H:%M}",
+        )
 
     def metres(self, length_m: float) -> str:
         """Return a length in metres."""

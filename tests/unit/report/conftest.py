@@ -76,12 +76,14 @@ class Case:
     centre_of_mass: np.ndarray
     frames: dict[int, np.ndarray]
     share: np.ndarray
+    per_frame: dict[str, np.ndarray]
 
 
 def load(name: str) -> Case:
     truth = json.loads((DATA / f"{name}.json").read_text())
     with np.load(DATA / f"{name}.npz") as arrays:
         xy, xyz, share = arrays["xy"], arrays["xyz"].astype(float), arrays["share"]
+        per_frame = {key: arrays[key] for key in arrays.files if key not in ("xy", "xyz")}
     frames = {
         int(path.stem.rsplit("-", 1)[1]): np.asarray(Image.open(path))
         for path in DATA.glob(f"{name}-*.jpg")
@@ -97,6 +99,7 @@ def load(name: str) -> Case:
         centre_of_mass=_centre_of_mass(body),
         frames=frames,
         share=share,
+        per_frame=per_frame,
     )
 
 

@@ -4,63 +4,18 @@ from __future__ import annotations
 
 import base64
 import re
-from html.parser import HTMLParser
 from itertools import pairwise
 
 import pytest
 
 from models.contract.analysis import CAUTIONS, Metric
-from models.contract.plan import (
-    Criterion,
-    Dose,
-    Drill,
-    FilmAdvice,
-    Finding,
-    PlanStep,
-    PracticePlan,
-    RankedFinding,
-)
-from models.contract.vocabulary import EventName, RepetitionKind, View
+from models.contract.vocabulary import EventName
+from tests.unit.report import documents
+from tests.unit.report.outline import Outline
 from workers.report.analysis_page import analysis_page
 from workers.report.findings import BANDS, pooled, statements
 from workers.report.pictures import event_pictures
 from workers.report.words import english
-
-VOID = {"meta", "link", "img", "br", "hr", "line", "rect", "path", "circle"}
-
-
-class Outline(HTMLParser):
-    """Collects what the tests ask about, and fails on tags that do not close."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.stack: list[str] = []
-        self.tags: list[tuple[str, dict[str, str | None]]] = []
-        self.words: list[str] = []
-        self.feed(page)
-        assert self.stack == []
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-        if tag not in VOID:
-            self.stack.append(tag)
-
-    def handle_startendtag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-
-    def handle_endtag(self, tag):
-        assert self.stack.pop() == tag
-
-    def handle_data(self, data):
-        if "style" not in self.stack:
-            self.words.append(data)
-
-    @property
-    def text(self) -> str:
-        return re.sub(r"[ \n\t]+", " ", " ".join(self.words))
-
-    def all(self, tag: str) -> list[dict[str, str | None]]:
-        return [attrs for name, attrs in self.tags if name == tag]
 
 
 @pytest.fixture(scope="module")
@@ -73,35 +28,7 @@ def pictures(right_side):
 
 @pytest.fixture(scope="module")
 def plan():
-    drill = Drill(
-        id="hold",
-        stage=RepetitionKind.HOLD,
-        title="Static hold",
-        cue="Sit back over the rear foot.",
-        dose=Dose(sets=3, repetitions=5, hold_s=3, rest_s=30, days_per_week=3),
-        film=FilmAdvice(views=(View.SIDE,), frame_rate=30, show="Film three holds from the side."),
-        advance_when=(
-            Criterion.model_validate(
-                {"metric": "rear_foot_load_share", "is": ">=", "value": 0.6, "unit": "1",
-                 "repetitions": 3}
-            ),
-        ),
-    )  # fmt: skip
-    finding = Finding.model_validate(
-        {"id": "weight_forward", "metric": "rear_foot_load_share", "event": "loading",
-         "is": "<=", "value": 0.6, "unit": "1", "scale": 0.1,
-         "text": "Too little weight over the rear foot.", "source": "common practice, no source",
-         "drills": ["hold"]}
-    )  # fmt: skip
-    return PracticePlan(
-        rules="Rules 1",
-        focus=RankedFinding(
-            finding=finding, value=0.434, low=0.374, high=0.494, certainty=0.999, effect=1.7
-        ),
-        steps=(PlanStep(drill=drill, state="next"),),
-        not_judged=("contact_low: not measured in these clips",),
-        cautions=(*CAUTIONS, "Warm up first."),
-    )
+    return documents.plan()
 
 
 @pytest.fixture(scope="module")

@@ -6,9 +6,16 @@ from pathlib import Path
 
 import pytest
 
+from models.contract.vocabulary import EventName
+from tests.unit.report import documents
 from tests.unit.report.browser import Browser, chromium
 from workers.report.analysis_page import analysis_page
+from workers.report.comparison_page import comparison_page
+from workers.report.matching import Side
 from workers.report.pictures import event_pictures
+from workers.report.progress_page import progress_page
+from workers.report.side_by_side import matched_pictures
+from workers.report.trajectory import trajectory_plot
 
 pytestmark = pytest.mark.skipif(
     chromium() is None, reason="needs Chromium (Debian: apt-get install chromium)"
@@ -76,13 +83,31 @@ def pages(tmp_path_factory, right_side) -> dict[str, Path]:
     pictures = event_pictures(
         case.frames, case.analysis, case.track, [case.body], [case.centre_of_mass]
     )
-    made = {"analysis": analysis_page(case.analysis, pictures, player="Mira Tolland")}
+    side = Side(
+        "Before, 6 May", case.analysis.repetitions[0], case.track, case.analysis.handedness,
+        case.frames, case.body, case.centre_of_mass,
+    )  # fmt: skip
+    events = [(EventName.TROPHY, 102), (EventName.CONTACT, 130)]
+    paths = case.body.joints / case.body.stature_m
+    path = trajectory_plot(
+        paths, paths + 0.03, first_label="Before, 6 May", second_label="After", events=events
+    )
+    made = {
+        "analysis": analysis_page(
+            case.analysis, pictures, plan=documents.plan(), player="Mira Tolland"
+        ),
+        "comparison": comparison_page(
+            documents.comparison(), matched_pictures(side, side), path=path, path_events=events,
+            plan=documents.plan(),
+        ),
+        "progress": progress_page(documents.progress(), plan=documents.plan()),
+    }  # fmt: skip
     for name, text in made.items():
         (folder / f"{name}.html").write_text(text, "utf-8")
     return {name: folder / f"{name}.html" for name in made}
 
 
-PAGES = ("analysis",)
+PAGES = ("analysis", "comparison", "progress")
 
 
 @pytest.mark.parametrize("name", PAGES)

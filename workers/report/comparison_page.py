@@ -1,0 +1,251 @@
+"""The report of one comparison as one self-contained HTML file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from models.contract.comparison import Comparison, ComparisonSide, MetricDifference, Verdict
+from models.contract.plan import PracticePlan
+from models.contract.vocabulary import EventName
+from workers.report.analysis_page import Card
+from workers.report.findings import COUNT
+from workers.report.page import (
+    Cell,
+    Group,
+    PagePicture,
+    Row,
+    Table,
+    by_event,
+    hand,
+    page_picture,
+    render,
+    repetitions,
+    views,
+)
+from workers.report.plan_part import plan_words
+from workers.report.plot import difference
+from workers.report.trajectory import event_key
+from workers.report.words import Words, english
+
+
+@dataclass(frozen=True, slots=True)
+class DifferencePlot:
+    """One difference on its own scale of noise."""
+
+    title: str
+    event: str
+    plot: Markup
+
+
+def comparison_page(
+    comparison: Comparison,
+    pictures: Mapping[str, bytes],
+    *,
+    path: Markup | None = None,
+    path_events: Sequence[tuple[EventName, int]] = (),
+    plan: PracticePlan | None = None,
+    words: Words | None = None,
+) -> str:
+    """Return the report of one comparison.
+
+    Parameters
+    ----------
+    pictures : mapping of str to bytes
+        What `matched_pictures` gave.
+    path, path_events : Markup and sequence of (EventName, int)
+        What `trajectory_plot` gave, and the events marked in it.
+    """
+    words = words or english()
+    first, second = comparison.first.label, comparison.second.label
+    cards = _cards(comparison, words)
+    notes = [_side(side, words) for side in (comparison.first, comparison.second)]
+    if comparison.mirrored:
+        notes.append(words("comparison.mirrored"))
+    notes += comparison.notes
+    cautions = list(dict.fromkeys((*comparison.cautions, *(plan.cautions if plan else ()))))
+    return render(
+        "comparison.html.j2",
+        title=words("page.comparison_title"),
+        words=words,
+        cautions=cautions,
+        subtitle=words("comparison.subtitle", first=first, second=second),
+        findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
+        statements=cards,
+        linked=_linked(comparison, words),
+        pictures=_pictures(comparison, pictures, words),
+        path=path,
+        path_help=words("comparison.path_help", first=first, second=second),
+        path_key=event_key(path_events, words),
+        plots=[
+            DifferencePlot(words.title(row), words.event(row.event), plot)
+            for row in comparison.differences
+            if (plot := _plot(row, words)) is not None
+        ],
+        table=_table(comparison, words),
+        plan=plan_words(plan, words) if plan else None,
+        notes=notes,
+    )
+
+
+def changed_first(comparison: Comparison) -> list[MetricDifference]:
+    """Return the changed rows, the largest change in units of its noise first."""
+    changed = [
+        row
+        for row in comparison.differences
+        if row.verdict is Verdict.CHANGED and row.difference is not None
+    ]
+    return sorted(changed, key=lambda row: -abs(row.difference or 0.0) / (row.mdc95 or 1.0))
+
+
+def _cards(comparison: Comparison, words: Words) -> list[Card]:
+    cards = []
+    for row in changed_first(comparison)[:COUNT]:
+        more = (row.difference or 0.0) > 0
+        entry = "comparison.changed_more" if more else "comparison.changed_less"
+        headline = words(entry, title=f"{words.title(row)} ({words.event(row.event).lower()})")
+        cards.append(Card(headline, (_detail(row, words),), "work", _plot(row, words)))
+    if cards:
+        return cards
+    compared = sum(row.verdict is Verdict.WITHIN_NOISE for row in comparison.differences)
+    entry = "nothing" if compared else "nothing_comparable"
+    return [
+        Card(
+            words(f"comparison.{entry}_title"),
+            (words(f"comparison.{entry}", count=compared),),
+            "look",
+            None,
+        )
+    ]
+
+
+def _detail(row: MetricDifference, words: Words) -> str:
+    if (
+        row.first is None
+        or row.second is None
+        or row.difference is None
+        or row.low is None
+        or row.high is None
+        or row.mdc95 is None
+    ):
+        return row.reason or ""
+    return words(
+        "comparison.changed_detail",
+        first=words.value(row.first.value, row),
+        second=words.value(row.second.value, row),
+        difference=words.difference(row.difference, row),
+        interval=words.difference_interval(row.low, row.high, row),
+        mdc=words.difference(row.mdc95, row, sign=False),
+    )
+
+
+def _plot(row: MetricDifference, words: Words) -> Markup | None:
+    if row.difference is None or row.low is None or row.high is None or not row.mdc95:
+        return None
+    label = words(
+        "comparison.plot_alt",
+        difference=words.difference(row.difference, row),
+        interval=words.difference_interval(row.low, row.high, row),
+        mdc=words.difference(row.mdc95, row, sign=False),
+        verdict=words(f"comparison.{row.verdict.value}"),
+    )
+    return difference(label, row.difference, row.low, row.high, row.mdc95)
+
+
+def _linked(comparison: Comparison, words: Words) -> list[str]:
+    titles = {row.key: words.title(row) for row in comparison.differences}
+    lines = []
+    for link in comparison.linked:
+        line = words(
+            "comparison.linked",
+            part=words(f"comparison.part_{link.part}"),
+            titles=", ".join(titles.get(key, key) for key in link.keys),
+        )
+        if link.correlation is not None:
+            line += " " + words(
+                "comparison.linked_strength", value=words.number(link.correlation, 1)
+            )
+        lines.append(line)
+    return lines
+
+
+def _side(side: ComparisonSide, words: Words) -> str:
+    return words(
+        "comparison.side",
+        label=side.label,
+        count=repetitions(side.repetitions, words),
+        views=views(side.views, words),
+        hand=hand(side.handedness, words),
+    )
+
+
+def _pictures(
+    comparison: Comparison, pictures: Mapping[str, bytes], words: Words
+) -> list[PagePicture]:
+    found = []
+    for event in EventName:
+        name = f"pair-{event.value.replace('_', '-')}.jpg"
+        if name in pictures:
+            title = words.event(event)
+            alt = words(
+                "comparison.picture_alt",
+                event=title,
+                first=comparison.first.label,
+                second=comparison.second.label,
+            )
+            caption = words(
+                "page.picture_caption", event=title, about=words(f"event_about.{event.value}")
+            )
+            found.append(page_picture(pictures[name], alt, caption))
+    return found
+
+
+def _table(comparison: Comparison, words: Words) -> Table:
+    columns = (
+        words("page.column_what"),
+        comparison.first.label,
+        comparison.second.label,
+        words("comparison.column_difference"),
+        words("comparison.column_mdc"),
+        words("comparison.column_verdict"),
+    )
+    groups = by_event([(row.event, row) for row in comparison.differences])
+    return Table(
+        caption=words(f"kind.{comparison.kind.value}"),
+        note="",
+        columns=columns,
+        groups=tuple(
+            Group(
+                words.event(event),
+                words(f"event_about.{event.value if event else 'whole'}"),
+                tuple(_row(row, columns, words) for row in rows),
+            )
+            for event, rows in groups.items()
+        ),
+    )
+
+
+def _row(row: MetricDifference, columns: tuple[str, ...], words: Words) -> Row:
+    cells = []
+    for column, side in zip(columns[1:3], (row.first, row.second), strict=True):
+        if side is None:
+            cells.append(Cell(column, words("page.not_measurable"), "small"))
+        else:
+            interval = words.interval(side.low, side.high, row)
+            cells.append(Cell(column, f"{words.value(side.value, row)} ({interval})"))
+    if row.difference is None or row.low is None or row.high is None:
+        cells.append(Cell(columns[3], "–", "none"))
+    else:
+        interval = words.difference_interval(row.low, row.high, row)
+        text = f"{words.difference(row.difference, row)} ({interval})"
+        cells.append(Cell(columns[3], text))
+    noise = "–" if row.mdc95 is None else words.difference(row.mdc95, row, sign=False)
+    cells.append(Cell(columns[4], noise, "none" if row.mdc95 is None else ""))
+    verdict = words(f"comparison.{row.verdict.value}")
+    if row.reason:
+        verdict = words("comparison.because", verdict=verdict, reason=row.reason)
+    kind = "verdict changed" if row.verdict is Verdict.CHANGED else "small"
+    cells.append(Cell(columns[5], verdict, kind))
+    return Row(words.title(row), words.about(row), tuple(cells))

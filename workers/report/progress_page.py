@@ -1,0 +1,199 @@
+"""The report of a player's progress as one self-contained HTML file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from models.contract.plan import PracticePlan
+from models.contract.progress import (
+    MetricProgress,
+    Progress,
+    RetentionScore,
+    RetentionVerdict,
+    SessionKind,
+)
+from workers.report.analysis_page import Card
+from workers.report.comparison_page import DifferencePlot
+from workers.report.findings import COUNT
+from workers.report.page import Cell, Group, Row, Table, by_event, render
+from workers.report.plan_part import plan_words
+from workers.report.timeline import key, timeline
+from workers.report.words import THIN, Words, english
+
+ORDER: tuple[RetentionVerdict, ...] = (
+    RetentionVerdict.LOST,
+    RetentionVerdict.PARTLY_HELD,
+    RetentionVerdict.HELD,
+    RetentionVerdict.TOO_EARLY,
+    RetentionVerdict.NO_GAIN,
+)
+"""What leads the page: what has slipped, what stayed, what is open."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeyEntry:
+    """One entry of the legend."""
+
+    plot: Markup
+    text: str
+
+
+def progress_page(
+    progress: Progress,
+    *,
+    plan: PracticePlan | None = None,
+    words: Words | None = None,
+) -> str:
+    """Return the report of a player's progress."""
+    words = words or english()
+    cards = _cards(progress, words)
+    kinds = {point.kind for metric in progress.metrics for point in metric.series}
+    cautions = list(dict.fromkeys((*progress.cautions, *(plan.cautions if plan else ()))))
+    return render(
+        "progress.html.j2",
+        title=words("page.progress_title"),
+        words=words,
+        cautions=cautions,
+        player=progress.player,
+        findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
+        statements=cards,
+        next_lines=_next(progress, words),
+        keys=[
+            KeyEntry(key(kind, words), words(f"progress.kind_{kind.value}"))
+            for kind in SessionKind
+            if kind in kinds
+        ],
+        plots=[
+            DifferencePlot(words.title(m), words.event(m.event), timeline(m, words))
+            for m in progress.metrics
+            if len(m.series) > 1
+        ],
+        table=_table(progress, words),
+        practised=[
+            f"{count} {words(f'progress.{kind.value}s')}"
+            for kind, count in progress.repetitions_practised.items()
+        ]
+        or [words("page.count_none")],
+        plan=plan_words(plan, words) if plan else None,
+        notes=progress.notes,
+    )
+
+
+def _cards(progress: Progress, words: Words) -> list[Card]:
+    ranked = sorted(
+        progress.metrics,
+        key=lambda m: (
+            ORDER.index(m.verdict),
+            -abs(m.gain or 0.0) / (m.gain_mdc95 or float("inf")),
+        ),
+    )
+    tones = {RetentionVerdict.HELD: "fine", RetentionVerdict.LOST: "work"}
+    cards = []
+    for metric in ranked[:COUNT]:
+        details = [metric.reason]
+        if metric.gain is not None:
+            gain = words.difference(metric.gain, metric)
+            details.append(
+                words("progress.detail_gain_plain", gain=gain)
+                if metric.gain_mdc95 is None
+                else words(
+                    "progress.detail_gain",
+                    gain=gain,
+                    mdc=words.difference(metric.gain_mdc95, metric, sign=False),
+                )
+            )
+        if metric.retention is not None:
+            details.append(
+                words(
+                    "progress.detail_retention",
+                    delay=_delay(metric.retention.delay_hours, words),
+                    value=_share(metric.retention.value, words),
+                    interval=_interval(metric.retention, words),
+                )
+            )
+        title = f"{words.title(metric)} ({words.event(metric.event).lower()})"
+        headline = words(f"progress.found_{metric.verdict.value}", title=title)
+        cards.append(Card(headline, tuple(details), tones.get(metric.verdict, "look"), None))
+    return cards
+
+
+def _next(progress: Progress, words: Words) -> list[str]:
+    check = progress.next_check
+    if check is None:
+        return [words("progress.next_none")]
+    return [
+        words(
+            "progress.next_when",
+            kind=words(f"progress.kind_{check.kind.value}").capitalize(),
+            first=words.moment(check.not_before),
+            last=words.moment(check.not_after),
+        ),
+        check.reason,
+    ]
+
+
+def _table(progress: Progress, words: Words) -> Table:
+    columns = (
+        words("page.column_what"),
+        words("progress.kind_baseline").capitalize(),
+        words("progress.column_gain"),
+        words("progress.column_kept"),
+        words("progress.column_transfer"),
+        words("progress.column_verdict"),
+    )
+    groups = by_event([(metric.event, metric) for metric in progress.metrics])
+    return Table(
+        caption=words("page.player", player=progress.player),
+        note="",
+        columns=columns,
+        groups=tuple(
+            Group(
+                words.event(event),
+                words(f"event_about.{event.value if event else 'whole'}"),
+                tuple(_row(metric, columns, words) for metric in metrics),
+            )
+            for event, metrics in groups.items()
+        ),
+    )
+
+
+def _row(metric: MetricProgress, columns: tuple[str, ...], words: Words) -> Row:
+    none = words("progress.no_value")
+    baseline = next((p for p in metric.series if p.kind is SessionKind.BASELINE), None)
+    cells = []
+    if baseline is None:
+        cells.append(Cell(columns[1], none, "none"))
+    else:
+        interval = words.interval(baseline.low, baseline.high, metric)
+        cells.append(Cell(columns[1], f"{words.value(baseline.value, metric)} ({interval})"))
+    if metric.gain is None:
+        cells.append(Cell(columns[2], none, "none"))
+    else:
+        cells.append(Cell(columns[2], words.difference(metric.gain, metric)))
+    for column, score in ((columns[3], metric.retention), (columns[4], metric.transfer)):
+        if score is None:
+            cells.append(Cell(column, none, "none"))
+        else:
+            text = f"{_share(score.value, words)} ({_interval(score, words)})"
+            cells.append(Cell(column, text))
+    verdict = words(f"progress.verdict_{metric.verdict.value}")
+    cells.append(
+        Cell(columns[5], words("comparison.because", verdict=verdict, reason=metric.reason))
+    )
+    return Row(words.title(metric), words.about(metric), tuple(cells))
+
+
+def _share(value: float, words: Words) -> str:
+    return words("number.percent", value=words.number(100 * value, 0)).replace(" ", THIN)
+
+
+def _interval(score: RetentionScore, words: Words) -> str:
+    return words("number.interval", low=_share(score.low, words), high=_share(score.high, words))
+
+
+def _delay(hours: float, words: Words) -> str:
+    if hours < 48:
+        return words("progress.hours", number=words.number(hours, 0))
+    return words("progress.days", number=words.number(hours / 24, 0))
