@@ -1,0 +1,138 @@
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from models.contract.analysis import Analysis
+from models.contract.errors import ClipDamaged
+from models.contract.resources import Events, Metrics
+from models.contract.tracks import JointTrack
+from tests.films import RENDERED
+from tests.unit.cli.conftest import Invoke
+from tests.unit.workers.fakes import FakeClip, engine, stages
+from workers import configured
+from workers.cli.console import Exit
+from workers.pipeline import Stages
+
+PROJECT = Path(__file__).resolve().parents[3]
+
+
+@pytest.fixture
+def film(tmp_path: Path) -> Path:
+    path = tmp_path / "serve.mp4"
+    path.write_bytes(b"film")
+    return path
+
+
+@pytest.fixture
+def use(monkeypatch: pytest.MonkeyPatch) -> Callable[[Stages], None]:
+    def replace(chosen: Stages) -> None:
+        monkeypatch.setattr(configured, "shared_stages", lambda _settings: chosen)
+
+    return replace
+
+
+def test_json_is_the_analysis_document_and_nothing_else(
+    invoke: Invoke, use: Callable[[Stages], None], film: Path, tmp_path: Path
+) -> None:
+    use(stages(FakeClip()))
+    shown = invoke("analyse", str(film), "--json")
+    assert shown.exit_code == 0
+    document = Analysis.model_validate_json(shown.stdout)
+    assert len(document.repetitions) == 1
+    assert json.loads(shown.stdout)["schema"].endswith("analysis.v1.json")
+    assert [p.name for p in tmp_path.iterdir() if p.is_dir() and p.name.endswith("result")] == []
+
+
+def test_files_are_written(
+    invoke: Invoke, use: Callable[[Stages], None], film: Path, tmp_path: Path
+) -> None:
+    use(stages(FakeClip()))
+    shown = invoke("analyse", str(film))
+    folder = tmp_path / "serve-result"
+    assert shown.exit_code == 0
+    assert "Serve 1" in shown.stdout
+    assert str(folder.name) in shown.stdout
+    result = Analysis.model_validate_json((folder / "result.json").read_bytes())
+    assert Events.of(result) == Events.model_validate_json((folder / "events.json").read_bytes())
+    assert Metrics.of(result) == Metrics.model_validate_json((folder / "metrics.json").read_bytes())
+    assert len(JointTrack.from_npz((folder / "joints.npz").read_bytes())) == 10
+    assert (folder / "joints.json").is_file()
+    assert (folder / "pictures" / "serve-1-trophy.jpg").read_bytes() == b"jpeg"
+
+
+def test_second_run_leaves_no_picture_of_the_first(
+    invoke: Invoke, use: Callable[[Stages], None], film: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "out"
+    use(stages(FakeClip(), measure=engine(2)))
+    invoke("analyse", str(film), "--out", str(out))
+    use(stages(FakeClip(), measure=engine(1)))
+    invoke("analyse", str(film), "--out", str(out))
+    assert [p.name for p in (out / "pictures").iterdir()] == ["serve-1-trophy.jpg"]
+
+
+def test_file_that_cannot_be_analysed_is_exit_code_3_and_says_what_to_do(
+    invoke: Invoke, use: Callable[[Stages], None], film: Path
+) -> None:
+    use(stages(FakeClip(fail_at=1, error=ClipDamaged())))
+    shown = invoke("analyse", str(film), "--json")
+    assert shown.exit_code == Exit.CLIP
+    assert shown.stdout == ""
+    assert "clip_damaged" in shown.stderr
+    assert "Send it again" in shown.stderr
+
+
+def test_film_without_a_serve_is_a_finished_analysis(
+    invoke: Invoke, use: Callable[[Stages], None], film: Path
+) -> None:
+    use(stages(FakeClip(), measure=engine(0)))
+    shown = invoke("analyse", str(film))
+    assert shown.exit_code == 0
+    assert "no_serve_found" in shown.stdout
+
+
+@pytest.mark.parametrize(
+    ("option", "value"), [("--height-m", "5"), ("--capture-fps", "-1"), ("--view", "moon")]
+)
+def test_impossible_options_are_refused(
+    invoke: Invoke, film: Path, option: str, value: str
+) -> None:
+    assert invoke("analyse", str(film), option, value).exit_code == Exit.USAGE
+
+
+def test_unwritable_folder_is_said(
+    invoke: Invoke, use: Callable[[Stages], None], film: Path
+) -> None:
+    use(stages(FakeClip()))
+    shown = invoke("analyse", str(film), "--out", str(film / "below"))
+    assert shown.exit_code == Exit.INSTALLATION
+    assert "Cannot write" in shown.stderr
+
+
+def test_the_real_pipeline_measures_a_rendered_serve(tmp_path: Path) -> None:
+    environment = os.environ | {
+        "SERVEWRIGHT_DATA_DIR": str(tmp_path),
+        "SERVEWRIGHT_MODELS": '["blazepose_full"]',
+    }
+    film = RENDERED / "001.mp4"
+    done = subprocess.run(
+        [sys.executable, "-m", "workers.cli", "analyse", str(film), "--json"],
+        cwd=PROJECT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    document = Analysis.model_validate_json(done.stdout)
+    assert [r.kind.value for r in document.repetitions] == ["serve"]
+    times = [document.repetitions[0].events[e].time_s for e in ("release", "trophy", "contact")]
+    assert times == sorted(times)
+    assert {m.name for m in document.models} == {"blazepose_full", "movenet_multipose"}

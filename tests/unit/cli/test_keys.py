@@ -1,0 +1,30 @@
+from __future__ import annotations
+
+from service.core.access import Keys, Scope
+from service.core.wiring import Wiring
+from tests.unit.cli.conftest import Invoke
+from workers.cli.console import Exit
+
+
+def test_key_is_printed_once_and_works(invoke: Invoke, wiring: Wiring) -> None:
+    shown = invoke("keys", "add", "club app", "--scope", "clips:write")
+    assert shown.exit_code == 0
+    principal = Keys(wiring.database).authenticate(shown.stdout.strip())
+    assert principal.scopes == {Scope.CLIPS_WRITE}
+    listed = invoke("keys", "list").stdout
+    assert "club app" in listed
+    assert shown.stdout.strip() not in listed
+
+
+def test_revoked_key_is_refused(invoke: Invoke, wiring: Wiring) -> None:
+    key = invoke("keys", "add", "old").stdout.strip()
+    key_id = Keys(wiring.database).authenticate(key).key_id
+    assert invoke("keys", "revoke", key_id).exit_code == 0
+    assert invoke("keys", "revoke", key_id).exit_code == Exit.INSTALLATION
+    assert "revoked" in invoke("keys", "list").stdout
+
+
+def test_unknown_scope_is_refused(invoke: Invoke) -> None:
+    shown = invoke("keys", "add", "x", "--scope", "everything")
+    assert shown.exit_code == Exit.USAGE
+    assert "everything" in shown.stderr
