@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import secrets
 import shutil
+import warnings
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -40,6 +41,20 @@ def redis_server_url() -> Iterator[str]:
 
     with ValkeyServer() as server:
         yield f"redis://127.0.0.1:{server.port}/0"
+
+
+@pytest.fixture(scope="session")
+def s3_server() -> Iterator[str]:
+    """Return the endpoint of an S3 stand-in on this machine (keys: test, test)."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        from moto.server import ThreadedMotoServer
+
+        server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
+        server.start()
+    host, port = server.get_host_and_port()
+    yield f"http://{host}:{port}"
+    server.stop()
 
 
 @pytest.fixture(scope="session")

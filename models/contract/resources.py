@@ -138,7 +138,7 @@ class AnalysisResource(Document):
 class WebhookEndpointRequest(Document):
     """Registers an address that events are sent to."""
 
-    url: str = Field(min_length=8, max_length=2000, pattern=r"^https?://[^\s\x00-\x20\x7f]+$")
+    url: str = Field(min_length=8, max_length=2000, pattern=r"^https?://[!-~]+$")
     description: str | None = Field(default=None, max_length=200, pattern=PRINTABLE_PATTERN)
     event_types: tuple[EventType, ...] = Field(
         default=(), max_length=20, description="Empty = every type."
@@ -149,7 +149,7 @@ class WebhookEndpointChange(Document):
     """Changes an endpoint; what is left out stays as it is."""
 
     url: str | None = Field(
-        default=None, min_length=8, max_length=2000, pattern=r"^https?://[^\s\x00-\x20\x7f]+$"
+        default=None, min_length=8, max_length=2000, pattern=r"^https?://[!-~]+$"
     )
     description: str | None = Field(default=None, max_length=200, pattern=PRINTABLE_PATTERN)
     event_types: tuple[EventType, ...] | None = Field(default=None, max_length=20)

@@ -9,10 +9,11 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from anyio import to_thread
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 
 from models.contract.errors import DatabaseUnavailable
 from service.api import analyses, clips, health, keys, openapi, pages, problems, webhooks
+from service.api.dependencies import known_query
 from service.api.middleware import Authentication, BodyLimit, RequestBoundary
 from service.core.database import revision_present, revision_wanted
 from service.core.installation import installation_secret
@@ -36,6 +37,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        app.state.probe = health.Probe(wired)
         background = wired.background() if settings.background else None
         await to_thread.run_sync(_first_key, wired)
         if background is not None:
@@ -59,11 +61,12 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         webhooks=openapi.webhooks,
     )
     app.state.wiring = wired
-    app.state.probe = health.Probe(wired)
     app.state.cursor_secret = functools.cache(lambda: installation_secret(wired.database, "cursor"))
     app.openapi = functools.partial(openapi.document, app)  # type: ignore[method-assign]
     problems.install(app)
-    for module in (clips, analyses, webhooks, keys, health, pages):
+    for module in (clips, analyses, webhooks, keys):
+        app.include_router(module.router, dependencies=[Depends(known_query)])
+    for module in (health, pages):
         app.include_router(module.router)
 
     def limit_of(method: str, path: str) -> int:

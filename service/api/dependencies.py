@@ -13,6 +13,7 @@ from pydantic import BaseModel
 
 from models.contract.errors import (
     Forbidden,
+    InvalidRequest,
     MalformedRequest,
     PreconditionFailed,
     PreconditionRequired,
@@ -37,6 +38,18 @@ def wiring_of(request: Request) -> Wiring:
 
 
 Wired = Annotated[Wiring, Depends(wiring_of)]
+
+
+def known_query(request: Request) -> None:
+    """Refuse query parameters the operation does not have: a misspelt filter must not pass."""
+    item = request.app.openapi()["paths"].get(request.scope["route"].path, {})
+    operation = item.get(request.method.lower().replace("head", "get"), {})
+    known = {p["name"] for p in operation.get("parameters", ()) if p["in"] == "query"}
+    for name in request.query_params:
+        if name not in known:
+            raise InvalidRequest(
+                f"The query has a parameter that is not known here. Known: {sorted(known)}.",
+            )
 
 
 def needs(scope: Scope) -> Callable[..., Principal]:
@@ -70,6 +83,7 @@ def idempotency_key(
             "repeat within 24 h gives the same outcome and `Idempotency-Replayed: true`; the same "
             "key with another body is an error.",
             examples=["9f2c4c1e-analysis"],
+            json_schema_extra={"pattern": "^[!#-~]{1,255}$"},  # said here, judged below with 400
         ),
     ] = None,
 ) -> str | None:

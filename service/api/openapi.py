@@ -117,6 +117,8 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
     codes = {"500"}
     body = "requestBody" in operation
     parameters = operation.get("parameters", [])
+    for parameter in parameters:
+        _plain_parameter(parameter)
     if path.startswith(PROTECTED):
         codes |= {"401", "403", "503"}
     if "{" in path:
@@ -155,6 +157,15 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
             media = response.get("content", {}).get("application/json")
             if code[0] == "2" and media is not None:
                 media["examples"] = copy.deepcopy(RESPONSE_EXAMPLES[name])
+
+
+def _plain_parameter(parameter: dict[str, Any]) -> None:
+    """Take out the null that an optional parameter brings: a query cannot say it."""
+    schema = parameter["schema"]
+    choices = [one for one in schema.get("anyOf", []) if one != {"type": "null"}]
+    if len(choices) == 1:
+        del schema["anyOf"]
+        parameter["schema"] = {**choices[0], **schema}
 
 
 def _conditional(path: str, operation: dict[str, Any], codes: set[str]) -> None:

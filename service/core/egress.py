@@ -8,6 +8,7 @@ judgement sits where the connection is made (OWASP, Server-Side Request Forgery 
 from __future__ import annotations
 
 import ipaddress
+import re
 import socket
 import ssl
 import time
@@ -22,6 +23,10 @@ Network = ipaddress.IPv4Network | ipaddress.IPv6Network
 Resolver = Callable[[str, int], Sequence[str]]
 
 MAX_REPLY_BYTES = 4096
+_PRINTABLE_ASCII = re.compile(r"^[!-~]+$")
+_HOST = re.compile(
+    r"^(?=.{1,253}$)[a-z0-9_]([a-z0-9_-]{0,61}[a-z0-9_])?(\.[a-z0-9_]([a-z0-9_-]{0,61}[a-z0-9_])?)*\.?$"
+)
 _NAT64 = ipaddress.IPv6Network("64:ff9b::/96")
 _SIX_TO_FOUR = ipaddress.IPv6Network("2002::/16")
 
@@ -88,6 +93,8 @@ class Egress:
 
     def check_url(self, url: str) -> None:
         """Raise :class:`EgressRefused` when the URL cannot be a target whatever it resolves to."""
+        if not _PRINTABLE_ASCII.match(url):
+            raise EgressRefused("write it in ASCII: host names in Punycode, the rest in % codes")
         try:
             parts = urlsplit(url)
             port = parts.port
@@ -97,6 +104,8 @@ class Egress:
             raise EgressRefused("only https addresses are allowed")
         if not parts.hostname:
             raise EgressRefused("the address names no host")
+        if ":" not in parts.hostname and not _HOST.match(parts.hostname):
+            raise EgressRefused("the host name is not a valid one")
         if parts.username is not None or parts.password is not None:
             raise EgressRefused("the address must not hold a user name or password")
         literal = _literal(parts.hostname)

@@ -1,0 +1,103 @@
+"""Generated requests against the description: nothing crashes, nothing contradicts it.
+
+Right and wrong requests are generated from the OpenAPI document for each operation; the answers
+are judged by the general-purpose checks of schemathesis.
+"""
+
+from __future__ import annotations
+
+import json
+import secrets
+import warnings
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, Phase, given
+from hypothesis import settings as hypothesis_settings
+from hypothesis import strategies as st
+
+from service.api.app import create_app
+from service.api.describe import COMMITTED
+from service.core.database import migrate
+from service.core.settings import Settings
+from tests.integration.api.conftest import film
+
+with warnings.catch_warnings():
+    warnings.simplefilter("ignore")
+    import schemathesis
+    from schemathesis import GenerationMode
+    from schemathesis.checks import CHECKS, load_all_checks
+
+load_all_checks()
+(positive_data_acceptance,) = CHECKS.get_by_names(["positive_data_acceptance"])
+
+FILMS = st.binary(max_size=200).map(film)
+for media_type in ("video/mp4", "video/quicktime"):
+    schemathesis.openapi.media_type(media_type, FILMS)
+
+
+@pytest.fixture(scope="module")
+def description(tmp_path_factory: pytest.TempPathFactory, redis_server_url: str) -> Iterator[Any]:
+    """Return the description of an API that holds a clip and a completed analysis."""
+    settings = Settings(
+        data_dir=tmp_path_factory.mktemp("api"),
+        redis_url=redis_server_url,
+        queue_name=f"test-{secrets.token_hex(6)}",
+        background=False,
+    )
+    migrate(settings)
+    app = create_app(settings)
+    wired = app.state.wiring
+    key = wired.keys.add("generated requests")
+    loaded = schemathesis.openapi.from_asgi("/openapi.json", app)
+
+    @loaded.auth()
+    class Bearer:
+        def get(self, case: Any, context: Any) -> str:
+            return key
+
+        def set(self, case: Any, data: str, context: Any) -> None:
+            case.headers["authorization"] = f"Bearer {data}"
+
+    yield loaded
+    wired.close()
+
+
+OPERATIONS = sorted(
+    operation["operationId"]
+    for item in json.loads(COMMITTED.read_text("utf-8"))["paths"].values()
+    for operation in item.values()
+)
+NOTHING_TO_GET_WRONG = {"alive", "ready"}
+MAY_REFUSE_WHAT_FITS = {
+    "send_clip": "bytes that are no film",
+    "create_webhook_endpoint": "addresses that are not public",
+    "change_webhook_endpoint": "addresses that are not public",
+    "list_analyses": "cursors that were not given out",
+    "list_clips": "cursors that were not given out",
+    "list_webhook_endpoints": "cursors that were not given out",
+}
+
+
+@pytest.mark.parametrize("mode", [GenerationMode.POSITIVE, GenerationMode.NEGATIVE])
+@pytest.mark.parametrize("name", OPERATIONS)
+def test_generated_requests(description: Any, name: str, mode: Any) -> None:
+    if mode == GenerationMode.NEGATIVE and name in NOTHING_TO_GET_WRONG:
+        return
+    excluded = [positive_data_acceptance] if name in MAY_REFUSE_WHAT_FITS else []
+    operation = description.find_operation_by_id(name)
+
+    @hypothesis_settings(
+        max_examples=8,
+        deadline=None,
+        derandomize=True,
+        database=None,
+        phases=[Phase.explicit, Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(case=operation.as_strategy(generation_mode=mode))
+    def check(case: Any) -> None:
+        case.call_and_validate(excluded_checks=excluded)
+
+    check()
