@@ -33,6 +33,8 @@ MIN_SWING = 7.0
 SERVE_RISE, SERVE_FALL = 8.0, 12.0
 SLOW_BELOW = 1.6
 """A swing whose upward and downward speeds, each over its usual value, sum to less is slow."""
+COCKED_DEG, EXTENDED_DEG = 60.0, 50.0
+"""A throw without a raised tossing arm shows a bent elbow that straightens; a toss does not."""
 SHADOW_DRIVE_S = 0.62
 """Lowest hips to highest wrist; longer is a shadow swing."""
 BEFORE_S, BEFORE_SLOW_S = 3.2, 7.0
@@ -173,6 +175,7 @@ def _candidates(signals: Signals, swings: Sequence[_Swing]) -> list[Candidate]:
         for swing in swings
         if swing.toss is None
         and swing.rise >= SERVE_RISE
+        and _thrown(signals, swing)
         and all(abs(signals.time_s[swing.peak] - signals.time_s[s.peak]) > 1.5 for s in tossed)
     ]
     found: list[Candidate] = []
@@ -194,6 +197,21 @@ def _candidates(signals: Signals, swings: Sequence[_Swing]) -> list[Candidate]:
         )
         free_from = stop
     return found
+
+
+def _thrown(signals: Signals, swing: _Swing) -> bool:
+    """Return whether the elbow straightens from a bent position over several overhead frames."""
+    time, elbow = signals.time_s, signals.elbow[swing.side]
+    t = float(time[swing.peak])
+    before = elbow[(time >= t - 0.4) & (time < t - 0.05)]
+    around = (time >= t - 0.08) & (time <= t + 0.08)
+    overhead = around & (signals.wrist[swing.side] >= OVERHEAD_SWING)
+    return bool(
+        before.size
+        and np.max(before) >= COCKED_DEG
+        and np.min(elbow[around]) <= EXTENDED_DEG
+        and int(overhead.sum()) >= 3
+    )
 
 
 def _kind(signals: Signals, swing: _Swing) -> RepetitionKind:
