@@ -10,7 +10,7 @@ import numpy as np
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import BODY_JOINTS, EventName, Sex
 from workers.serve.mass import centre_of_mass
-from workers.serve.smoothing import local_operators
+from workers.serve.smoothing import apply_in_time, local_operators
 
 _INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
 
@@ -128,7 +128,7 @@ class Samples:
             operators = local_operators(self.time_s, half_width_s)
             self._memory[("operator", 1, half_width_s)] = operators[1]
             self._memory[("operator", 2, half_width_s)] = operators[2]
-        return np.asarray(self._memory[key] @ path)
+        return apply_in_time(self._memory[key], path)
 
     def between(
         self, first: EventName, last: EventName, before_s: float = 0.0, after_s: float = 0.0

@@ -85,9 +85,15 @@ def local_fit(
     tuple of ndarray, each shape (..., T, D)
     """
     operators = local_operators(time_s, half_width_s, degree)
-    series = np.asarray(values, dtype=np.float64)
-    results = [np.asarray(op @ series) for op in operators]
-    return results[0], results[1], results[2]
+    value, first, second = (apply_in_time(operator, values) for operator in operators)
+    return value, first, second
+
+
+def apply_in_time(operator: FloatArray, values: FloatArray) -> FloatArray:
+    """Return a (T, T) matrix applied along the last axis but one of (..., T, D)."""
+    series = np.moveaxis(np.asarray(values, dtype=np.float64), -2, 0)
+    flat = operator @ np.ascontiguousarray(series).reshape(len(operator), -1)
+    return np.moveaxis(flat.reshape(series.shape), 0, -2)
 
 
 def local_operators(
@@ -97,18 +103,38 @@ def local_operators(
     count = len(time_s)
     value, first, second = (np.zeros((count, count)) for _ in range(3))
     need = min(count, degree + 2)
-    for i, t in enumerate(time_s):
-        distance = np.abs(time_s - t)
-        half = max(half_width_s, float(np.sort(distance)[need - 1]) * 1.01)
-        near = np.flatnonzero(distance <= half)
-        scaled = (time_s[near] - t) / half
-        weight = np.clip(1.0 - np.abs(scaled) ** 3, 0.0, None) ** 1.5 + 1e-6
-        order = min(degree, len(near) - 1)
-        basis = np.vander(scaled, order + 1, increasing=True)
-        solution = np.linalg.pinv(basis * weight[:, None]) * weight
-        value[i, near] = solution[0]
+    half = np.maximum(half_width_s, _distance_to_nearest(time_s, need) * 1.01)
+    low = np.searchsorted(time_s, time_s - half, side="left")
+    high = np.searchsorted(time_s, time_s + half, side="right")
+    order = min(degree, need - 1)
+    for size in np.unique(high - low):
+        rows = np.flatnonzero(high - low == size)
+        near = low[rows, None] + np.arange(size)
+        scaled = (time_s[near] - time_s[rows, None]) / half[rows, None]
+        weight = np.clip(1.0 - np.abs(scaled) ** 3, 0.0, None) ** 3 + 1e-9
+        basis = scaled[..., None] ** np.arange(order + 1)
+        weighted = np.swapaxes(basis * weight[..., None], 1, 2)
+        solution = np.linalg.solve(weighted @ basis, weighted)
+        place = (rows[:, None], near)
+        value[place] = solution[:, 0]
         if order >= 1:
-            first[i, near] = solution[1] / half
+            first[place] = solution[:, 1] / half[rows, None]
         if order >= 2:
-            second[i, near] = 2.0 * solution[2] / half**2
+            second[place] = 2.0 * solution[:, 2] / half[rows, None] ** 2
     return value, first, second
+
+
+def _distance_to_nearest(time_s: FloatArray, need: int) -> FloatArray:
+    """Return how far each instant must reach to span ``need`` samples (itself included)."""
+    count = len(time_s)
+    best = np.full(count, np.inf)
+    for before in range(need):
+        first = np.arange(count) - before
+        last = first + need - 1
+        inside = (first >= 0) & (last < count)
+        rows = np.flatnonzero(inside)
+        reach = np.maximum(
+            time_s[rows] - time_s[first[inside]], time_s[last[inside]] - time_s[rows]
+        )
+        best[rows] = np.minimum(best[rows], reach)
+    return best
