@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
@@ -24,6 +25,7 @@ from service.core.tables import Lock
 MIGRATIONS = Path(__file__).resolve().parent / "migrations"
 BUSY_TIMEOUT_MS = 15_000
 WRITES = "servewright_writes"
+_ALEMBIC = threading.Lock()  # its migration context is global to the process
 
 
 def open_engine(url: str) -> Engine:
@@ -182,7 +184,7 @@ def migrate(settings: Settings, revision: str = "head") -> None:
 
 def migrate_url(url: str, revision: str = "head") -> None:
     """Bring the database at a URL to a revision."""
-    with _translated():
+    with _ALEMBIC, _translated():
         command.upgrade(_alembic(url), revision)
 
 
