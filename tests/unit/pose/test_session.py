@@ -1,0 +1,71 @@
+"""Sessions run where they were asked to, or say why not."""
+
+from __future__ import annotations
+
+import logging
+
+import numpy as np
+import onnxruntime as ort
+import pytest
+
+from models import registry
+from models.contract.errors import ComputeDeviceUnavailable, ModelUnknown
+from workers.pose.session import CPU, CUDA, Device, open_session, options
+
+
+def test_cpu_session_names_file_provider_and_threads() -> None:
+    session = open_session("blazepose_full")
+    assert session.provider == CPU
+    assert session.threads == 1
+    assert session.sha256 == registry.entry("blazepose_full").sha256
+    assert not session.fell_back
+    out = session(np.zeros((1, 256, 256, 3), dtype=np.float32))
+    assert set(out) == {"landmarks", "score", "heatmaps", "world"}
+
+
+def test_options_are_explicit() -> None:
+    """The default sizes the pool from the host and spins; both cost throughput here."""
+    chosen = options(1)
+    assert chosen.intra_op_num_threads == 1
+    assert chosen.inter_op_num_threads == 1
+    assert chosen.execution_mode == ort.ExecutionMode.ORT_SEQUENTIAL
+    assert chosen.get_session_config_entry("session.intra_op.allow_spinning") == "0"
+
+
+def test_unknown_network_is_refused() -> None:
+    with pytest.raises(ModelUnknown):
+        open_session("no_such_network")
+
+
+class _FakeRuntime:
+    """An ONNX Runtime that lists CUDA but gives the CPU, as it does without a driver."""
+
+    def __init__(self, data: bytes, chosen: ort.SessionOptions, providers: list[str]) -> None:
+        self.asked = providers
+
+    def get_providers(self) -> list[str]:
+        return [CPU]
+
+
+@pytest.fixture(params=["no provider", "silent fall-back"])
+def no_gpu(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    if request.param == "no provider":
+        monkeypatch.setattr(ort, "get_available_providers", lambda: [CPU])
+    else:
+        monkeypatch.setattr(ort, "get_available_providers", lambda: [CUDA, CPU])
+        monkeypatch.setattr(ort, "InferenceSession", _FakeRuntime)
+
+
+@pytest.mark.usefixtures("no_gpu")
+def test_cuda_refuses_to_start_without_a_gpu() -> None:
+    with pytest.raises(ComputeDeviceUnavailable, match="blazepose_full cannot run on cuda"):
+        open_session("blazepose_full", Device.CUDA)
+
+
+@pytest.mark.usefixtures("no_gpu")
+def test_auto_falls_back_and_says_so(caplog: pytest.LogCaptureFixture) -> None:
+    with caplog.at_level(logging.WARNING):
+        session = open_session("blazepose_full", Device.AUTO)
+    assert session.fell_back
+    assert session.provider == CPU
+    assert "blazepose_full runs on the CPU" in caplog.text
