@@ -10,11 +10,14 @@ import numpy as np
 import numpy.typing as npt
 
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
-from models.contract.vocabulary import LANDMARKS, Handedness
+from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, Handedness
 
 Side = str
 LOW_CONFIDENCE = 0.5
 """Below this a joint is drawn as less certain."""
+
+ASTRAY = 0.1
+"""Share of the figure's height by which the fitted body may lie beside the one in the picture."""
 
 SEGMENTS: tuple[tuple[str, str], ...] = (
     ("shoulder", "elbow"),
@@ -112,9 +115,30 @@ def figure_at(
                     unsure.add(name)
     rear = None if handedness is Handedness.UNKNOWN else handedness.value
     balance = None
-    if body is not None and centre_of_mass is not None:
+    if body is not None and centre_of_mass is not None and agrees(frame, body, points):
         balance = balance_at(frame, body, centre_of_mass)
     return Figure(points, frozenset(unsure), rear, balance)
+
+
+def agrees(frame: int, body: BodyMotion, points: Mapping[str, FloatArray]) -> bool:
+    """Whether the fitted body, seen through its camera, lies on the person in the picture.
+
+    A plumb line drawn from a body that lies elsewhere would mislead.
+    """
+    if body.camera is None or len(body) == 0 or not points:
+        return False
+    row = int(np.argmin(np.abs(body.frame_index - frame)))
+    if body.frame_index[row] != frame:
+        return False
+    swap = {"left": "right", "right": "left"} if body.mirrored else {}
+    distances = []
+    for joint, place in zip(BODY_JOINTS, body.joints[row], strict=True):
+        side, _, rest = joint.partition("_")
+        name = f"{swap.get(side, side)}_{rest.replace('toe', 'foot_index')}" if rest else joint
+        if name in points:
+            distances.append(float(np.linalg.norm(body.camera.project(place) - points[name])))
+    height = float(np.ptp(np.array(list(points.values()))[:, 1]))
+    return bool(distances) and float(np.nanmedian(distances)) <= ASTRAY * height
 
 
 def balance_at(frame: int, body: BodyMotion, centre_of_mass: FloatArray) -> Balance | None:

@@ -26,7 +26,6 @@ LINE: Mapping[str, tuple[RGB, Style]] = {
 
 MARK_OF_METRIC: Mapping[str, str] = {
     "rear_foot_load_share": "balance",
-    "rear_foot_load_share_static": "balance",
     "rear_foot_load_share_dynamic": "balance",
     "front_knee_flexion": "knees",
     "rear_knee_flexion": "knees",

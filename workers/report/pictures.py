@@ -81,19 +81,21 @@ def event_pictures(
     for number, repetition in enumerate(analysis.repetitions, start=1):
         body = bodies[number - 1] if number <= len(bodies) else None
         com = centre_of_mass[number - 1] if number <= len(centre_of_mass) else None
-        instants = [
-            (event, repetition.events[event].frame)
+        # One crop for all pictures of a repetition, whichever of its frames are here.
+        instants = {
+            event: repetition.events[event].frame
             for event in PICTURED
-            if event in repetition.events and repetition.events[event].frame in frames
-        ]
+            if event in repetition.events
+        }
+        here = {event: frame for event, frame in instants.items() if frame in frames}
+        if not here:
+            continue
         figures = {
             event: figure_at(frame, track, analysis.handedness, body, com)
-            for event, frame in instants
+            for event, frame in instants.items()
         }
-        if not figures:
-            continue
         crop = around(list(figures.values()), track.width, track.height)
-        for event, frame in instants:
+        for event, frame in here.items():
             name = picture_name(repetition, number, event)
             pictures[name] = jpeg(
                 _picture(frames[frame], figures[event], crop, repetition, number, event, words)

@@ -146,6 +146,17 @@ def test_a_body_without_a_camera_draws_no_balance(right_side):
     assert figure.balance is None
 
 
+def test_a_body_that_lies_beside_the_person_draws_no_balance(case):
+    shift = np.array([[1, 0, 150], [0, 1, 0], [0, 0, 1.0]])
+    camera = replace(case.body.camera, K=shift @ case.body.camera.K)
+    body = replace(case.body, camera=camera)
+    figure = figure_at(
+        _loading(case), case.track, case.analysis.handedness, body, case.centre_of_mass
+    )
+    assert figure.points
+    assert figure.balance is None
+
+
 def test_unseen_landmarks_are_left_out_and_an_empty_frame_still_gives_a_picture(right_side):
     case = right_side
     xy = case.track.xy.copy()
@@ -165,7 +176,11 @@ def test_a_missing_frame_leaves_its_picture_out(right_side):
     case = right_side
     contact = case.analysis.repetitions[0].events[EventName.CONTACT].frame
     frames = {contact: case.frames[contact]}
-    assert list(event_pictures(frames, case.analysis, case.track)) == ["serve-1-contact.jpg"]
+    pictures = event_pictures(frames, case.analysis, case.track)
+    assert list(pictures) == ["serve-1-contact.jpg"]
+    # The crop does not depend on which frames are at hand, so films can be read in parts.
+    whole = event_pictures(case.frames, case.analysis, case.track)
+    assert pictures["serve-1-contact.jpg"] == whole["serve-1-contact.jpg"]
 
 
 def test_measured_numbers_come_before_those_that_are_not_measurable(right_side):

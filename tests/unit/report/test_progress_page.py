@@ -26,7 +26,7 @@ def test_what_slipped_comes_before_what_stayed(text):
     heads = [
         "Weight over the rear foot (loading): part of the change has stayed",
         "Front knee bend (trophy position): the change has stayed",
-        "Trophy to contact (the whole movement): no change beyond noise yet",
+        "Set-up to contact (the whole movement): no change beyond noise yet",
     ]
     places = [text.index(head) for head in heads]
     assert places == sorted(places)
