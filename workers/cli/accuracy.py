@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import gzip
 import json as jsonlib
 import sys
 from collections.abc import Sequence
@@ -86,11 +87,21 @@ def accuracy(
 
 def find_pairs(folder: Path) -> list[tuple[Path, Path]]:
     """Return (film, truth) pairs of a folder, in order of name."""
-    return [
-        (film, film.with_suffix(".json"))
-        for film in sorted(folder.iterdir())
-        if film.suffix.lower() in FILMS and film.with_suffix(".json").is_file()
+    films = [film for film in sorted(folder.iterdir()) if film.suffix.lower() in FILMS]
+    pairs = [
+        (film, truth)
+        for film in films
+        for truth in (film.with_suffix(".json"), film.with_suffix(".json.gz"))
+        if truth.is_file()
     ]
+    return list({film: (film, truth) for film, truth in reversed(pairs)}.values())[::-1]
+
+
+def read_document(path: Path) -> dict[str, Any]:
+    """Return the truth document in a JSON file, gzipped or not."""
+    data = gzip.decompress(path.read_bytes()) if path.suffix == ".gz" else path.read_bytes()
+    document: dict[str, Any] = jsonlib.loads(data)
+    return document
 
 
 def _compare_all(
@@ -115,7 +126,7 @@ def _compare_all(
         task = bar.add_task("Measuring", total=len(pairs))
         for film, truth_file in pairs:
             bar.update(task, description=film.name)
-            truth = read_truth(jsonlib.loads(truth_file.read_text("utf-8")), film.stem)
+            truth = read_truth(read_document(truth_file), film.stem)
             request = EngineRequest(
                 stature_m=truth.stature_m if heights else None, withhold=not all_metrics
             )
