@@ -30,7 +30,7 @@ GAP_S = 0.5
 TAIL_FROM_HZ = 10.0
 """The straight part of the residuals starts here, or at three quarters of the range."""
 
-STEP_HZ = 0.25
+STEP_HZ = 0.5
 """Cut-offs are rounded to this, so that columns can be smoothed together."""
 
 LOWEST_HZ = 3.0
@@ -79,7 +79,7 @@ def candidates(frame_rate_hz: float) -> FloatArray:
     no longer white (they follow from frame to frame), and the straight part bends down.
     """
     top = min(0.45 * frame_rate_hz, 25.0)
-    return np.geomspace(min(1.0, top / 16), top, 32)
+    return np.geomspace(min(1.0, top / 16), top, 20)
 
 
 def residual_cut_off(frequency_hz: FloatArray, residual: FloatArray) -> float:

@@ -121,7 +121,7 @@ def test_faster_point_gets_the_higher_cut_off() -> None:
     cut = smooth_tracks(t, values).cut_off_hz[:, 0]
     assert cut[1] > cut[0]
     raised = smooth_tracks(t, values, np.array([1.0, 1.4])).cut_off_hz[:, 0]
-    assert raised[1] == pytest.approx(1.4 * cut[1], abs=0.25)
+    assert raised[1] == pytest.approx(1.4 * cut[1], abs=0.6)
 
 
 def test_unseen_frames_stay_unseen_and_do_not_spoil_the_rest() -> None:
