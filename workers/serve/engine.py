@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from models.contract.analysis import Repetition, Scale, ViewEstimate
 from models.contract.errors import (
     BodyNotInFrame,
@@ -19,7 +21,14 @@ from models.contract.errors import (
 from models.contract.errors.root import ServewrightError
 from models.contract.problem import Problem
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
-from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Severity, View
+from models.contract.vocabulary import (
+    LANDMARKS,
+    EventName,
+    Handedness,
+    RepetitionKind,
+    Severity,
+    View,
+)
 from workers.serve import usability
 from workers.serve.detect import Candidate, find_work, handedness_of, what_was_seen
 from workers.serve.events import Instant, locate
@@ -71,7 +80,8 @@ def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
     clock = False
     for candidate, body in zip(found, bodies, strict=True):
         feet = usability.feet_share(track, candidate.start, candidate.stop)
-        repetition, doubtful = _repetition(candidate, body, request, fps, view.label, feet)
+        height = None if body is None else _hand_height(track, body.motion, hand)
+        repetition, doubtful = _repetition(candidate, body, request, fps, view.label, feet, height)
         repetitions.append(repetition)
         clock |= doubtful
     windows = [(candidate.start, candidate.stop) for candidate in found]
@@ -169,6 +179,13 @@ def _film_body(
     return _Body(plain.motion, plain.azimuth, _sampler(plain.motion))
 
 
+def _hand_height(track: JointTrack, motion: BodyMotion, hand: Handedness) -> FloatArray:
+    """Return minus the image row of the hitting wrist at the motion's frames, pixels."""
+    side = "left" if hand is Handedness.LEFT else "right"
+    rows = np.searchsorted(track.frame_index, motion.frame_index)
+    return np.asarray(-track.xy_raw[rows, LANDMARKS.index(f"{side}_wrist"), 1])
+
+
 def _sampler(motion: BodyMotion) -> Callable[[int, int], FloatArray]:
     def sample(count: int, seed: int) -> FloatArray:
         return draw_joints(motion, count, seed)
@@ -197,6 +214,7 @@ def _repetition(
     fps: float,
     view: View | None,
     feet: float,
+    hand_height: FloatArray | None = None,
 ) -> tuple[Repetition, bool]:
     """Return one measured repetition, and whether its clock is doubtful."""
     if body is None:
@@ -207,7 +225,7 @@ def _repetition(
             confidence=0.2,
         ), False
     motion = body.motion
-    events: dict[EventName, Instant] = locate(motion, candidate.kind)
+    events: dict[EventName, Instant] = locate(motion, candidate.kind, hand_height)
     trusted = request.capture_fps is None and motion.method != "network_3d"
     fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
     doubtful = clock_doubtful(fall)

@@ -61,6 +61,7 @@ class _Paths:
     time_s: FloatArray
     joints: FloatArray
     velocity: FloatArray
+    hand_height: FloatArray
 
     def of(self, name: str) -> FloatArray:
         return np.asarray(self.joints[:, _INDEX[name]])
@@ -79,7 +80,9 @@ class _Paths:
         return float(self.time_s[where[np.argmax(sign * series[where])]])
 
 
-def locate(motion: BodyMotion, kind: RepetitionKind) -> dict[EventName, Instant]:
+def locate(
+    motion: BodyMotion, kind: RepetitionKind, hand_height: FloatArray | None = None
+) -> dict[EventName, Instant]:
     """Return the events of a repetition that could be found.
 
     Parameters
@@ -87,6 +90,9 @@ def locate(motion: BodyMotion, kind: RepetitionKind) -> dict[EventName, Instant]
     motion : BodyMotion
         One repetition, canonical court frame.
     kind : RepetitionKind
+    hand_height : ndarray, shape (T,), optional
+        Height of the hitting wrist in any unit, better known than in the motion: from film, its
+        image row, which no error of depth disturbs.
 
     Returns
     -------
@@ -95,9 +101,9 @@ def locate(motion: BodyMotion, kind: RepetitionKind) -> dict[EventName, Instant]
     """
     if kind is RepetitionKind.HOLD:
         return _hold(motion)
-    paths = _paths(motion)
+    paths = _paths(motion, hand_height)
     found: dict[EventName, float] = {}
-    highest = paths.extreme(paths.of("right_wrist")[:, 2], _all(paths))
+    highest = paths.extreme(paths.hand_height, _all(paths))
     if highest is None:
         return {}
     tossing = _tossing_arm_up(paths, highest)
@@ -138,7 +144,7 @@ _LAG_SD: Mapping[EventName, float] = {
 }
 
 
-def _paths(motion: BodyMotion) -> _Paths:
+def _paths(motion: BodyMotion, hand_height: FloatArray | None) -> _Paths:
     flat = motion.joints.reshape(len(motion), -1)
     known = np.isfinite(flat).all(axis=0)
     smooth, _, _ = local_fit(motion.time_s, np.where(known, flat, 0.0), 0.035)
@@ -146,7 +152,12 @@ def _paths(motion: BodyMotion) -> _Paths:
     count = max(round((motion.time_s[-1] - motion.time_s[0]) / GRID_S), 2)
     grid = np.linspace(motion.time_s[0], motion.time_s[-1], count + 1)
     shape = (count + 1, len(BODY_JOINTS), 3)
-    return _Paths(grid, spline(grid).reshape(shape), spline(grid, 1).reshape(shape))
+    joints = spline(grid).reshape(shape)
+    height = joints[:, _INDEX["right_wrist"], 2]
+    if hand_height is not None and np.isfinite(hand_height).all():
+        row = local_fit(motion.time_s, hand_height[:, None], 0.035)[0][:, 0]
+        height = CubicSpline(motion.time_s, row)(grid)
+    return _Paths(grid, joints, spline(grid, 1).reshape(shape), np.asarray(height))
 
 
 def _all(paths: _Paths) -> BoolArray:
