@@ -15,5 +15,6 @@ def engine_request(options: AnalysisOptions, seed: int = 0) -> EngineRequest:
         azimuth_deg=options.azimuth_deg,
         sex=options.sex,
         capture_fps=options.capture_fps,
+        drill=options.drill,
         seed=seed,
     )

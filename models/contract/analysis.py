@@ -21,6 +21,16 @@ CAUTIONS: tuple[str, ...] = (
 )
 
 
+MINOR_CAUTIONS: tuple[str, ...] = (
+    "This player may be under 18 and still growing: a parent or guardian must agree to the "
+    "filming, an adult coach decides on the work, and the number of hard serves and throws is kept "
+    "low.",
+    "Films of minors: keep them only as long as they are needed. Erase the clip once its results "
+    "have served; that erases everything derived from it as well.",
+)
+"""Added wherever the year of birth says that a player may be a minor."""
+
+
 class Event(Document):
     """One instant of a serve, on the clip's own timestamps."""
 

@@ -13,6 +13,7 @@ from models.contract.vocabulary import EventName, RepetitionKind, View
 
 RULES_SCHEMA_ID = SCHEMA_BASE + "practice-rules.v1.json"
 PLAN_SCHEMA_ID = SCHEMA_BASE + "practice-plan.v1.json"
+OUTCOME_SCHEMA_ID = SCHEMA_BASE + "drill-outcome.v1.json"
 
 Key = str
 Comparison = Literal[">=", "<="]
@@ -151,10 +152,12 @@ class CriterionOutcome(Document):
 
 
 class DrillOutcome(Document):
-    """Judgement of one drill clip."""
+    """Judgement of the clips of one drill."""
 
+    schema_id: str = Field(default=OUTCOME_SCHEMA_ID, alias="schema")
     drill: str
     decision: DrillDecision
     next_drill: str | None
     outcomes: tuple[CriterionOutcome, ...]
     reason: str
+    cautions: tuple[str, ...] = CAUTIONS

@@ -24,6 +24,7 @@ from models.contract.webhook import EventType
 
 ClipId = Annotated[str, Field(pattern=r"^clip_[0-9a-f]{32}$")]
 AnalysisId = Annotated[str, Field(pattern=r"^ana_[0-9a-f]{32}$")]
+SessionId = Annotated[str, Field(pattern=r"^ses_[0-9a-f]{32}$")]
 EndpointId = Annotated[str, Field(pattern=r"^whe_[0-9a-f]{32}$")]
 KeyId = Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]
 PRINTABLE_PATTERN = r"^[^\x00-\x1f\x7f]*$"
@@ -52,6 +53,7 @@ class ClipResource(Document):
     size_bytes: int | None = Field(ge=0)
     sha256: Digest | None
     external_ref: str | None = None
+    session_id: SessionId | None = Field(default=None, description="Session it was filmed in.")
     facts: ClipFacts | None = Field(
         default=None, description="Read from the file by the first analysis."
     )
@@ -65,6 +67,7 @@ class DirectUploadRequest(Document):
     sha256: Digest
     media_type: str = Field(default="video/mp4", pattern=r"^video/[a-z0-9.+-]{1,60}$")
     external_ref: ExternalRef | None = None
+    session_id: SessionId | None = None
 
 
 class DirectUpload(Document):
@@ -79,7 +82,11 @@ class DirectUpload(Document):
 
 
 class AnalysisOptions(Document):
-    """What you know about the film; what is left out is estimated or assumed."""
+    """What you know about the film.
+
+    What is left out comes from the player of the clip's session (height, handedness, sex, drill),
+    else it is estimated or assumed.
+    """
 
     height_m: Finite | None = Field(
         default=None, ge=0.8, le=2.5, description="Standing height of the player, metres."
@@ -98,6 +105,14 @@ class AnalysisOptions(Document):
         gt=0,
         le=2000,
         description="Rate the camera recorded at, for slow motion that plays at another rate.",
+    )
+    drill: RepetitionKind | None = Field(
+        default=None,
+        description="What the swings are, where you know it: from joints alone an upward throw "
+        "looks like a serve.",
+    )
+    annotated_film: bool = Field(
+        default=False, description="Also make the film with the marks and live numbers drawn in."
     )
     models: tuple[str, ...] | None = Field(
         default=None,
@@ -187,10 +202,13 @@ class ApiKeyRequest(Document):
             "results:read",
             "webhooks:manage",
             "clips:erase",
+            "players:read",
+            "players:write",
+            "rules:manage",
             "admin",
         ],
         ...,
-    ] = Field(min_length=1, max_length=7)
+    ] = Field(min_length=1, max_length=10)
     expires_in_days: int | None = Field(default=None, ge=1, le=3650)
 
 

@@ -13,7 +13,19 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from models.contract import analysis, base, clip, joints, problem, resources, webhook
+from models.contract import (
+    analysis,
+    base,
+    clip,
+    coaching,
+    comparison,
+    joints,
+    plan,
+    problem,
+    progress,
+    resources,
+    webhook,
+)
 
 SCHEMA_DIR = Path(__file__).resolve().parent.parent / "schemas"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -30,6 +42,14 @@ DOCUMENTS: dict[str, type[BaseModel]] = {
     "analysis-request.v1.json": resources.AnalysisRequest,
     "analysis-resource.v1.json": resources.AnalysisResource,
     "webhook-endpoint.v1.json": resources.WebhookEndpointResource,
+    "comparison.v1.json": comparison.Comparison,
+    "progress.v1.json": progress.Progress,
+    "practice-rules.v1.json": plan.PracticeRules,
+    "practice-plan.v1.json": plan.PracticePlan,
+    "drill-outcome.v1.json": plan.DrillOutcome,
+    "player.v1.json": coaching.PlayerResource,
+    "session.v1.json": coaching.SessionResource,
+    "derived-document.v1.json": coaching.DerivedResource,
 }
 
 

@@ -78,6 +78,15 @@ class AnalysisStatus(StrEnum):
     CANCELLED = "cancelled"
 
 
+class DerivedKind(StrEnum):
+    """A document that is made from the results of analyses."""
+
+    COMPARISON = "comparison"
+    PROGRESS = "progress"
+    PLAN = "plan"
+    DRILL_CHECK = "drill_check"
+
+
 class Stage(StrEnum):
     """Stages of the pipeline, in order."""
 

@@ -17,6 +17,13 @@ EventType = Literal[
     "analysis.completed",
     "analysis.failed",
     "comparison.completed",
+    "comparison.failed",
+    "progress.completed",
+    "progress.failed",
+    "plan.completed",
+    "plan.failed",
+    "drill_check.completed",
+    "drill_check.failed",
     "retention.due",
     "webhook.test",
 ]
@@ -25,10 +32,14 @@ EventType = Literal[
 class WebhookData(Document):
     """What happened, thin: ids, status and links; fetch the rest with your API key."""
 
-    resource: str = Field(description="Kind of thing: analysis, comparison, player, endpoint.")
+    resource: str = Field(
+        description="Kind of thing: analysis, comparison, progress, plan, drill_check, player, "
+        "endpoint."
+    )
     id: str
     status: AnalysisStatus | None = None
     clip_id: str | None = None
+    player_id: str | None = None
     external_ref: str | None = None
     links: dict[str, str] = Field(default_factory=dict)
     headline: dict[str, Any] = Field(default_factory=dict)

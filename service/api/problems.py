@@ -60,6 +60,7 @@ def problem_response(
     headers: Mapping[str, str] | None = None,
 ) -> ProblemResponse:
     """Return the response that states an error."""
+    fields = fields or error.extra.get("fields", ())
     pointer = error.extra.get("pointer")
     if pointer is not None and not fields:
         fields = (FieldError(pointer=pointer, detail=error.detail),)

@@ -33,6 +33,9 @@ class Scope(StrEnum):
     RESULTS_READ = "results:read"
     WEBHOOKS_MANAGE = "webhooks:manage"
     CLIPS_ERASE = "clips:erase"
+    PLAYERS_READ = "players:read"
+    PLAYERS_WRITE = "players:write"
+    RULES_MANAGE = "rules:manage"
     ADMIN = "admin"
 
 

@@ -5,6 +5,5 @@
 - ``trajectories``: two fitted bodies on one phase axis and one body scale.
 - ``compare``: two groups of repetitions -> ``Comparison``.
 - ``progress``: sessions of one player -> ``Progress``.
-- ``rules``: reading a rule file (text in, rules out) with clear errors.
 - ``plan``: findings -> one focus -> drill progression; drill clip -> advance, repeat, go back.
 """

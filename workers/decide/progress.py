@@ -11,29 +11,21 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from models.contract.analysis import Analysis, Metric
 from models.contract.progress import (
     MetricProgress,
-    NextCheck,
     Progress,
     RetentionScore,
     RetentionVerdict,
     SessionKind,
     SessionPoint,
 )
+from models.contract.retention import MIN_DELAY, next_check
 from models.contract.vocabulary import RepetitionKind
 from workers.decide import statistics as st
 from workers.decide.groups import Slot, interval, mean_of
-
-MIN_DELAY = timedelta(hours=24)
-SCHEDULE: tuple[tuple[timedelta, timedelta, str], ...] = (
-    (timedelta(hours=24), timedelta(hours=72), "one to three days"),
-    (timedelta(days=6), timedelta(days=9), "one week"),
-    (timedelta(days=25), timedelta(days=35), "four weeks"),
-)
-"""Windows after the last practice in which to film a retention check (common delays)."""
 
 _KEPT, _GONE = 0.8, 0.2
 
@@ -66,7 +58,11 @@ def progress(
         player=player,
         metrics=tuple(row for row in rows if row is not None),
         repetitions_practised=_practised(ordered),
-        next_check=_next_check(ordered, now),
+        next_check=next_check(
+            [s.at for s in ordered if s.kind == SessionKind.ACQUISITION],
+            [s.at for s in ordered if s.kind == SessionKind.RETENTION],
+            now,
+        ),
         notes=_notes(ordered),
     )
 
@@ -203,29 +199,6 @@ def _practised(sessions: Sequence[Session]) -> dict[RepetitionKind, int]:
         if session.kind == SessionKind.ACQUISITION:
             counts.update(r.kind for a in session.analyses for r in a.repetitions)
     return dict(counts)
-
-
-def _next_check(sessions: Sequence[Session], now: datetime) -> NextCheck | None:
-    """Return the next retention check: the first usual delay not yet filmed or passed by."""
-    practice = [s.at for s in sessions if s.kind == SessionKind.ACQUISITION]
-    if not practice:
-        return None
-    last = max(practice)
-    tests = [s.at for s in sessions if s.kind == SessionKind.RETENTION and s.at > last]
-    for earliest, latest, words in SCHEDULE:
-        if last + latest < now or any(last + earliest <= t <= last + latest for t in tests):
-            continue
-        return NextCheck(
-            kind=SessionKind.RETENTION,
-            not_before=last + earliest,
-            not_after=last + latest,
-            reason=(
-                f"Retention check {words} after the last practice, before any coaching, from the "
-                "same camera place, with as many serves as before. Score the first three apart: "
-                "a brief loss at the start of any session is usual."
-            ),
-        )
-    return None
 
 
 def _notes(sessions: Sequence[Session]) -> tuple[str, ...]:

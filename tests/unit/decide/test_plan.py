@@ -1,17 +1,15 @@
 from __future__ import annotations
 
-from importlib import resources
-
 import pytest
 
 from models.contract.errors import InvalidRequest
 from models.contract.plan import DrillDecision
 from models.contract.vocabulary import EventName, RepetitionKind
+from models.practice.rules import merge_rules, parse_rules, shipped_text
 from tests.unit.decide.builders import analysis, metric, repetition
 from workers.decide.plan import judge_drill, make_plan
-from workers.decide.rules import merge_rules, parse_rules
 
-SHIPPED = resources.files("workers.decide").joinpath("practice_rules.yaml").read_text("utf-8")
+SHIPPED = shipped_text()
 RULES = parse_rules(SHIPPED)
 LOADING = EventName.LOADING
 

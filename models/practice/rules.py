@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+from importlib import resources
 from typing import Any
 
 import yaml
@@ -9,6 +11,24 @@ from pydantic import ValidationError
 
 from models.contract.errors import InvalidRequest
 from models.contract.plan import PracticeRules
+from models.contract.problem import FieldError
+
+
+@cache
+def shipped_text() -> str:
+    """Return the text of the shipped rule file."""
+    return resources.files("models.practice").joinpath("shipped.yaml").read_text("utf-8")
+
+
+@cache
+def shipped_rules() -> PracticeRules:
+    """Return the shipped rules."""
+    return parse_rules(shipped_text())
+
+
+def rules_of(own_text: str | None) -> PracticeRules:
+    """Return the shipped rules, with a coach's own merged into them when there are any."""
+    return shipped_rules() if own_text is None else merge_rules(shipped_rules(), own_text)
 
 
 def parse_rules(text: str) -> PracticeRules:
@@ -29,9 +49,11 @@ def merge_rules(shipped: PracticeRules, own_text: str) -> PracticeRules:
     base = shipped.model_dump(mode="json", by_alias=True)
     for part in ("findings", "drills"):
         entries = own.get(part, [])
-        if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
-            raise InvalidRequest(f"{part} must be a list of entries.")
-        merged = {e["id"]: e for e in base[part]} | {e.get("id"): e for e in entries}
+        if not isinstance(entries, list) or not all(
+            isinstance(e, dict) and isinstance(e.get("id"), str) for e in entries
+        ):
+            raise InvalidRequest(f"{part} must be a list of entries, each with an id.")
+        merged = {e["id"]: e for e in [*base[part], *entries]}
         own[part] = [e for i, e in merged.items() if i not in removed]
     return _validated(base | own)
 
@@ -43,6 +65,10 @@ def _load(text: str) -> dict[str, Any]:
         mark = getattr(error, "problem_mark", None)
         place = f" at line {mark.line + 1}" if mark is not None else ""
         raise InvalidRequest(f"The rule file is not valid YAML{place}.") from error
+    except ValueError as error:  # such as a date that does not exist
+        raise InvalidRequest("The rule file holds a value that cannot be read.") from error
+    except RecursionError as error:
+        raise InvalidRequest("The rule file is nested too deeply.") from error
     if not isinstance(data, dict):
         raise InvalidRequest("The rule file must hold a mapping with findings and drills.")
     return data
@@ -52,8 +78,12 @@ def _validated(data: dict[str, Any]) -> PracticeRules:
     try:
         return PracticeRules.model_validate(data)
     except ValidationError as error:
-        lines = [
-            f"{'.'.join(str(part) for part in e['loc']) or 'file'}: {e['msg']}"
-            for e in error.errors(include_url=False, include_input=False)
-        ]
-        raise InvalidRequest("The rule file is not valid. " + "; ".join(lines)) from error
+        found = error.errors(include_url=False, include_input=False, include_context=False)
+        fields = tuple(
+            FieldError(pointer="".join(f"/{part}" for part in e["loc"]) or "/", detail=e["msg"])
+            for e in found
+        )
+        lines = [f"{'.'.join(str(part) for part in e['loc']) or 'file'}: {e['msg']}" for e in found]
+        raise InvalidRequest(
+            "The rule file is not valid. " + "; ".join(lines), fields=fields
+        ) from error

@@ -1,0 +1,277 @@
+"""What the HTTP API takes and gives beyond single analyses: players, sessions, derived documents,
+practice rules.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AwareDatetime, Field, model_validator
+
+from models.contract.base import Document, Finite, Share
+from models.contract.problem import Problem
+from models.contract.progress import SessionKind
+from models.contract.resources import (
+    PRINTABLE_PATTERN,
+    AnalysisId,
+    ExternalRef,
+    Links,
+    SessionId,
+)
+from models.contract.vocabulary import (
+    AnalysisStatus,
+    DerivedKind,
+    Handedness,
+    RepetitionKind,
+    Sex,
+)
+
+PlayerId = Annotated[str, Field(pattern=r"^ply_[0-9a-f]{32}$")]
+PlanId = Annotated[str, Field(pattern=r"^pln_[0-9a-f]{32}$")]
+DerivedId = Annotated[str, Field(pattern=r"^(cmp|prg|pln|drl)_[0-9a-f]{32}$")]
+RulesId = Annotated[str, Field(pattern=r"^rul_[0-9a-f]{32}$")]
+RuleKey = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,79}$")]
+Height = Annotated[Finite, Field(ge=0.8, le=2.5, description="Standing height, metres.")]
+BirthYear = Annotated[
+    int,
+    Field(ge=1900, le=2100, description="Enough to know whether the player may be under 18."),
+]
+Notes = Annotated[
+    str,
+    Field(
+        max_length=2000,
+        pattern=r"^[^\x00]*$",
+        description="Free text of the coach. It is erased with the player.",
+    ),
+]
+Label = Annotated[str, Field(min_length=1, max_length=60, pattern=PRINTABLE_PATTERN)]
+Speed = Annotated[Finite, Field(gt=0, le=90, description="Ball speed of the serve, m/s.")]
+SpeedSource = Literal["self_reported", "radar"]
+
+
+class PlayerRequest(Document):
+    """A player, as the integrating app knows them. No names are needed."""
+
+    external_id: ExternalRef
+    handedness: Handedness = Handedness.UNKNOWN
+    height_m: Height | None = None
+    sex: Sex = Field(default=Sex.UNKNOWN, description="Chooses the body-segment table only.")
+    birth_year: BirthYear | None = None
+    notes: Notes | None = None
+
+
+class PlayerChange(Document):
+    """Changes a player; what is left out stays as it is, null takes a value away."""
+
+    external_id: ExternalRef | None = None
+    handedness: Handedness | None = None
+    height_m: Height | None = None
+    sex: Sex | None = None
+    birth_year: BirthYear | None = None
+    notes: Notes | None = None
+
+
+class PlayerResource(Document):
+    """A player."""
+
+    id: PlayerId
+    external_id: str
+    handedness: Handedness
+    height_m: Finite | None
+    sex: Sex
+    birth_year: int | None
+    notes: str | None
+    may_be_minor: bool = Field(description="By year of birth; false when that is not known.")
+    created_at: datetime
+    updated_at: datetime
+    cautions: tuple[str, ...] = ()
+    links: Links = Field(default_factory=dict)
+
+
+class SessionRequest(Document):
+    """One occasion on which a player was filmed."""
+
+    kind: SessionKind
+    filmed_at: AwareDatetime
+    drill_stage: RepetitionKind | None = Field(
+        default=None, description="What was done, where it was not plain serving."
+    )
+    drill_id: RuleKey | None = Field(default=None, description="Drill of the practice rules.")
+    serve_speed_m_s: Speed | None = None
+    serve_speed_source: SpeedSource | None = None
+    notes: Notes | None = None
+
+    @model_validator(mode="after")
+    def _speed_has_a_source(self) -> Self:
+        if (self.serve_speed_m_s is None) != (self.serve_speed_source is None):
+            raise ValueError("give serve_speed_m_s together with serve_speed_source, or neither")
+        return self
+
+
+class SessionChange(Document):
+    """Changes a session; what is left out stays as it is, null takes a value away."""
+
+    kind: SessionKind | None = None
+    filmed_at: AwareDatetime | None = None
+    drill_stage: RepetitionKind | None = None
+    drill_id: RuleKey | None = None
+    serve_speed_m_s: Speed | None = None
+    serve_speed_source: SpeedSource | None = None
+    notes: Notes | None = None
+
+
+class SessionResource(Document):
+    """A session. Send its films with ``session_id``."""
+
+    id: SessionId
+    player_id: PlayerId
+    kind: SessionKind
+    filmed_at: datetime
+    drill_stage: RepetitionKind | None
+    drill_id: str | None
+    serve_speed_m_s: Finite | None
+    serve_speed_source: SpeedSource | None
+    notes: str | None
+    created_at: datetime
+    updated_at: datetime
+    links: Links = Field(default_factory=dict)
+
+
+Analyses = Annotated[tuple[AnalysisId, ...], Field(max_length=50)]
+Sessions = Annotated[tuple[SessionId, ...], Field(max_length=50)]
+
+
+class Material(Document):
+    """Completed analyses, named one by one or by the sessions that hold them.
+
+    A session stands for the newest completed analysis of each of its clips.
+    """
+
+    analyses: Analyses = ()
+    sessions: Sessions = ()
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if not self.analyses and not self.sessions:
+            raise ValueError("name at least one analysis or session")
+        return self
+
+
+class ComparisonSideRequest(Material):
+    """One side of a comparison."""
+
+    label: Label
+
+
+class ComparisonRequest(Document):
+    """Asks for the comparison of two sides: before/after, player/model, practice/match."""
+
+    first: ComparisonSideRequest
+    second: ComparisonSideRequest
+    kind: RepetitionKind = RepetitionKind.SERVE
+    film: bool = Field(default=True, description="Also make the side-by-side film.")
+    external_ref: ExternalRef | None = None
+
+
+class ProgressRequest(Document):
+    """Asks for a player's progress over all sessions that hold a completed analysis."""
+
+    kind: RepetitionKind = RepetitionKind.SERVE
+    external_ref: ExternalRef | None = None
+
+
+class PlanRequest(Document):
+    """Asks for a practice plan.
+
+    Without analyses and sessions it is made from the newest session of plain serves.
+    """
+
+    analyses: Analyses = ()
+    sessions: Sessions = ()
+    rules_id: RulesId | None = Field(default=None, description="Null = the shipped rules.")
+    done: tuple[RuleKey, ...] = Field(
+        default=(), max_length=50, description="Drills whose criteria were met before."
+    )
+    external_ref: ExternalRef | None = None
+
+
+class DrillCheckRequest(Material):
+    """Asks whether the clips of a drill meet its exit criteria.
+
+    Name the plan (its focus and next drill are meant unless others are named), or finding and
+    drill of the rules.
+    """
+
+    plan_id: PlanId | None = None
+    finding: RuleKey | None = None
+    drill: RuleKey | None = None
+    rules_id: RulesId | None = Field(
+        default=None, description="Null = the rules of the plan, else the shipped ones."
+    )
+    external_ref: ExternalRef | None = None
+
+    @model_validator(mode="after")
+    def _drill_is_named(self) -> Self:
+        if self.plan_id is None and (self.finding is None or self.drill is None):
+            raise ValueError("name plan_id, or both finding and drill")
+        return self
+
+
+class DerivedResource(Document):
+    """A document made from analyses: where it stands, and where its results are."""
+
+    id: DerivedId
+    kind: DerivedKind
+    player_id: PlayerId | None = None
+    analyses: tuple[AnalysisId, ...] = Field(description="What it is made from.")
+    status: AnalysisStatus
+    progress: Share
+    attempt: int = Field(ge=1)
+    created_at: datetime
+    started_at: datetime | None = None
+    finished_at: datetime | None = None
+    external_ref: str | None = None
+    headline: dict[str, Any] = Field(default_factory=dict)
+    problem: Problem | None = Field(default=None, description="Why it failed, and what to do.")
+    pictures: tuple[str, ...] = ()
+    links: Links = Field(default_factory=dict)
+
+
+class RulesResource(Document):
+    """A rule file of a coach."""
+
+    id: RulesId
+    name: str
+    findings: int = Field(ge=0, description="Findings in force, shipped ones included.")
+    drills: int = Field(ge=0)
+    created_at: datetime
+    links: Links = Field(default_factory=dict)
+
+
+class PlayerPage(Document):
+    """One page of players, newest first."""
+
+    items: tuple[PlayerResource, ...]
+    next_cursor: str | None = None
+
+
+class SessionPage(Document):
+    """One page of sessions, newest first."""
+
+    items: tuple[SessionResource, ...]
+    next_cursor: str | None = None
+
+
+class DerivedPage(Document):
+    """One page of derived documents, newest first."""
+
+    items: tuple[DerivedResource, ...]
+    next_cursor: str | None = None
+
+
+class RulesPage(Document):
+    """One page of rule files, newest first."""
+
+    items: tuple[RulesResource, ...]
+    next_cursor: str | None = None
