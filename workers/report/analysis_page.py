@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from models.contract.analysis import Analysis, Metric, Repetition
 from models.contract.plan import PracticePlan
-from models.contract.vocabulary import EventName, Severity
+from models.contract.vocabulary import EventName, RepetitionKind, Severity
 from workers.report.findings import COUNT, Statement, statements
 from workers.report.page import (
     Cell,
@@ -63,17 +63,30 @@ def analysis_page(
     found = statements(analysis, words, plan)
     cards = [card(statement, words) for statement in found]
     cautions = list(dict.fromkeys((*analysis.cautions, *(plan.cautions if plan else ()))))
+    shown = _pictures(analysis, pictures, words)
+    contents = [
+        (target, words(f"page.{entry}"))
+        for target, entry, present in (
+            ("h-pictures", "pictures", bool(shown)),
+            ("numbers", "numbers", bool(analysis.repetitions)),
+            ("h-plan", "plan", plan is not None),
+            ("h-film", "film", True),
+            ("h-cautions", "cautions", True),
+        )
+        if present
+    ]
     return render(
         "analysis.html.j2",
-        title=words("page.analysis_title"),
+        title=_title(analysis, words),
         words=words,
         cautions=cautions,
+        contents=contents,
         facts=_facts(analysis, words),
         player=player,
         none_found=not analysis.repetitions,
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,
-        pictures=_pictures(analysis, pictures, words),
+        pictures=shown,
         tables=[
             _table(repetition, number, words)
             for number, repetition in enumerate(analysis.repetitions, start=1)
@@ -155,6 +168,12 @@ def _pictures(analysis: Analysis, pictures: Mapping[str, bytes], words: Words) -
     return found
 
 
+def _title(analysis: Analysis, words: Words) -> str:
+    kinds = {repetition.kind for repetition in analysis.repetitions}
+    practice = kinds and RepetitionKind.SERVE not in kinds
+    return words("page.practice_title" if practice else "page.analysis_title")
+
+
 def _facts(analysis: Analysis, words: Words) -> str:
     return words(
         "page.facts",
@@ -185,42 +204,62 @@ def _film(analysis: Analysis, words: Words) -> list[str]:
 
 
 def _table(repetition: Repetition, number: int, words: Words) -> Table:
-    groups = by_event([(metric.event, metric) for metric in repetition.metrics])
-    methods = {metric.method for metric in repetition.metrics}
+    measured = [metric for metric in repetition.metrics if metric.measurable]
+    groups = by_event([(metric.event, metric) for metric in measured])
+    methods = {metric.method for metric in measured}
     # One method for all is said once, above the table.
     common = methods.pop() if len(methods) == 1 else None
     names = ["what", "value", "interval", "reference"] + ([] if common else ["method"])
     columns = tuple(words(f"page.column_{name}") for name in names)
+    shown = [
+        Group(
+            title=words.event(event),
+            about=words(f"event_about.{event.value if event else 'whole'}"),
+            rows=tuple(_row(metric, columns, words) for metric in metrics),
+        )
+        for event, metrics in groups.items()
+    ]
+    missing = _missing([m for m in repetition.metrics if not m.measurable], columns, words)
     return Table(
         caption=words(
             "page.repetition", kind=words(f"kind.{repetition.kind.value}"), number=number
         ),
         note=words("page.method_all", method=words.method(common)) if common else "",
         columns=columns,
-        groups=tuple(
-            Group(
-                title=words.event(event),
-                about=words(f"event_about.{event.value if event else 'whole'}"),
-                rows=tuple(_row(metric, columns, words) for metric in metrics),
-            )
-            for event, metrics in groups.items()
-        ),
+        groups=(*shown, *missing),
     )
 
 
+def _missing(metrics: list[Metric], columns: tuple[str, ...], words: Words) -> list[Group]:
+    """Return what could not be measured, one row a reason."""
+    by_reason: dict[str, list[str]] = {}
+    for metric in metrics:
+        name = words.title(metric)
+        if metric.event is not None:
+            name += f" ({words.event(metric.event).lower()})"
+        by_reason.setdefault(metric.reason or "", []).append(name)
+    if not by_reason:
+        return []
+    span = len(columns) - 1
+    rows = tuple(
+        Row(reason, "", (Cell(words("page.not_measurable"), ", ".join(names), "small", span),))
+        for reason, names in by_reason.items()
+    )
+    return [Group(words("page.missing"), words("page.missing_about"), rows)]
+
+
 def _row(metric: Metric, columns: tuple[str, ...], words: Words) -> Row:
-    if metric.value is None or metric.low is None or metric.high is None:
-        reason = words("page.not_measurable_because", reason=metric.reason or "")
-        cells = [Cell(columns[1], reason, "small", 2)]
-    else:
-        cells = [
-            Cell(columns[1], words.value(metric.value, metric), "value"),
-            Cell(columns[2], words.interval(metric.low, metric.high, metric)),
-        ]
-    if metric.reference:
-        cells.append(Cell(columns[3], metric.reference, "small"))
-    else:
-        cells.append(Cell(columns[3], words("page.no_reference"), "none"))
+    value, low, high = (
+        number if number is not None else float("nan")
+        for number in (metric.value, metric.low, metric.high)
+    )
+    cells = [
+        Cell(columns[1], words.value(value, metric), "value"),
+        Cell(columns[2], words.interval(low, high, metric)),
+        Cell(columns[3], metric.reference, "small")
+        if metric.reference
+        else Cell(columns[3], words("page.no_reference"), "none"),
+    ]
     if len(columns) > 4:
         cells.append(Cell(columns[4], words.method(metric.method), "small"))
     return Row(words.title(metric), words.about(metric), tuple(cells))

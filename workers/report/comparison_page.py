@@ -66,16 +66,29 @@ def comparison_page(
         notes.append(words("comparison.mirrored"))
     notes += comparison.notes
     cautions = list(dict.fromkeys((*comparison.cautions, *(plan.cautions if plan else ()))))
+    shown = _pictures(comparison, pictures, words)
+    contents = [
+        (target, words(entry))
+        for target, entry, present in (
+            ("h-pictures", "comparison.pictures", bool(shown)),
+            ("h-path", "comparison.path", path is not None),
+            ("numbers", "page.numbers", True),
+            ("h-plan", "page.plan", plan is not None),
+            ("h-cautions", "page.cautions", True),
+        )
+        if present
+    ]
     return render(
         "comparison.html.j2",
         title=words("page.comparison_title"),
         words=words,
         cautions=cautions,
+        contents=contents,
         subtitle=words("comparison.subtitle", first=first, second=second),
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,
         linked=_linked(comparison, words),
-        pictures=_pictures(comparison, pictures, words),
+        pictures=shown,
         path=path,
         path_help=words("comparison.path_help", first=first, second=second),
         path_key=event_key(path_events, words),

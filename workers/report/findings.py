@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import Literal
 
 from models.contract.analysis import Analysis, Metric
@@ -13,6 +14,10 @@ from workers.report.words import Words
 
 Standing = Literal["below", "inside", "above"]
 COUNT = 3
+
+
+SURE, PROBABLE = 0.975, 0.8
+"""Probabilities from which a statement stands as it is, or as probable; below it is a perhaps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +34,17 @@ class Band:
         if value < self.low:
             return "below"
         return "above" if self.high is not None and value > self.high else "inside"
+
+    def certainty(self, value: float, low: float, high: float) -> float:
+        """Return the probability that the true value lies where the measured one does.
+
+        The error is taken as normal; the 95 % interval is 3.92 standard deviations wide.
+        """
+        error = NormalDist(value, max((high - low) / 3.92, 1e-12))
+        below = error.cdf(self.low)
+        above = 0.0 if self.high is None else 1.0 - error.cdf(self.high)
+        shares = {"below": below, "above": above, "inside": 1.0 - below - above}
+        return shares[self.standing(value)]
 
 
 # Mean ± 2 SD of Front Sports Act Living 2024, doi 10.3389/fspor.2024.1432030 (abstract), except
@@ -112,12 +128,13 @@ def statements(
         if number is None:
             continue
         standing = band.standing(number.value)
-        sure = band.standing(number.low) == band.standing(number.high) == standing
+        certainty = band.certainty(number.value, number.low, number.high)
+        sure = certainty >= SURE
         if words.find(f"finding.{band.key}.{band.event.value}.{standing}") is None:
             continue
         grade = {(True, False): 0, (True, True): 1, (False, False): 2, (False, True): 3}
         order = grade[(sure, standing == "inside")]
-        graded.append((order, rank, _banded(number, band, standing, sure, words)))
+        graded.append((order, rank, _banded(number, band, standing, certainty, words)))
     chosen += [statement for _, _, statement in sorted(graded, key=lambda g: g[:2])]
     chosen = chosen[:COUNT]
     if len(chosen) < COUNT:
@@ -141,13 +158,25 @@ def _planned(ranked: RankedFinding, analysis: Analysis, words: Words) -> Stateme
     details.append(words("finding.source", source=finding.source))
     band = next((b for b in BANDS if (b.key, b.event) == (finding.metric, finding.event)), None)
     shown = None if metric is None else Pooled(metric, ranked.value, ranked.low, ranked.high, 1)
-    return Statement(finding.text.rstrip(" ."), tuple(details), "work", shown, band)
+    headline = _hedged(finding.text.rstrip(" ."), ranked.certainty, words)
+    tone: Literal["work", "look"] = "work" if ranked.certainty >= PROBABLE else "look"
+    return Statement(headline, tuple(details), tone, shown, band)
 
 
-def _banded(number: Pooled, band: Band, standing: Standing, sure: bool, words: Words) -> Statement:
+def _hedged(text: str, certainty: float, words: Words) -> str:
+    """Put a statement as firmly as its certainty allows."""
+    if certainty >= SURE:
+        return text
+    entry = "finding.probably" if certainty >= PROBABLE else "finding.perhaps"
+    return words(entry, text=text[:1].lower() + text[1:])
+
+
+def _banded(
+    number: Pooled, band: Band, standing: Standing, certainty: float, words: Words
+) -> Statement:
     entry = f"finding.{band.key}.{band.event.value}"
     text = words(f"{entry}.{standing}")
-    headline = text if sure else words("finding.maybe", text=text[:1].lower() + text[1:])
+    headline = _hedged(text, certainty, words)
     details = [
         words(
             "finding.measured",
@@ -160,7 +189,7 @@ def _banded(number: Pooled, band: Band, standing: Standing, sure: bool, words: W
     if number.repetitions > 1:
         details.insert(1, words("page.mean_note", count=number.repetitions))
     tone: Literal["work", "fine", "look"] = (
-        "look" if not sure else "fine" if standing == "inside" else "work"
+        "look" if certainty < SURE else "fine" if standing == "inside" else "work"
     )
     return Statement(headline, tuple(details), tone, number, band)
 

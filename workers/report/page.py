@@ -84,6 +84,7 @@ def render(
 ) -> str:
     """Return a whole page as text; every page carries the cautions."""
     environment = _environment()
+    values.setdefault("contents", ())
     source = jinja2.PackageLoader("workers.report").get_source(environment, "page.css")[0]
     return environment.get_template(template).render(
         title=title,

@@ -51,11 +51,23 @@ def progress_page(
     cards = _cards(progress, words)
     kinds = {point.kind for metric in progress.metrics for point in metric.series}
     cautions = list(dict.fromkeys((*progress.cautions, *(plan.cautions if plan else ()))))
+    contents = [
+        (target, words(entry))
+        for target, entry, present in (
+            ("h-next", "progress.next", True),
+            ("h-plots", "progress.plots", any(len(m.series) > 1 for m in progress.metrics)),
+            ("numbers", "page.numbers", True),
+            ("h-plan", "page.plan", plan is not None),
+            ("h-cautions", "page.cautions", True),
+        )
+        if present
+    ]
     return render(
         "progress.html.j2",
         title=words("page.progress_title"),
         words=words,
         cautions=cautions,
+        contents=contents,
         player=progress.player,
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,

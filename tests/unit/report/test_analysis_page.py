@@ -9,11 +9,11 @@ from itertools import pairwise
 import pytest
 
 from models.contract.analysis import CAUTIONS, Metric
-from models.contract.vocabulary import EventName
+from models.contract.vocabulary import EventName, RepetitionKind
 from tests.unit.report import documents
 from tests.unit.report.outline import Outline
 from workers.report.analysis_page import analysis_page
-from workers.report.findings import BANDS, pooled, statements
+from workers.report.findings import BANDS, Band, pooled, statements
 from workers.report.pictures import event_pictures
 from workers.report.words import english
 
@@ -77,7 +77,7 @@ def test_order_is_findings_pictures_numbers_plan_cautions(outline):
         "Three things to know", "Pictures", "All numbers", "Your practice plan",
         "Before you change anything",
     ]  # fmt: skip
-    places = [outline.text.index(head) for head in heads]
+    places = [outline.text.rindex(head) for head in heads]  # the contents name them first
     assert places == sorted(places)
 
 
@@ -137,13 +137,13 @@ def _with(analysis, key, event, **changes):
         (64.5, 5, "Your front knee bends as much", "fine"),
         (30, 5, "Your front knee bends less", "work"),
         (95, 5, "Your front knee bends more", "work"),
-        (43, 5, "Probably: your front knee bends less", "look"),
-        (47, 5, "Probably: your front knee bends as much", "look"),
+        # 2.1 below the edge with an error of 5 / 1.96 = 2.55: normal probability 0.795.
+        (43, 5, "Perhaps: your front knee bends less", "look"),
+        # 3 inside: probability 0.880.
+        (48.1, 5, "Probably: your front knee bends as much", "look"),
     ],
 )
-def test_a_statement_is_only_sure_when_the_whole_interval_agrees(
-    right_side, value, half, start, tone
-):
+def test_a_statement_is_as_firm_as_its_interval_allows(right_side, value, half, start, tone):
     analysis = _with(
         right_side.analysis, "front_knee_flexion", EventName.TROPHY,
         value=value, low=value - half, high=value + half,
@@ -213,3 +213,24 @@ def test_metrics_the_catalogue_does_not_know_keep_their_title(right_side):
     ).text
     assert "Made-up angle" in text
     assert "two_methods" in text  # methods differ, so each row names its own
+
+
+# Standard normal table: P(Z < 1) = 0.8413, P(Z < 1.96) = 0.9750.
+@pytest.mark.parametrize(("z", "probability"), [(1.0, 0.8413), (1.96, 0.975)])
+def test_certainty_is_the_normal_probability_of_the_side_it_lies_on(z, probability):
+    band = Band("x", EventName.TROPHY, 10.0, None)
+    found = band.certainty(10 - z * 2, 10 - z * 2 - 1.96 * 2, 10 - z * 2 + 1.96 * 2)
+    assert found == pytest.approx(probability, abs=1e-4)
+
+
+def test_a_film_of_drills_is_called_practice(right_side):
+    one = right_side.analysis.repetitions[0].model_copy(update={"kind": RepetitionKind.HOLD})
+    page = analysis_page(right_side.analysis.model_copy(update={"repetitions": (one,)}), {})
+    assert "Your practice, measured" in Outline(page).text
+
+
+def test_an_uncertain_finding_of_the_plan_is_put_as_such(right_side, plan):
+    weak = plan.model_copy(update={"focus": plan.focus.model_copy(update={"certainty": 0.7})})
+    found = statements(right_side.analysis, english(), weak)
+    assert found[0].headline == "Perhaps: too little weight over the rear foot"
+    assert found[0].tone == "look"

@@ -146,7 +146,7 @@ def test_a_page_prints_to_pdf(browser, pages, name):
 
 def test_the_table_keeps_its_meaning_when_it_is_shown_as_a_list(browser, pages):
     browser.open(pages["analysis"], 360)
-    assert browser.evaluate("getComputedStyle(document.querySelector('td')).display") == "block"
+    assert browser.evaluate("getComputedStyle(document.querySelector('tr')).display") == "block"
     tree = browser.call("Accessibility.getFullAXTree")["nodes"]
     roles = {node.get("role", {}).get("value") for node in tree}
     assert {"table", "row", "rowheader", "cell"} <= roles
