@@ -60,8 +60,25 @@ class Crop:
         return Crop(self.u, self.v, self.side * factor, 0.0)
 
     def cut(self, picture: Picture, n: int) -> Picture:
-        """The crop's n x n pixels; black where it leaves the picture."""
+        """The crop's n x n pixels; black where it leaves the picture.
+
+        A picture much finer than the crop is first averaged down over the crop's
+        surroundings, since bilinear sampling alone would skip most of its pixels.
+        """
         m = self.matrix(n)
+        shrink = round(self.side / n / 2)
+        if shrink >= 2:
+            reach = int(self.side * 0.75) + shrink  # the half diagonal, turned any way
+            left = max(0, int(self.u) - reach) // shrink * shrink
+            top = max(0, int(self.v) - reach) // shrink * shrink
+            part = picture[top : int(self.v) + reach, left : int(self.u) + reach]
+            columns, rows = part.shape[1] // shrink, part.shape[0] // shrink
+            if columns > 0 and rows > 0:
+                part = part[: rows * shrink, : columns * shrink]
+                small = cv2.resize(part, (columns, rows), interpolation=cv2.INTER_AREA)
+                picture = np.asarray(small, dtype=np.uint8)
+                m[:, 2] += m[:, :2] @ np.array([left, top])
+                m[:, :2] *= shrink
         # cv2 counts pixel centres at whole numbers, we at .5: shift both sides by half.
         m[:, 2] += m[:, :2] @ np.array([0.5, 0.5]) - 0.5
         cut = cv2.warpAffine(

@@ -82,6 +82,36 @@ def test_outside_the_picture_is_black() -> None:
     assert (cut[17:, 17:] == 200).all()
 
 
+@pytest.mark.parametrize("side", [600.0, 1100.0, 1900.0])
+@pytest.mark.parametrize("angle", [0.0, 0.7, -2.0])
+@pytest.mark.parametrize("centre", [(1500.0, 1100.0), (600.0, 1700.0)])
+def test_points_stay_in_place_when_a_fine_picture_is_averaged_down(
+    side: float, angle: float, centre: tuple[float, float]
+) -> None:
+    picture = np.zeros((2160, 3840, 3), dtype=np.uint8)
+    crop = Crop(*centre, side, angle)
+    spot = np.round(crop.to_picture(np.array([150.0, 110.0]), 256))
+    cv2.circle(picture, (int(spot[0]), int(spot[1])), int(side / 25), (255, 255, 255), -1)
+    cut = crop.cut(picture, 256)[..., 0].astype(float)
+    rows, columns = np.mgrid[:256, :256] + 0.5
+    found = np.array([(cut * columns).sum(), (cut * rows).sum()]) / cut.sum()
+    assert found == pytest.approx(crop.to_crop(spot + 0.5, 256), abs=0.15)
+
+
+def test_fine_pattern_becomes_grey_instead_of_moire() -> None:
+    picture = np.zeros((2160, 3840, 3), dtype=np.uint8)
+    picture[::2, ::2] = picture[1::2, 1::2] = 255
+    cut = Crop(1920.0, 1080.0, 1500.0, 0.3).cut(picture, 256)
+    # Blocks of 3 x 3 hold 4 or 5 white pixels: 127 +- 14. Without averaging it is 0 and 255.
+    assert np.abs(cut.astype(int) - 127).max() <= 16
+
+
+def test_crop_wholly_outside_a_fine_picture_is_black() -> None:
+    picture = np.full((2160, 3840, 3), 200, dtype=np.uint8)
+    assert not Crop(-4000.0, 500.0, 1500.0).cut(picture, 256).any()
+    assert not Crop(9000.0, 9000.0, 1500.0).cut(picture, 256).any()
+
+
 def test_around_circle_turns_its_rim_upward() -> None:
     crop = around_circle(np.array([100.0, 100.0]), np.array([140.0, 100.0]), 1.25)
     assert crop.side == pytest.approx(100.0)
