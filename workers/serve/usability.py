@@ -11,7 +11,8 @@ from models.contract.vocabulary import LANDMARKS, Severity, View
 
 EDGE_SHARE = 0.012
 """A landmark nearer to the picture's edge than this share of its size counts as cut off."""
-MIN_CONFIDENCE = 0.35
+MIN_CONFIDENCE = 0.05
+"""A hidden joint has a low confidence, one outside the picture almost none."""
 MIN_BODY_PX = 160.0
 """Height of the person in pixels under which joints are coarse (engineering choice)."""
 USUAL_FPS = 50.0
