@@ -12,7 +12,8 @@ from .rotation import Array
 
 def metric(name: str, gender: float) -> Measure:
     """A per-frame truth metric as a measure of a posed body."""
-    return lambda body: truth.posture_metrics(body.points, gender)[name]
+    formula = truth.POSTURE[name]
+    return lambda body: formula(body.points, gender)
 
 
 def lean(body: Body) -> Array:

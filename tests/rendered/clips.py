@@ -160,10 +160,36 @@ def _full(rng: np.random.Generator, name: str) -> ClipSpec:
     return replace(spec, camera=camera, **changes)  # type: ignore[arg-type]
 
 
+#: what the committed small set adds to plain serves, by index
+_SMALL: dict[int, dict[str, object]] = {
+    10: {"kind": "hold", "hold": 2.0, "fps": 30.0},
+    11: {"kind": "shadow", "slow": 2.0, "fps": 30.0},
+    12: {"kind": "throw", "throw_elevation": 58.0},
+    13: {"rotation": 90, "size": (480, 854), "fps": 30.0},
+    14: {"fps": 120.0, "slow_motion": 4.0},
+    15: {"variable_rate": True, "fps": 30.0},
+    16: {"backlight": True, "fps": 30.0},
+    17: {"kind": "bounce", "fps": 30.0},
+    18: {"kind": "stand", "fps": 30.0, "people": 2},
+    19: {"occlusion": "net", "fps": 30.0, "left_handed": True},
+}
+
+
+def _small(rng: np.random.Generator, name: str) -> ClipSpec:
+    """One case each of drills, other activities and awkward files, side view, small picture."""
+    spec = _calibration(rng, name)
+    camera = replace(_camera(rng, "side"), jitter=0.0)
+    knobs = spec.knobs.changed(tempo=min(spec.knobs.tempo, 0.95))
+    spec = replace(spec, camera=camera, knobs=knobs, size=(640, 480), fps=60.0, crf=24, start=0.35)
+    spec = replace(spec, left_handed=False)
+    return replace(spec, **_SMALL.get(int(name), {}))  # type: ignore[arg-type]
+
+
 PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
     "motion": _motion,
     "calibration": _calibration,
     "full": _full,
+    "small": _small,
 }
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import sys
+import time
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -302,9 +304,14 @@ def make_film(profile: str, seed: int, index: int, folder: Path) -> Path:
     from .__main__ import clip_notes, write_truth
 
     spec, rng = draw_clip(profile, seed, index)
+    began = time.process_time()
     truth = film_clip(spec, rng, folder / f"{spec.name}.mp4")
     path = folder / f"{spec.name}.json"
     write_truth(path, truth | clip_notes(profile, seed, index))
+    spent = (time.process_time() - began) / truth["n_frames"]
+    print(
+        f"{spec.name}: {truth['n_frames']} frames, {spent:.3f} s each (processor)", file=sys.stderr
+    )
     return path
 
 

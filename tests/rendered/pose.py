@@ -23,7 +23,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .rotation import Array, apply, frame_from_axis, part_way, rot_y, rot_z, turn_roll_pitch, unit
+from .rotation import (
+    Array,
+    apply,
+    cross,
+    frame_from_axis,
+    part_way,
+    rot_y,
+    rot_z,
+    turn_roll_pitch,
+    unit,
+)
 from .skeleton import Skeleton
 
 CHANNELS = (
@@ -137,7 +147,7 @@ def _arm(
     wrist = np.radians(c[f"{a}_wrist"])[..., None]
     if side == "R":
         tilt, around = np.radians(c["r_tilt"])[..., None], np.radians(c["r_around"])[..., None]
-        across = np.cross(forearm, forearm_bend)
+        across = cross(forearm, forearm_bend)
         away = np.cos(around) * forearm_bend + np.sin(around) * across
         racket = np.cos(tilt) * forearm + np.sin(tilt) * away
         normal = -np.sin(around) * forearm_bend + np.cos(around) * across

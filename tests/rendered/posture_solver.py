@@ -60,9 +60,10 @@ def solve_posture(
         change = -np.linalg.solve(normal, gradient)
         change *= min(1.0, float(np.min(move / np.maximum(np.abs(change), 1e-12))))
         trial = residuals((x + change)[None])[0]
-        if float(trial @ trial) < float(current @ current):
+        gain = float(current @ current) - float(trial @ trial)
+        if gain > 0.0:
             x, current, damping = x + change, trial, max(damping * 0.3, 1e-9)
-            if float(np.max(np.abs(change) / step)) < 0.1:
+            if gain < 1e-5 or float(np.max(np.abs(change) / step)) < 0.1:
                 break
         else:
             damping *= 8.0

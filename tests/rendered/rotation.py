@@ -17,6 +17,17 @@ def unit(v: Array) -> Array:
     return v / np.linalg.norm(v, axis=-1, keepdims=True)
 
 
+def cross(a: Array, b: Array) -> Array:
+    """Cross product of (..., 3) vectors; several times faster than the general one on small
+    arrays.
+    """
+    out = np.empty(np.broadcast_shapes(a.shape, b.shape))
+    out[..., 0] = a[..., 1] * b[..., 2] - a[..., 2] * b[..., 1]
+    out[..., 1] = a[..., 2] * b[..., 0] - a[..., 0] * b[..., 2]
+    out[..., 2] = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    return out
+
+
 def rot_x(deg: Array) -> Array:
     """Rotation about x, (...,) degrees -> (..., 3, 3)."""
     return _about(deg, 1, 2)
@@ -58,7 +69,7 @@ def frame_from_axis(down: Array, forward: Array) -> Array:
     """
     z = -unit(down)
     x = unit(forward - np.sum(forward * z, axis=-1, keepdims=True) * z)
-    return np.stack([x, np.cross(z, x), z], axis=-1)
+    return np.stack([x, cross(z, x), z], axis=-1)
 
 
 def apply(rotation: Array, v: Array) -> Array:

@@ -10,7 +10,7 @@ import the product, so that one mistake cannot hide in both.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -154,27 +154,52 @@ def rear_share_dynamic(com: Array, acceleration: Array, rear: Array, front: Arra
     return rear_share(point, rear, front)
 
 
+def _com(p: Points, gender: float) -> Array:
+    return centre_of_mass(segment_ends(p), gender)
+
+
+def _mid_hip(p: Points) -> Array:
+    return 0.5 * (p["L_hip"] + p["R_hip"])
+
+
+def _pelvis(p: Points) -> Array:
+    return line_turn(p["R_hip"], p["L_hip"])
+
+
+def _girdle(p: Points) -> Array:
+    return line_turn(p["R_shoulder"], p["L_shoulder"])
+
+
+def _limb(p: Points, side: str, joints: tuple[str, str, str]) -> Array:
+    a, b, c = (p[f"{side}_{j}"] for j in joints)
+    return flexion(a, b, c)
+
+
+_LEG, _ARM = ("hip", "knee", "ankle"), ("shoulder", "elbow", "wrist")
+
+#: every posture metric: name -> formula of joint centres and gender
+POSTURE: dict[str, Callable[[Points, float], Array]] = {
+    "rear_load_share": lambda p, g: rear_share(_com(p, g), p["R_ankle"], p["L_ankle"]),
+    "front_knee_flexion": lambda p, g: _limb(p, "L", _LEG),
+    "rear_knee_flexion": lambda p, g: _limb(p, "R", _LEG),
+    "pelvis_turn": lambda p, g: _pelvis(p),
+    "shoulder_turn": lambda p, g: _girdle(p),
+    "separation": lambda p, g: wrap180(_girdle(p) - _pelvis(p)),
+    "shoulder_tilt": lambda p, g: line_tilt(p["R_shoulder"], p["L_shoulder"]),
+    "pelvis_tilt": lambda p, g: line_tilt(p["R_hip"], p["L_hip"]),
+    "trunk_inclination": lambda p, g: inclination(_mid_hip(p), mid_shoulder(p)),
+    "knee_turn": lambda p, g: line_turn(p["R_knee"], p["L_knee"]),
+    "lead_hip_push": lambda p, g: (p["L_hip"] - 0.5 * (p["L_ankle"] + p["R_ankle"]))[..., 0],
+    "hip_ahead_of_front_foot": lambda p, g: (p["L_hip"] - p["L_ankle"])[..., 0],
+    "hitting_elbow_flexion": lambda p, g: _limb(p, "R", _ARM),
+    "tossing_elbow_flexion": lambda p, g: _limb(p, "L", _ARM),
+    "shoulder_elevation": lambda p, g: angle_between(
+        p["R_elbow"] - p["R_shoulder"], _mid_hip(p) - mid_shoulder(p)
+    ),
+    "mid_hip_height": lambda p, g: _mid_hip(p)[..., 2],
+}
+
+
 def posture_metrics(p: Points, gender: float) -> dict[str, Array]:
     """All angle and position metrics of each instant (the per-frame block of the truth)."""
-    com = centre_of_mass(segment_ends(p), gender)
-    mid_hip, shoulders = 0.5 * (p["L_hip"] + p["R_hip"]), mid_shoulder(p)
-    pelvis, girdle = line_turn(p["R_hip"], p["L_hip"]), line_turn(p["R_shoulder"], p["L_shoulder"])
-    mid_ankle = 0.5 * (p["L_ankle"] + p["R_ankle"])
-    return {
-        "rear_load_share": rear_share(com, p["R_ankle"], p["L_ankle"]),
-        "front_knee_flexion": flexion(p["L_hip"], p["L_knee"], p["L_ankle"]),
-        "rear_knee_flexion": flexion(p["R_hip"], p["R_knee"], p["R_ankle"]),
-        "pelvis_turn": pelvis,
-        "shoulder_turn": girdle,
-        "separation": wrap180(girdle - pelvis),
-        "shoulder_tilt": line_tilt(p["R_shoulder"], p["L_shoulder"]),
-        "pelvis_tilt": line_tilt(p["R_hip"], p["L_hip"]),
-        "trunk_inclination": inclination(mid_hip, shoulders),
-        "knee_turn": line_turn(p["R_knee"], p["L_knee"]),
-        "lead_hip_push": p["L_hip"][..., 0] - mid_ankle[..., 0],
-        "hip_ahead_of_front_foot": p["L_hip"][..., 0] - p["L_ankle"][..., 0],
-        "hitting_elbow_flexion": flexion(p["R_shoulder"], p["R_elbow"], p["R_wrist"]),
-        "tossing_elbow_flexion": flexion(p["L_shoulder"], p["L_elbow"], p["L_wrist"]),
-        "shoulder_elevation": angle_between(p["R_elbow"] - p["R_shoulder"], mid_hip - shoulders),
-        "mid_hip_height": mid_hip[..., 2],
-    }
+    return {name: formula(p, gender) for name, formula in POSTURE.items()}

@@ -1,0 +1,33 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.rendered.dataset import COMMITTED, load_truth
+from tests.rendered.pose_error import COMPARED, errors_by_joint, torso_pixels
+
+
+def test_a_perfect_estimate_has_no_error_and_a_shift_shows_in_torso_lengths():
+    truth = load_truth(COMMITTED / "000.mp4")
+    names, xy = truth["joint_names"], np.array(truth["joints2d"])
+    assert max(e.max() for e in errors_by_joint(truth, names, xy).values()) == 0.0
+    torso = torso_pixels(truth)
+    x = np.array(truth["joints3d"])
+    middle = [
+        0.5 * (x[:, names.index(f"left_{n}")] + x[:, names.index(f"right_{n}")])
+        for n in ("shoulder", "hip")
+    ]
+    metres = np.median(np.linalg.norm(middle[0] - middle[1], axis=1))
+    focal, camera = truth["camera"]["K"][0][0], np.array(truth["camera"]["position"])
+    distance = np.median(np.linalg.norm(middle[1] - camera, axis=1))
+    assert torso == pytest.approx(focal * metres / distance, rel=0.1)
+    shift = np.array([0.1 * torso, 0.0])
+    moved = errors_by_joint(truth, names, xy + shift)
+    assert set(moved) == set(COMPARED)
+    assert np.concatenate(list(moved.values())) == pytest.approx(0.1, abs=1e-9)
+
+
+def test_frames_must_match():
+    truth = load_truth(COMMITTED / "009")
+    with pytest.raises(ValueError, match="frames"):
+        errors_by_joint(truth, truth["joint_names"], np.zeros((3, 23, 2)))
