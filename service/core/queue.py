@@ -15,7 +15,6 @@ from redis.exceptions import RedisError
 from redis.retry import Retry
 from rq import Queue
 from rq.exceptions import NoSuchJobError
-from rq.intermediate_queue import IntermediateQueue
 from rq.job import Job, JobStatus
 from rq.serializers import JSONSerializer
 
@@ -23,7 +22,7 @@ from models.contract.errors import QueueUnavailable
 
 RUN_ANALYSIS = "workers.jobs.run_analysis"
 FAILURE_TTL_S = 24 * 3600
-SILENT_S = 90.0  # a started job whose worker has been silent this long counts as lost
+SILENT_S = 30.0  # a started job whose worker has been silent this long counts as lost (beats: 5 s)
 
 
 def job_id(analysis_id: str, attempt: int) -> str:
@@ -81,11 +80,10 @@ class WorkQueue:
                 if seen.tzinfo is None:
                     seen = seen.replace(tzinfo=UTC)
                 return (datetime.now(UTC) - seen).total_seconds() < SILENT_S
-            lists = (
-                self._queue.key,
-                IntermediateQueue.get_intermediate_queue_key(self._queue.key),
-            )
-            return any(self.connection.lpos(key, name) is not None for key in lists)
+            # A job on its way to a worker (RQ's intermediate list) counts as lost: that way takes
+            # milliseconds, and a worker killed on it leaves the job there. Sent twice does no
+            # harm: one attempt can be claimed once.
+            return self.connection.lpos(self._queue.key, name) is not None
         except RedisError as error:
             raise QueueUnavailable() from error
 

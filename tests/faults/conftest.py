@@ -123,6 +123,7 @@ def environment_of(settings: Settings) -> dict[str, str]:
         "HEARTBEAT_S": str(settings.heartbeat_s),
         "RECONCILE_INTERVAL_S": str(settings.reconcile_interval_s),
         "REQUEUE_AFTER_S": str(settings.requeue_after_s),
+        "MODELS": '["blazepose_full"]',  # loads quickly; nobody is in these films
     }
     kept = {name: value for name, value in os.environ.items() if "SERVEWRIGHT_" not in name}
     return kept | {f"SERVEWRIGHT_{name}": value for name, value in values.items()}

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from rq.intermediate_queue import IntermediateQueue
+
 from models.contract.vocabulary import AnalysisStatus
 from tests.faults.conftest import Crew, until
 from tests.films import queue_film, write_film
@@ -43,3 +45,15 @@ def test_flush_while_one_is_running_and_two_wait(crew: Crew, tmp_path: Path) -> 
     until(lambda: all(map(crew.finished, waiting)), 90, "all three to end")
     assert {crew.row(a).status for a in waiting} == {AnalysisStatus.COMPLETED}
     crew.note()
+
+
+def test_job_of_a_worker_that_died_while_taking_it(crew: Crew, tmp_path: Path) -> None:
+    analysis_id = queue_film(crew.wiring, write_film(tmp_path / "court.mp4", 15))
+    crew.wiring.queue.enqueue(analysis_id, 1)
+    connection = crew.wiring.queue.connection
+    key = f"rq:queue:{crew.wiring.settings.queue_name}"
+    connection.lmove(key, IntermediateQueue.get_intermediate_queue_key(key), "RIGHT", "LEFT")
+    crew.start()
+    until(lambda: crew.finished(analysis_id), 60, "the analysis to end")
+    assert crew.row(analysis_id).status == AnalysisStatus.COMPLETED
+    assert crew.row(analysis_id).crashes == 0
