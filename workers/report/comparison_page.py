@@ -20,6 +20,7 @@ from workers.report.page import (
     Table,
     by_event,
     hand,
+    page_film,
     page_picture,
     render,
     repetitions,
@@ -44,6 +45,7 @@ def comparison_page(
     comparison: Comparison,
     pictures: Mapping[str, bytes],
     *,
+    film: bytes | None = None,
     path: Markup | None = None,
     path_events: Sequence[tuple[EventName, int]] = (),
     plan: PracticePlan | None = None,
@@ -55,6 +57,8 @@ def comparison_page(
     ----------
     pictures : mapping of str to bytes
         What `matched_pictures` gave.
+    film : bytes or None
+        What `pair_film` gave; it becomes part of the page.
     path, path_events : Markup and sequence of (EventName, int)
         What `trajectory_plot` gave, and the events marked in it.
     """
@@ -71,6 +75,7 @@ def comparison_page(
         (target, words(entry))
         for target, entry, present in (
             ("h-pictures", "comparison.pictures", bool(shown)),
+            ("h-moving", "page.moving", film is not None),
             ("h-path", "comparison.path", path is not None),
             ("numbers", "page.numbers", True),
             ("h-plan", "page.plan", plan is not None),
@@ -89,6 +94,9 @@ def comparison_page(
         statements=cards,
         linked=_linked(comparison, words),
         pictures=shown,
+        film=page_film(film, words("page.pair_film_alt"), words("page.film_caption"))
+        if film
+        else None,
         path=path,
         path_help=words("comparison.path_help", first=first, second=second),
         path_key=event_key(path_events, words),
