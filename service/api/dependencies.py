@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import Depends, Header, Query, Request, Response
+from fastapi.dependencies.models import Dependant
 from fastapi.security import HTTPBearer
 from pydantic import BaseModel
 
@@ -40,16 +41,20 @@ def wiring_of(request: Request) -> Wiring:
 Wired = Annotated[Wiring, Depends(wiring_of)]
 
 
+def _query_names(dependant: Dependant) -> set[str]:
+    names = {parameter.alias for parameter in dependant.query_params}
+    return names.union(*(_query_names(inner) for inner in dependant.dependencies))
+
+
 def known_query(request: Request) -> None:
     """Refuse query parameters the operation does not have: a misspelt filter must not pass."""
-    item = request.app.openapi()["paths"].get(request.scope["route"].path, {})
-    operation = item.get(request.method.lower().replace("head", "get"), {})
-    known = {p["name"] for p in operation.get("parameters", ()) if p["in"] == "query"}
-    for name in request.query_params:
-        if name not in known:
-            raise InvalidRequest(
-                f"The query has a parameter that is not known here. Known: {sorted(known)}.",
-            )
+    if not request.query_params:
+        return
+    known = _query_names(request.scope["route"].dependant)
+    if not known.issuperset(request.query_params):
+        raise InvalidRequest(
+            f"The query has a parameter that is not known here. Known: {sorted(known)}."
+        )
 
 
 def needs(scope: Scope) -> Callable[..., Principal]:

@@ -89,7 +89,7 @@ class Egress:
         self._networks = tuple(ipaddress.ip_network(text) for text in private_networks)
         self._allow_http = allow_http
         self._resolver = resolver
-        self._ssl = ssl_context or httpcore.default_ssl_context()
+        self._ssl = ssl_context
 
     def check_url(self, url: str) -> None:
         """Raise :class:`EgressRefused` when the URL cannot be a target whatever it resolves to."""
@@ -132,6 +132,8 @@ class Egress:
             No answer within ``timeout_s`` seconds in all, or no connection.
         """
         self.check_url(url)
+        if self._ssl is None:  # reading the certificates takes a while: not before they are needed
+            self._ssl = httpcore.default_ssl_context()
         deadline = time.monotonic() + timeout_s
         backend = _JudgingBackend(self._resolver, self._networks, deadline)
         limits = dict.fromkeys(("connect", "read", "write", "pool"), timeout_s)

@@ -47,8 +47,10 @@ def assert_problem(reply: httpx.Response, status: int, code: str) -> dict[str, A
 
 
 @pytest.fixture
-def app(settings: Settings) -> FastAPI:
-    return create_app(settings)
+def app(settings: Settings) -> Iterator[FastAPI]:
+    made = create_app(settings)
+    yield made
+    made.state.wiring.close()
 
 
 @pytest.fixture

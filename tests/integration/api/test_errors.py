@@ -177,3 +177,8 @@ def test_links_inside_the_docs_lead_somewhere(anonymous: httpx.Client) -> None:
         assert target in ids, target
     for target in set(re.findall(r'href="(/[^"]+)"', page)):
         assert anonymous.get(target).status_code == 200, target
+
+
+def test_misspelt_filter_is_told(client: httpx.Client) -> None:
+    for address in ("/v1/clips?externl_ref=a", "/v1/analyses?statu=failed", "/v1/api-keys?limit=1"):
+        assert_problem(client.get(address), 422, "invalid_request")
