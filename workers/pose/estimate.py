@@ -144,12 +144,7 @@ class Follower:
 
     def _find_again(self, picture: Picture, time_s: float) -> Person | None:
         self.redetections += 1
-        people = find_people(self.networks.finder, picture)
-        expected = self.server.nearest(time_s, np.inf)
-        if not people or expected is None:
-            return None
-        gaps = [float(np.hypot(*(p.hips - expected.hips).mean(axis=0))) for p in people]
-        return people[int(np.argmin(gaps))]
+        return self.server.pick(find_people(self.networks.finder, picture), time_s)
 
 
 def seed_crop(person: Person) -> Crop:

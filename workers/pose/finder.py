@@ -2,7 +2,9 @@
 
 Tried on the rendered clips and a real one: at 384 pixels on the long side it found
 every person in every sampled frame; at 256 its joints were up to a torso length off.
-The frame is only searched again at a larger size if nobody is seen.
+The frame is only searched again at a larger size if nobody is seen. The BlazePose person
+detector was tried on the same frames: a third of the cost, but its hips were 0.1 to 0.7 torso
+lengths off in the median (multi-pose: 0.04 to 0.12), up to 4, and it missed the second person.
 """
 
 from __future__ import annotations

@@ -91,6 +91,8 @@ class ServerChoice:
         Seconds of all surveyed frames.
     counts : ndarray of int, shape (N,)
         People seen in each.
+    others : tuple of (ndarray, tuple of Person)
+        Times and finds of everyone else.
     """
 
     times: FloatArray
@@ -99,6 +101,7 @@ class ServerChoice:
     clear: bool
     survey_times: FloatArray
     counts: np.ndarray
+    others: tuple[tuple[FloatArray, tuple[Person, ...]], ...] = ()
 
     @property
     def reason(self) -> str:
@@ -118,15 +121,37 @@ class ServerChoice:
 
     def nearest(self, time_s: float, within_s: float) -> Person | None:
         """The server's find nearest in time, if there is one within `within_s`."""
-        if not self.times.size:
+        return _nearest(self.times, self.people, time_s, within_s)
+
+    def pick(self, people: Sequence[Person], time_s: float) -> Person | None:
+        """Who of some people is the server, or None if none of them is.
+
+        The one nearest to the server's last known place, unless somebody else of the survey
+        stands nearer, or the server was not seen for `PATIENCE_S` around that time.
+        """
+        expected = self.nearest(time_s, PATIENCE_S)
+        if expected is None or not people:
             return None
-        i = int(np.abs(self.times - time_s).argmin())
-        return self.people[i] if abs(float(self.times[i]) - time_s) <= within_s else None
+        best = min(people, key=lambda person: distance(expected, person))
+        others = (_nearest(times, seen, time_s, PATIENCE_S) for times, seen in self.others)
+        gap = distance(expected, best)
+        if any(other is not None and distance(other, best) < gap for other in others):
+            return None
+        return best
 
     def people_at(self, time_s: FloatArray) -> np.ndarray:
         """How many people the last survey before each instant saw, shape (T,) int."""
         last = np.searchsorted(self.survey_times, time_s, side="right") - 1
         return self.counts[np.clip(last, 0, None)]
+
+
+def _nearest(
+    times: FloatArray, people: Sequence[Person], time_s: float, within_s: float
+) -> Person | None:
+    if not times.size:
+        return None
+    i = int(np.abs(times - time_s).argmin())
+    return people[i] if abs(float(times[i]) - time_s) <= within_s else None
 
 
 def link(finds: Sequence[Find]) -> list[PersonTrack]:
@@ -142,7 +167,7 @@ def link(finds: Sequence[Find]) -> list[PersonTrack]:
             if find.time_s - finds[at[-1]].time_s > PATIENCE_S:
                 continue
             for b, person in enumerate(find.people):
-                cost[a, b] = _distance(people[-1], person)
+                cost[a, b] = distance(people[-1], person)
         cost[cost > REACH] = np.inf
         taken: set[int] = set()
         # linear_sum_assignment refuses rows without any finite entry: price them out.
@@ -156,7 +181,8 @@ def link(finds: Sequence[Find]) -> list[PersonTrack]:
     return [PersonTrack(tuple(at), tuple(people)) for at, people in open_]
 
 
-def _distance(a: Person, b: Person) -> float:
+def distance(a: Person, b: Person) -> float:
+    """How far apart two finds are: box centres in body heights, plus a share for the size."""
     gap = (a.box[:2] + a.box[2:]) / 2 - (b.box[:2] + b.box[2:]) / 2
     shape = abs(float(np.log(max(a.height, 1.0) / max(b.height, 1.0))))
     return float(np.hypot(*gap)) / max(a.height, b.height, 1.0) + 0.25 * shape
@@ -217,4 +243,7 @@ def choose_server(finds: Sequence[Find], width: int, height: int) -> ServerChoic
         clear=candidates[0].value >= CLEAR_LEAD * rival,
         survey_times=np.array([find.time_s for find in finds]),
         counts=np.array([len(find.people) for find in finds], dtype=np.int64),
+        others=tuple(
+            (np.array([finds[i].time_s for i in track.at]), track.people) for _, track in judged[1:]
+        ),
     )

@@ -119,6 +119,22 @@ def test_server_is_followed_beside_a_standing_person(
     assert gap.max() < 25
 
 
+def test_bystander_is_not_taken_for_a_server_who_left(
+    contact_film: list[Still], networks: Networks, crop_picture: np.ndarray
+) -> None:
+    still = cv2.resize(crop_picture[:, 78:178], None, fx=1.3, fy=1.3)
+    film = []
+    for f in contact_film:
+        frame = np.full((f.rgb.shape[0], f.rgb.shape[1] + 180, 3), 90, dtype=np.uint8)
+        if f.index < 24:
+            frame[:, : f.rgb.shape[1]] = f.rgb
+        frame[170 : 170 + still.shape[0], -150 : -150 + still.shape[1]] = still
+        film.append(replace(f, rgb=frame))
+    track = estimate(lambda: film, networks).track
+    assert np.isfinite(track.xy_raw[:24]).all()
+    assert np.isnan(track.xy_raw[24:]).all()
+
+
 def test_person_is_found_again_after_an_interruption(
     contact_film: list[Still], networks: Networks, followed: Estimate
 ) -> None:

@@ -97,6 +97,21 @@ def test_nearest_find_in_time() -> None:
     assert choice.nearest(9.0, 0.3) is None
 
 
+def test_a_known_bystander_is_never_picked_for_the_server() -> None:
+    choice = choose_server(film(server, lambda t: person(1000)), WIDTH, HEIGHT)
+    assert choice is not None
+    back = person(560, 410)
+    assert choice.pick([person(1000), back], 2.1) is back
+    assert choice.pick([person(990)], 2.1) is None
+    assert choice.pick([], 2.1) is None
+
+
+def test_nobody_is_picked_long_after_the_server_left() -> None:
+    choice = choose_server(film(server), WIDTH, HEIGHT)
+    assert choice is not None
+    assert choice.pick([person(560)], 4.0 + 2 * PATIENCE_S) is None
+
+
 def test_nobody() -> None:
     assert choose_server(film(lambda t: None), WIDTH, HEIGHT) is None
     assert choose_server([], WIDTH, HEIGHT) is None
