@@ -111,7 +111,8 @@ def preload(settings: Settings) -> bool:
     from workers.preload import survives_fork, warm_up
     from workers.stages import networks
 
-    importlib.import_module("workers.jobs")  # for the horses, which inherit it
+    for name in ("workers.jobs", "workers.document_jobs"):  # for the horses, which inherit them
+        importlib.import_module(name)
     if settings.device != "cpu":
         return False
     shared_stages(settings)
@@ -129,12 +130,12 @@ def give_back(settings: Settings, job_id: str) -> None:
     from models.contract.errors import Cancelled, Erased, LeaseLost
     from service.core.wiring import wire
 
-    analysis_id, _, attempt = job_id.rpartition("-")
+    work_id, _, attempt = job_id.rpartition("-")
     wiring = wire(settings)
     try:
-        following = wiring.analyses.release(analysis_id, int(attempt))
-        wiring.queue.enqueue(analysis_id, following)
-        LOG.info("%s handed back; next attempt %d", analysis_id, following)
+        following = wiring.store_of(work_id).release(work_id, int(attempt))
+        wiring.queue.enqueue(work_id, following)
+        LOG.info("%s handed back; next attempt %d", work_id, following)
     except (LeaseLost, Cancelled, Erased):
         return
     finally:

@@ -82,7 +82,7 @@ class PracticeRules(Document):
     """A rule file."""
 
     version: Literal[1] = 1
-    name: str
+    name: str = Field(min_length=1, max_length=200)
     findings: tuple[Finding, ...]
     drills: tuple[Drill, ...]
     cautions: tuple[str, ...] = ()

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
 
-from sqlalchemy import Select, delete, select
+from sqlalchemy import Select, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from models.contract.errors import NotFound, ObjectStoreUnavailable, QueueUnavailable
+from models.contract.errors import Conflict, NotFound, ServewrightError
 from service.core.access import Principal
-from service.core.analyses import result_root
 from service.core.database import Database
+from service.core.erasure import Eraser
 from service.core.identifiers import new_id
 from service.core.intake import Received
 from service.core.objects import Objects
-from service.core.queue import WorkQueue
-from service.core.tables import Analysis, Clip, Erasure, IdempotentReply
+from service.core.players import find_session
+from service.core.tables import Clip
 
 
 def incoming_key(clip_id: str) -> str:
@@ -39,21 +38,12 @@ class Stored:
 
 
 class ClipStore:
-    """Registers and erases clips.
+    """Registers and erases clips."""
 
-    Parameters
-    ----------
-    sweep_s : float
-        How long after an erasure a job may still write: the job's time limit and its lease.
-    """
-
-    def __init__(
-        self, database: Database, objects: Objects, queue: WorkQueue, sweep_s: float
-    ) -> None:
+    def __init__(self, database: Database, objects: Objects, eraser: Eraser) -> None:
         self._database = database
         self._objects = objects
-        self._queue = queue
-        self._sweep = timedelta(seconds=sweep_s)
+        self._eraser = eraser
 
     def register(
         self,
@@ -61,14 +51,25 @@ class ClipStore:
         clip_id: str,
         film: Received,
         external_ref: str | None = None,
+        session_id: str | None = None,
     ) -> Stored:
         """Enter an uploaded film, or return the clip the same key already sent.
 
-        When it was there before, the new object is removed again.
+        When it was there before, the new object is removed again. A film that is in no session yet
+        is filed under the one given; one that is filed elsewhere is a ``Conflict``.
         """
         try:
             with self._database.write() as session:
+                if session_id is not None:
+                    find_session(session, principal, session_id)
                 existing = session.scalars(_same(principal, film.sha256)).one_or_none()
+                if existing is not None and session_id is not None:
+                    if existing.session_id not in (None, session_id):
+                        raise Conflict(
+                            "This film is filed under another session already. Erase that clip "
+                            "first if it was a mistake."
+                        )
+                    existing.session_id = session_id
                 if existing is None:
                     clip = Clip(
                         id=clip_id,
@@ -81,10 +82,14 @@ class ClipStore:
                         size_bytes=film.size_bytes,
                         sha256=film.sha256,
                         external_ref=external_ref,
+                        session_id=session_id,
                     )
                     session.add(clip)
                     session.flush()
                     return Stored(clip, created=True)
+        except ServewrightError:
+            self._objects.delete(clip_key(clip_id))
+            raise
         except IntegrityError:  # the same film arrived twice at the same moment
             with self._database.read() as session:
                 existing = session.scalars(_same(principal, film.sha256)).one()
@@ -100,8 +105,11 @@ class ClipStore:
         size_bytes: int,
         media_type: str,
         external_ref: str | None = None,
+        session_id: str | None = None,
     ) -> Clip:
         """Enter a film that is about to be sent straight to the object store."""
+        if session_id is not None:
+            find_session(session, principal, session_id)
         clip_id = new_id("clip")
         clip = Clip(
             id=clip_id,
@@ -114,6 +122,7 @@ class ClipStore:
             size_bytes=size_bytes,
             announced_sha256=sha256,
             external_ref=external_ref,
+            session_id=session_id,
         )
         session.add(clip)
         session.flush()
@@ -156,46 +165,13 @@ class ClipStore:
     def erase(self, principal: Principal, clip_id: str) -> bool:
         """Erase a clip and everything derived from it.
 
-        Rows go first, in one transaction, so that running jobs lose their lease and cannot commit.
-        Object prefixes are noted in that same transaction and swept again until no job can still
-        be writing.
-
         Returns
         -------
         bool
             True when the objects are gone as well; False when the store did not answer and the
             sweep has to finish it.
         """
-        with self._database.write() as session:
-            clip = session.scalars(
-                select(Clip)
-                .where(Clip.id == clip_id, Clip.tenant_id == principal.tenant_id)
-                .with_for_update()
-            ).one_or_none()
-            if clip is None:
-                raise NotFound()
-            now = self._database.now(session)
-            rows = session.execute(
-                select(Analysis.id, Analysis.attempt).where(Analysis.clip_id == clip_id)
-            ).all()
-            prefixes = [f"clips/{clip_id}", *(result_root(row.id) for row in rows)]
-            for prefix in prefixes:
-                session.add(Erasure(prefix=prefix, erased_at=now, sweep_until=now + self._sweep))
-            gone = [clip_id, *(row.id for row in rows)]
-            session.execute(delete(IdempotentReply).where(IdempotentReply.resource_id.in_(gone)))
-            session.execute(delete(Clip).where(Clip.id == clip_id))  # the rest cascades
-        self._database.checkpoint()
-        for row in rows:
-            try:
-                self._queue.remove(row.id, row.attempt)
-            except QueueUnavailable:  # the job finds no row and stops
-                break
-        try:
-            for prefix in prefixes:
-                self._objects.delete_prefix(prefix)
-        except ObjectStoreUnavailable:
-            return False
-        return True
+        return self._eraser.clip(principal, clip_id)
 
 
 def _same(principal: Principal, sha256: str) -> Select[Clip]:

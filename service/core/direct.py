@@ -2,14 +2,34 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
+from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from models.contract.errors import Conflict, DigestMismatch, NotFound, ServewrightError
 from service.core.access import Principal
 from service.core.clips import ClipStore, Stored, clip_key, incoming_key
+from service.core.database import Database
 from service.core.intake import PIECE_BYTES, Intake
 from service.core.objects import ObjectMissing, Objects, PresignedUpload
-from service.core.tables import Clip
+from service.core.tables import Clip, Erasure
+
+
+def forget_announced(database: Database, older_than: timedelta) -> int:
+    """Erase clips that were announced and never completed; return how many.
+
+    What may have been sent for them is swept from the store like that of any erased clip.
+    """
+    with database.write() as session:
+        now = database.now(session)
+        left = session.scalars(
+            select(Clip.id).where(Clip.state == "uploading", Clip.created_at < now - older_than)
+        ).all()
+        for clip_id in left:
+            session.add(Erasure(prefix=f"clips/{clip_id}", erased_at=now, sweep_until=now))
+            session.execute(delete(Clip).where(Clip.id == clip_id))
+    return len(left)
 
 
 class DirectUploads:
@@ -44,6 +64,7 @@ class DirectUploads:
         size_bytes: int,
         media_type: str,
         external_ref: str | None,
+        session_id: str | None = None,
     ) -> Clip:
         """Enter the film in the caller's transaction."""
         return self._clips.announce(
@@ -53,6 +74,7 @@ class DirectUploads:
             size_bytes=size_bytes,
             media_type=media_type,
             external_ref=external_ref,
+            session_id=session_id,
         )
 
     def complete(self, principal: Principal, clip_id: str) -> Stored:

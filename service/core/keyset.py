@@ -11,9 +11,19 @@ from sqlalchemy import select, tuple_
 
 from service.core.access import Principal
 from service.core.database import Database
-from service.core.tables import Analysis, Clip, WebhookEndpoint
+from service.core.tables import (
+    Analysis,
+    Clip,
+    DerivedDocument,
+    FilmedSession,
+    Player,
+    RuleFile,
+    WebhookEndpoint,
+)
 
-Row = TypeVar("Row", Clip, Analysis, WebhookEndpoint)
+Row = TypeVar(
+    "Row", Clip, Analysis, WebhookEndpoint, Player, FilmedSession, DerivedDocument, RuleFile
+)
 
 
 @dataclass(frozen=True, slots=True)

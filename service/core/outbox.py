@@ -71,17 +71,29 @@ def emit(
     data: WebhookData,
     clip_id: str | None = None,
     analysis_id: str | None = None,
+    document_id: str | None = None,
+    player_id: str | None = None,
+    event_id: str | None = None,
     only_endpoint: str | None = None,
 ) -> str:
     """Write an event and its deliveries in the caller's transaction; return its id.
 
     Parameters
     ----------
+    clip_id, analysis_id, document_id, player_id : str or None
+        What the event tells of: it is erased with each of them.
+    event_id : str or None
+        For events whose id follows from what they tell of; else a new one.
     only_endpoint : str or None
         Deliver to this endpoint alone, whatever it subscribes to (test events).
     """
     event = WebhookEvent(
-        id=new_id("evt"), source=source, type=type, time=now, subject=subject, data=data
+        id=event_id or new_id("evt"),
+        source=source,
+        type=type,
+        time=now,
+        subject=subject,
+        data=data,
     )
     body = json.dumps(event.model_dump(mode="json"), ensure_ascii=False, separators=(",", ":"))
     session.add(
@@ -92,6 +104,8 @@ def emit(
             type=type,
             clip_id=clip_id,
             analysis_id=analysis_id,
+            document_id=document_id,
+            player_id=player_id,
             body=body,
         )
     )

@@ -19,15 +19,22 @@ from rq.job import Job, JobStatus
 from rq.serializers import JSONSerializer
 
 from models.contract.errors import QueueUnavailable
+from service.core.identifiers import is_id
 
 RUN_ANALYSIS = "workers.jobs.run_analysis"
+RUN_DOCUMENT = "workers.document_jobs.run_document"
 FAILURE_TTL_S = 24 * 3600
 SILENT_S = 30.0  # a started job whose worker has been silent this long counts as lost (beats: 5 s)
 
 
-def job_id(analysis_id: str, attempt: int) -> str:
+def job_id(work_id: str, attempt: int) -> str:
     """Return the id of the job that runs one attempt."""
-    return f"{analysis_id}-{attempt}"
+    return f"{work_id}-{attempt}"
+
+
+def entry_point(work_id: str) -> str:
+    """Return the dotted name of the function that runs this work; its id tells what it is."""
+    return RUN_ANALYSIS if is_id(work_id, "ana") else RUN_DOCUMENT
 
 
 def connect(url: str) -> Redis:
@@ -42,7 +49,7 @@ def connect(url: str) -> Redis:
 
 
 class WorkQueue:
-    """Enqueues analyses by dotted name; the service never imports the workers."""
+    """Enqueues work by dotted name; the service never imports the workers."""
 
     def __init__(self, url: str, name: str, job_timeout_s: int) -> None:
         self.connection = connect(url)
@@ -50,24 +57,24 @@ class WorkQueue:
         self._timeout = job_timeout_s
         self._queue = Queue(name, connection=self.connection, serializer=JSONSerializer)
 
-    def enqueue(self, analysis_id: str, attempt: int) -> None:
+    def enqueue(self, work_id: str, attempt: int) -> None:
         """Send one attempt to the workers. Call it after the commit, never inside."""
         try:
             self._queue.enqueue(
-                RUN_ANALYSIS,
-                args=[analysis_id, attempt],
-                job_id=job_id(analysis_id, attempt),
+                entry_point(work_id),
+                args=[work_id, attempt],
+                job_id=job_id(work_id, attempt),
                 job_timeout=self._timeout,
                 result_ttl=0,
                 failure_ttl=FAILURE_TTL_S,
-                description=f"analysis {analysis_id} attempt {attempt}",
+                description=f"{work_id} attempt {attempt}",
             )
         except RedisError as error:
             raise QueueUnavailable() from error
 
-    def is_known(self, analysis_id: str, attempt: int) -> bool:
+    def is_known(self, work_id: str, attempt: int) -> bool:
         """Tell whether a worker will take, or has, this attempt."""
-        name = job_id(analysis_id, attempt)
+        name = job_id(work_id, attempt)
         try:
             try:
                 job = Job.fetch(name, connection=self.connection, serializer=JSONSerializer)
@@ -87,9 +94,9 @@ class WorkQueue:
         except RedisError as error:
             raise QueueUnavailable() from error
 
-    def remove(self, analysis_id: str, attempt: int) -> None:
+    def remove(self, work_id: str, attempt: int) -> None:
         """Take an attempt out of the queue. A running one is stopped by its lost lease."""
-        name = job_id(analysis_id, attempt)
+        name = job_id(work_id, attempt)
         try:
             self._queue.remove(name)
             self.connection.delete(Job.key_for(name))

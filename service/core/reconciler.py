@@ -7,19 +7,23 @@ each is decided again under the row lock.
 from __future__ import annotations
 
 import logging
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Any
 
 from sqlalchemy import delete, select
 
 from models.contract.errors import Erased, ObjectStoreUnavailable, QueueUnavailable
 from models.contract.vocabulary import AnalysisStatus
 from service.core import lifecycle
-from service.core.analyses import AnalysisStore
 from service.core.database import Database
+from service.core.direct import forget_announced
 from service.core.objects import Objects
 from service.core.queue import WorkQueue
+from service.core.retention import RetentionReminder
 from service.core.tables import Erasure, IdempotentReply
+from service.core.work import WorkStore
 
 logger = logging.getLogger(__name__)
 LOCK = "reconciler"
@@ -33,6 +37,7 @@ class Report:
     enqueued_again: int = 0
     given_up: int = 0
     swept: int = 0
+    reminded: int = 0
 
 
 class Reconciler:
@@ -41,21 +46,25 @@ class Reconciler:
     def __init__(
         self,
         database: Database,
-        analyses: AnalysisStore,
+        stores: Sequence[WorkStore[Any]],
         queue: WorkQueue,
         objects: Objects,
         *,
+        reminder: RetentionReminder,
         holder: str,
         interval_s: float,
         idempotency_ttl_h: float,
+        announced_ttl_s: float,
     ) -> None:
         self._database = database
-        self._analyses = analyses
+        self._stores = stores
+        self._reminder = reminder
         self._queue = queue
         self._objects = objects
         self._holder = holder
         self._interval = interval_s
         self._reply_ttl = timedelta(hours=idempotency_ttl_h)
+        self._announced_ttl = timedelta(seconds=announced_ttl_s)
 
     def run_if_elected(self) -> Report | None:
         """Run a round when this process holds the lock."""
@@ -68,46 +77,45 @@ class Reconciler:
         requeued = again = given_up = 0
         with self._database.read() as session:
             now = self._database.now(session)
-        for analysis_id, state in self._analyses.unfinished():
-            in_queue = self._in_queue(analysis_id, state)
-            decision = lifecycle.recover(state, now, self._analyses.policy, in_queue)
+        unfinished = [(store, *one) for store in self._stores for one in store.unfinished()]
+        for store, work_id, state in unfinished:
+            in_queue = self._in_queue(work_id, state)
+            decision = lifecycle.recover(state, now, store.policy, in_queue)
             if isinstance(decision, lifecycle.Leave):
                 continue
             try:
-                decision = self._analyses.recover(analysis_id, in_queue)
+                decision = store.recover(work_id, in_queue)
             except Erased:
                 continue
             if isinstance(decision, lifecycle.GiveUp):
                 given_up += 1
-                logger.warning(
-                    "analysis %s given up after %d crashes", analysis_id, decision.crashes
-                )
+                logger.warning("%s given up after %d crashes", work_id, decision.crashes)
             elif isinstance(decision, lifecycle.Requeue):
                 requeued += 1
-                logger.warning("analysis %s: lease lapsed, next attempt", analysis_id)
-                self._enqueue(analysis_id, decision.attempt)
+                logger.warning("%s: lease lapsed, next attempt", work_id)
+                self._enqueue(work_id, decision.attempt)
             elif isinstance(decision, lifecycle.EnqueueAgain):
                 again += 1
-                logger.warning("analysis %s: lost by the queue, sent again", analysis_id)
-                self._enqueue(analysis_id, decision.attempt)
-        return Report(requeued, again, given_up, self._sweep())
+                logger.warning("%s: lost by the queue, sent again", work_id)
+                self._enqueue(work_id, decision.attempt)
+        return Report(requeued, again, given_up, self._sweep(), self._reminder.run_once())
 
-    def _in_queue(self, analysis_id: str, state: lifecycle.State) -> bool | None:
+    def _in_queue(self, work_id: str, state: lifecycle.State) -> bool | None:
         if state.status is not AnalysisStatus.QUEUED:
             return None
         try:
-            return self._queue.is_known(analysis_id, state.attempt)
+            return self._queue.is_known(work_id, state.attempt)
         except QueueUnavailable:
             return None
 
-    def _enqueue(self, analysis_id: str, attempt: int) -> None:
+    def _enqueue(self, work_id: str, attempt: int) -> None:
         try:
-            self._queue.enqueue(analysis_id, attempt)
+            self._queue.enqueue(work_id, attempt)
         except QueueUnavailable:  # a later round finds it queued and unknown
-            logger.warning("queue unavailable; analysis %s stays queued", analysis_id)
+            logger.warning("queue unavailable; %s stays queued", work_id)
 
     def _sweep(self) -> int:
-        """Remove what late jobs wrote for erased clips, and replies past their time."""
+        """Remove what late jobs wrote for what was erased, and replies past their time."""
         with self._database.read() as session:
             now = self._database.now(session)
             pending = session.scalars(select(Erasure)).all()

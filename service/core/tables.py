@@ -84,6 +84,47 @@ class ApiKey(Base):
     last_used_at: Mapped[datetime | None]
 
 
+class Player(Base):
+    """Someone who is filmed, under the id of the integrating app. No name is kept."""
+
+    __tablename__ = "players"
+    __table_args__ = (
+        Index("ix_players_page", "tenant_id", "created_at", "id"),
+        UniqueConstraint("tenant_id", "external_id"),
+    )
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str]
+    created_at: Mapped[datetime]
+    updated_at: Mapped[datetime]
+    external_id: Mapped[str]
+    handedness: Mapped[str] = mapped_column(String(16))
+    height_m: Mapped[float | None]
+    sex: Mapped[str] = mapped_column(String(16))
+    birth_year: Mapped[int | None]
+    notes: Mapped[str | None] = mapped_column(Text)
+
+
+class FilmedSession(Base):
+    """One occasion on which a player was filmed."""
+
+    __tablename__ = "sessions"
+    __table_args__ = (Index("ix_sessions_page", "tenant_id", "player_id", "created_at", "id"),)
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str]
+    player_id: Mapped[str] = mapped_column(ForeignKey("players.id", ondelete="CASCADE"), index=True)
+    created_at: Mapped[datetime]
+    updated_at: Mapped[datetime]
+    kind: Mapped[str] = mapped_column(String(16))
+    filmed_at: Mapped[datetime]
+    drill_stage: Mapped[str | None] = mapped_column(String(16))
+    drill_id: Mapped[str | None]
+    serve_speed_m_s: Mapped[float | None]
+    serve_speed_source: Mapped[str | None] = mapped_column(String(16))
+    notes: Mapped[str | None] = mapped_column(Text)
+
+
 class Clip(Base):
     """An uploaded film. ``state``: ``uploading`` (direct upload announced) or ``ready``."""
 
@@ -104,25 +145,21 @@ class Clip(Base):
     sha256: Mapped[str | None] = mapped_column(String(64))
     announced_sha256: Mapped[str | None] = mapped_column(String(64))
     external_ref: Mapped[str | None]
+    session_id: Mapped[str | None] = mapped_column(
+        ForeignKey("sessions.id", ondelete="CASCADE"), index=True
+    )
     facts: Mapped[dict[str, Any] | None]
 
 
-class Analysis(Base):
-    """One analysis of one clip; the row the workers compete for.
+class Work:
+    """Columns of a row that workers compete for.
 
     ``attempt`` is the fencing token: it rises whenever the work changes hands. ``crashes`` counts
     the leases that lapsed.
     """
 
-    __tablename__ = "analyses"
-    __table_args__ = (
-        Index("ix_analyses_page", "tenant_id", "created_at", "id"),
-        Index("ix_analyses_unfinished", "status", "lease_until"),
-    )
-
     id: Mapped[str] = mapped_column(primary_key=True)
     tenant_id: Mapped[str]
-    clip_id: Mapped[str] = mapped_column(ForeignKey("clips.id", ondelete="CASCADE"), index=True)
     created_at: Mapped[datetime]
     status: Mapped[str] = mapped_column(String(16))
     stage: Mapped[str | None] = mapped_column(String(16))
@@ -134,11 +171,69 @@ class Analysis(Base):
     queued_at: Mapped[datetime]
     started_at: Mapped[datetime | None]
     finished_at: Mapped[datetime | None]
-    options: Mapped[dict[str, Any]]
     external_ref: Mapped[str | None]
     artifacts: Mapped[dict[str, Any]]
     headline: Mapped[dict[str, Any]]
     problem: Mapped[dict[str, Any] | None]
+
+
+class Analysis(Work, Base):
+    """One analysis of one clip."""
+
+    __tablename__ = "analyses"
+    __table_args__ = (
+        Index("ix_analyses_page", "tenant_id", "created_at", "id"),
+        Index("ix_analyses_unfinished", "status", "lease_until"),
+    )
+
+    clip_id: Mapped[str] = mapped_column(ForeignKey("clips.id", ondelete="CASCADE"), index=True)
+    options: Mapped[dict[str, Any]]
+
+
+class DerivedDocument(Work, Base):
+    """A document made from the results of analyses. ``kind``: as in ``DerivedKind``."""
+
+    __tablename__ = "documents"
+    __table_args__ = (
+        Index("ix_documents_page", "tenant_id", "kind", "created_at", "id"),
+        Index("ix_documents_unfinished", "status", "lease_until"),
+    )
+
+    kind: Mapped[str] = mapped_column(String(16))
+    player_id: Mapped[str | None] = mapped_column(
+        ForeignKey("players.id", ondelete="CASCADE"), index=True
+    )
+    request: Mapped[dict[str, Any]]
+
+
+class DocumentInput(Base):
+    """An analysis that a document is made from. ``side``: ``first`` or ``second``, if any."""
+
+    __tablename__ = "document_inputs"
+
+    document_id: Mapped[str] = mapped_column(
+        ForeignKey("documents.id", ondelete="CASCADE"), primary_key=True
+    )
+    position: Mapped[int] = mapped_column(primary_key=True)
+    analysis_id: Mapped[str] = mapped_column(
+        ForeignKey("analyses.id", ondelete="CASCADE"), index=True
+    )
+    side: Mapped[str | None] = mapped_column(String(8))
+
+
+class RuleFile(Base):
+    """A coach's own practice rules, as they were sent."""
+
+    __tablename__ = "rule_files"
+    __table_args__ = (Index("ix_rule_files_page", "tenant_id", "created_at", "id"),)
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str]
+    created_at: Mapped[datetime]
+    name: Mapped[str]
+    findings: Mapped[int]
+    drills: Mapped[int]
+    text: Mapped[str] = mapped_column(Text)
 
 
 class WebhookEndpoint(Base):
@@ -174,6 +269,12 @@ class OutboxEvent(Base):
     )
     analysis_id: Mapped[str | None] = mapped_column(
         ForeignKey("analyses.id", ondelete="CASCADE"), index=True
+    )
+    document_id: Mapped[str | None] = mapped_column(
+        ForeignKey("documents.id", ondelete="CASCADE"), index=True
+    )
+    player_id: Mapped[str | None] = mapped_column(
+        ForeignKey("players.id", ondelete="CASCADE"), index=True
     )
     body: Mapped[str] = mapped_column(Text)
 

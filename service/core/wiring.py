@@ -16,14 +16,23 @@ from service.core.background import Background
 from service.core.clips import ClipStore
 from service.core.database import Database
 from service.core.direct import DirectUploads
+from service.core.documents import DocumentStore
 from service.core.egress import Egress
 from service.core.endpoints import EndpointStore
+from service.core.erasure import Eraser
 from service.core.idempotency import Idempotency
+from service.core.identifiers import is_id
 from service.core.objects import LocalObjects, Objects, S3Objects
 from service.core.outbox import Sender
+from service.core.players import PlayerStore
 from service.core.queue import WorkQueue
 from service.core.reconciler import Reconciler
+from service.core.requests import DocumentRequests
+from service.core.retention import RetentionReminder
+from service.core.rulefiles import RuleFiles
 from service.core.settings import Settings
+
+ANNOUNCED_MARGIN_S = 24 * 3600  # a clip announced for direct upload is kept this much longer
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,22 +46,33 @@ class Wiring:
     clips: ClipStore
     direct: DirectUploads
     analyses: AnalysisStore
+    documents: DocumentStore
+    requests: DocumentRequests
+    players: PlayerStore
+    rule_files: RuleFiles
+    eraser: Eraser
     keys: Keys
     endpoints: EndpointStore
     idempotency: Idempotency
     egress: Egress
     holder: str
 
+    def store_of(self, work_id: str) -> AnalysisStore | DocumentStore:
+        """Return the store that this work is in."""
+        return self.analyses if is_id(work_id, "ana") else self.documents
+
     def reconciler(self) -> Reconciler:
         """Return the reconciler of this process."""
         return Reconciler(
             self.database,
-            self.analyses,
+            (self.analyses, self.documents),
             self.queue,
             self.objects,
+            reminder=RetentionReminder(self.database, self.settings.public_url),
             holder=self.holder,
             interval_s=self.settings.reconcile_interval_s,
             idempotency_ttl_h=self.settings.idempotency_ttl_h,
+            announced_ttl_s=self.settings.presign_ttl_s + ANNOUNCED_MARGIN_S,
         )
 
     def sender(self) -> Sender:
@@ -83,7 +103,9 @@ def wire(settings: Settings) -> Wiring:
     queue = WorkQueue(settings.redis_address, settings.queue_name, settings.job_timeout_s)
     # RQ stops a job at most 60 s after its limit; nothing can be written any later.
     sweep_s = settings.job_timeout_s + 120 + settings.lease_s
-    clips = ClipStore(database, objects, queue, sweep_s)
+    eraser = Eraser(database, objects, queue, sweep_s)
+    clips = ClipStore(database, objects, eraser)
+    documents = DocumentStore(database, policy, settings.public_url)
     return Wiring(
         settings=settings,
         database=database,
@@ -92,6 +114,11 @@ def wire(settings: Settings) -> Wiring:
         clips=clips,
         direct=DirectUploads(clips, objects, settings.max_clip_bytes, settings.presign_ttl_s),
         analyses=AnalysisStore(database, policy, settings.public_url),
+        documents=documents,
+        requests=DocumentRequests(documents),
+        players=PlayerStore(database),
+        rule_files=RuleFiles(database),
+        eraser=eraser,
         keys=Keys(database),
         endpoints=EndpointStore(database, egress, settings.public_url),
         idempotency=Idempotency(database, settings.idempotency_ttl_h),

@@ -13,6 +13,12 @@ def run() -> None:
     engine = open_engine(context.config.attributes["url"])
     try:
         with engine.connect().execution_options(**{WRITES: True}) as connection:
+            if engine.dialect.name == "sqlite":
+                # Tables are altered by making them anew. With foreign keys on, dropping the old
+                # one would delete its rows and all that hangs on them.
+                raw = connection.connection.driver_connection
+                assert raw is not None
+                raw.execute("PRAGMA foreign_keys=OFF")
             context.configure(
                 connection=connection,
                 target_metadata=Base.metadata,

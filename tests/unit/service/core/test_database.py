@@ -33,6 +33,33 @@ def test_migrations_make_the_tables(empty_database_url: str) -> None:
     database.close()
 
 
+def test_newer_migrations_keep_the_rows_there_are(empty_database_url: str) -> None:
+    """Rebuilding a table on SQLite would cascade into what hangs on it."""
+    migrate_url(empty_database_url, "0001")
+    database = Database(empty_database_url)
+    rows = (
+        "INSERT INTO clips (id, tenant_id, api_key_id, created_at, state, object_key, media_type)"
+        " VALUES ('c', 'main', 'k', '2026-05-04', 'ready', 'o', 'video/mp4')",
+        "INSERT INTO analyses (id, tenant_id, clip_id, created_at, status, progress, attempt,"
+        " crashes, queued_at, options, artifacts, headline) VALUES"
+        " ('a', 'main', 'c', '2026-05-04', 'completed', 1, 1, 0, '2026-05-04', '{}', '{}', '{}')",
+        "INSERT INTO outbox_events (id, tenant_id, created_at, type, analysis_id, body)"
+        " VALUES ('e', 'main', '2026-05-04', 'analysis.completed', 'a', '{}')",
+        "INSERT INTO webhook_endpoints (id, tenant_id, created_at, updated_at, url, event_types,"
+        " enabled, secret) VALUES ('w', 'main', '2026-05-04', '2026-05-04', 'u', '[]', true, 's')",
+        "INSERT INTO deliveries (event_id, endpoint_id, state, tries, due_at)"
+        " VALUES ('e', 'w', 'pending', 0, '2026-05-04')",
+    )
+    with database.write() as session:
+        for row in rows:
+            session.execute(text(row))
+    migrate_url(empty_database_url)
+    with database.read() as session:
+        for table in ("clips", "analyses", "outbox_events", "deliveries"):
+            assert session.execute(text(f"SELECT count(*) FROM {table}")).scalar_one() == 1
+    database.close()
+
+
 def test_several_may_migrate_at_once(empty_database_url: str) -> None:
     """Processes wait for each other in the database, threads for a lock."""
     program = "import sys; from service.core.database import migrate_url; migrate_url(sys.argv[1])"

@@ -1,0 +1,177 @@
+"""Erasing: a clip, a session, a player or a derived document, with all that hangs on it.
+
+Rows go first, in one transaction, so that running jobs lose their lease and cannot commit. Object
+prefixes are noted in that same transaction and swept again until no job can still be writing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import timedelta
+
+from sqlalchemy import ColumnElement, delete, or_, select
+from sqlalchemy.orm import Session
+
+from models.contract.errors import NotFound, ObjectStoreUnavailable, QueueUnavailable
+from service.core.access import Principal
+from service.core.analyses import result_root
+from service.core.database import Database
+from service.core.documents import document_root
+from service.core.objects import Objects
+from service.core.players import find_player, find_session
+from service.core.queue import WorkQueue
+from service.core.tables import (
+    Analysis,
+    Clip,
+    DerivedDocument,
+    DocumentInput,
+    Erasure,
+    FilmedSession,
+    IdempotentReply,
+    OutboxEvent,
+    Player,
+)
+
+
+class Eraser:
+    """Erases wholly.
+
+    Every method returns True when the objects are gone as well, False when the store did not
+    answer and the sweep has to finish it.
+
+    Parameters
+    ----------
+    sweep_s : float
+        How long after an erasure a job may still write: the job's time limit and its lease.
+    """
+
+    def __init__(
+        self, database: Database, objects: Objects, queue: WorkQueue, sweep_s: float
+    ) -> None:
+        self._database = database
+        self._objects = objects
+        self._queue = queue
+        self._sweep = timedelta(seconds=sweep_s)
+
+    def clip(self, principal: Principal, clip_id: str) -> bool:
+        """Erase a clip and everything derived from it."""
+        with self._database.write() as session:
+            clip = session.scalars(
+                select(Clip)
+                .where(Clip.id == clip_id, Clip.tenant_id == principal.tenant_id)
+                .with_for_update()
+            ).one_or_none()
+            if clip is None:
+                raise NotFound()
+            gone = self._clips(session, [clip_id])
+        return self._finish(gone)
+
+    def session(self, principal: Principal, player_id: str, session_id: str) -> bool:
+        """Erase a session, its clips and everything derived from them."""
+        with self._database.write() as session:
+            find_session(session, principal, session_id, player_id, lock=True)
+            clips = session.scalars(select(Clip.id).where(Clip.session_id == session_id)).all()
+            gone = self._clips(session, clips)
+            _forget_replies(session, [session_id])
+            session.execute(  # its dates came from the sessions; a new one is written if still due
+                delete(OutboxEvent).where(OutboxEvent.player_id == player_id)
+            )
+            session.execute(delete(FilmedSession).where(FilmedSession.id == session_id))
+        return self._finish(gone)
+
+    def player(self, principal: Principal, player_id: str) -> bool:
+        """Erase a player, the sessions, their clips and everything derived from them."""
+        with self._database.write() as session:
+            find_player(session, principal, player_id, lock=True)
+            sessions = session.scalars(
+                select(FilmedSession.id).where(FilmedSession.player_id == player_id)
+            ).all()
+            clips = session.scalars(select(Clip.id).where(Clip.session_id.in_(sessions))).all()
+            gone = self._clips(session, clips, player_id)
+            _forget_replies(session, [player_id, *sessions])
+            session.execute(delete(Player).where(Player.id == player_id))
+        return self._finish(gone)
+
+    def document(self, principal: Principal, document_id: str) -> bool:
+        """Erase a derived document."""
+        with self._database.write() as session:
+            row = session.scalars(
+                select(DerivedDocument)
+                .where(
+                    DerivedDocument.id == document_id,
+                    DerivedDocument.tenant_id == principal.tenant_id,
+                )
+                .with_for_update()
+            ).one_or_none()
+            if row is None:
+                raise NotFound()
+            gone = _Gone()
+            gone.documents[row.id] = row.attempt
+            self._rows(session, gone)
+        return self._finish(gone)
+
+    def _clips(
+        self, session: Session, clip_ids: Iterable[str], player_id: str | None = None
+    ) -> _Gone:
+        """Delete the rows of clips and of all that was derived from them."""
+        gone = _Gone(clips=list(clip_ids))
+        for row in session.execute(
+            select(Analysis.id, Analysis.attempt).where(Analysis.clip_id.in_(gone.clips))
+        ):
+            gone.analyses[row.id] = row.attempt
+        made_from = select(DocumentInput.document_id).where(
+            DocumentInput.analysis_id.in_(list(gone.analyses))
+        )
+        doomed: ColumnElement[bool] = DerivedDocument.id.in_(made_from)
+        if player_id is not None:
+            doomed = or_(doomed, DerivedDocument.player_id == player_id)
+        for row in session.execute(
+            select(DerivedDocument.id, DerivedDocument.attempt).where(doomed)
+        ):
+            gone.documents[row.id] = row.attempt
+        self._rows(session, gone)
+        return gone
+
+    def _rows(self, session: Session, gone: _Gone) -> None:
+        now = self._database.now(session)
+        for prefix in gone.prefixes:
+            session.add(Erasure(prefix=prefix, erased_at=now, sweep_until=now + self._sweep))
+        _forget_replies(session, [*gone.clips, *gone.analyses, *gone.documents])
+        session.execute(delete(DerivedDocument).where(DerivedDocument.id.in_(list(gone.documents))))
+        session.execute(delete(Clip).where(Clip.id.in_(gone.clips)))  # the rest cascades
+
+    def _finish(self, gone: _Gone) -> bool:
+        self._database.checkpoint()
+        for work_id, attempt in (gone.analyses | gone.documents).items():
+            try:
+                self._queue.remove(work_id, attempt)
+            except QueueUnavailable:  # the job finds no row and stops
+                break
+        try:
+            for prefix in gone.prefixes:
+                self._objects.delete_prefix(prefix)
+        except ObjectStoreUnavailable:
+            return False
+        return True
+
+
+class _Gone:
+    """What is being erased: clips, and work with its present attempt."""
+
+    def __init__(self, clips: list[str] | None = None) -> None:
+        self.clips = clips or []
+        self.analyses: dict[str, int] = {}
+        self.documents: dict[str, int] = {}
+
+    @property
+    def prefixes(self) -> list[str]:
+        """Object prefixes that hold all of it."""
+        return [
+            *(f"clips/{clip_id}" for clip_id in self.clips),
+            *(result_root(analysis_id) for analysis_id in self.analyses),
+            *(document_root(document_id) for document_id in self.documents),
+        ]
+
+
+def _forget_replies(session: Session, resource_ids: list[str]) -> None:
+    session.execute(delete(IdempotentReply).where(IdempotentReply.resource_id.in_(resource_ids)))

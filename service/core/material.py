@@ -1,0 +1,136 @@
+"""From the analyses and sessions a caller names to the completed analyses that are meant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from models.contract.errors import Conflict, NotFound
+from models.contract.vocabulary import AnalysisStatus, RepetitionKind
+from service.core.access import Principal
+from service.core.players import find_session
+from service.core.tables import Analysis, Clip, FilmedSession
+
+UNFINISHED = (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING)
+
+
+def completed_analyses(
+    session: Session,
+    principal: Principal,
+    analyses: Iterable[str],
+    sessions: Iterable[str],
+) -> list[str]:
+    """Return the ids of the analyses named, those of sessions included, each once.
+
+    Raises
+    ------
+    NotFound
+        There is no analysis or session under an id.
+    Conflict
+        An analysis is not completed, or a session holds none that is.
+    """
+    found: list[str] = []
+    for analysis_id in analyses:
+        row = session.scalars(
+            select(Analysis).where(
+                Analysis.id == analysis_id, Analysis.tenant_id == principal.tenant_id
+            )
+        ).one_or_none()
+        if row is None:
+            raise NotFound(f"There is no analysis {analysis_id}. It may have been erased.")
+        if row.status != AnalysisStatus.COMPLETED:
+            raise Conflict(f"The analysis {row.id} is {row.status}. Name completed ones.")
+        found.append(row.id)
+    for session_id in sessions:
+        find_session(session, principal, session_id)
+        of_session = analyses_of_session(session, session_id)
+        if not of_session:
+            raise Conflict(
+                f"The session {session_id} holds no completed analysis. Analyse its clips first."
+            )
+        found += of_session
+    return list(dict.fromkeys(found))
+
+
+def analyses_of_session(session: Session, session_id: str) -> list[str]:
+    """Return the newest completed analysis of each clip of a session.
+
+    Raises
+    ------
+    Conflict
+        The newest analysis of a clip has not ended yet.
+    """
+    rows = session.scalars(
+        select(Analysis)
+        .join(Clip, Clip.id == Analysis.clip_id)
+        .where(Clip.session_id == session_id)
+        .order_by(Clip.created_at, Clip.id, Analysis.created_at.desc(), Analysis.id.desc())
+    ).all()
+    newest: dict[str, str] = {}
+    for row in rows:
+        if row.clip_id in newest:
+            continue
+        if row.status in UNFINISHED:
+            raise Conflict(
+                f"The analysis {row.id} of session {session_id} has not ended yet. Wait for it."
+            )
+        if row.status == AnalysisStatus.COMPLETED:
+            newest[row.clip_id] = row.id
+    return list(newest.values())
+
+
+def sessions_of(session: Session, player_id: str) -> Sequence[FilmedSession]:
+    """Return the sessions of a player in order of time."""
+    return session.scalars(
+        select(FilmedSession)
+        .where(FilmedSession.player_id == player_id)
+        .order_by(FilmedSession.filmed_at, FilmedSession.id)
+    ).all()
+
+
+def newest_serves(session: Session, player_id: str) -> list[str]:
+    """Return the analyses of the player's newest session of plain serves that has any.
+
+    Raises
+    ------
+    Conflict
+        There is no such session.
+    """
+    for filmed in reversed(sessions_of(session, player_id)):
+        if filmed.drill_stage in (None, RepetitionKind.SERVE):
+            found = analyses_of_session(session, filmed.id)
+            if found:
+                return found
+    raise Conflict(
+        "The player has no session of serves with a completed analysis. Film and analyse serves "
+        "first, or name analyses."
+    )
+
+
+def everything_of(session: Session, player_id: str) -> list[str]:
+    """Return the analyses of all sessions of a player, in order of time."""
+    found = [
+        analysis_id
+        for filmed in sessions_of(session, player_id)
+        for analysis_id in analyses_of_session(session, filmed.id)
+    ]
+    if not found:
+        raise Conflict(
+            "The player has no session with a completed analysis. Film and analyse serves first."
+        )
+    return found
+
+
+def only_player(session: Session, analysis_ids: Iterable[str]) -> str | None:
+    """Return the player all these analyses belong to; None when they are several or unknown."""
+    players = session.scalars(
+        select(FilmedSession.player_id)
+        .select_from(Analysis)
+        .join(Clip, Clip.id == Analysis.clip_id)
+        .outerjoin(FilmedSession, FilmedSession.id == Clip.session_id)
+        .where(Analysis.id.in_(list(analysis_ids)))
+        .distinct()
+    ).all()
+    return players[0] if len(players) == 1 else None
