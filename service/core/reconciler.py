@@ -115,7 +115,8 @@ class Reconciler:
             logger.warning("queue unavailable; %s stays queued", work_id)
 
     def _sweep(self) -> int:
-        """Remove what late jobs wrote for what was erased, and replies past their time."""
+        """Remove what late jobs wrote for what was erased, and what is past its time."""
+        forget_announced(self._database, self._announced_ttl)
         with self._database.read() as session:
             now = self._database.now(session)
             pending = session.scalars(select(Erasure)).all()

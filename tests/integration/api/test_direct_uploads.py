@@ -5,13 +5,16 @@ from __future__ import annotations
 import hashlib
 import secrets
 from collections.abc import Iterator
+from datetime import timedelta
 from typing import Any
 
 import boto3
 import httpx
 import pytest
+from sqlalchemy import update
 
 from service.core.settings import Settings
+from service.core.tables import Clip
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem, film
 
@@ -125,3 +128,22 @@ def test_announcement_may_be_repeated(client: httpx.Client, wired: Wiring) -> No
     again = client.post("/v1/clips/direct", json=body, headers=headers)
     assert first.json()["clip"] == again.json()["clip"]
     assert len(client.get("/v1/clips").json()["items"]) == 1
+
+
+def test_announced_and_never_completed_is_forgotten(
+    client: httpx.Client, wired: Wiring, bucket: Any
+) -> None:
+    content = film(b"x" * 100)
+    kept = announce(client, film(b"y" * 100))
+    plan = announce(client, content)
+    send(plan, content)
+    clip_id = plan["clip"]["id"]
+    wired.reconciler().run_once()
+    assert client.get(f"/v1/clips/{clip_id}").status_code == 200
+    with wired.database.write() as session:
+        long_ago = wired.database.now(session) - timedelta(days=2)
+        session.execute(update(Clip).where(Clip.id == clip_id).values(created_at=long_ago))
+    wired.reconciler().run_once()
+    assert_problem(client.get(f"/v1/clips/{clip_id}"), 404, "not_found")
+    assert client.get(f"/v1/clips/{kept['clip']['id']}").status_code == 200
+    assert list(bucket.objects.all()) == []
