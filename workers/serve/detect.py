@@ -237,7 +237,7 @@ def _window(
 ) -> tuple[int, int]:
     """Return the samples from a little before the last still stance to the finish."""
     time = signals.time_s
-    first = swing.toss if swing.toss is not None else swing.peak
+    first = _toss_starts(signals, swing)
     longest = BEFORE_SLOW_S if kind is RepetitionKind.SHADOW else BEFORE_S
     earliest = max(free_from, int(np.searchsorted(time, time[swing.peak] - longest)))
     still = np.flatnonzero(signals.activity[earliest:first] < STILL)
@@ -246,6 +246,15 @@ def _window(
     stretch = 2.0 if kind is RepetitionKind.SHADOW else 1.0
     stop = int(np.searchsorted(time, time[swing.peak] + AFTER_S * stretch, side="right"))
     return start, max(stop, swing.peak + 1)
+
+
+def _toss_starts(signals: Signals, swing: _Swing) -> int:
+    """Return the last sample before the swing at which the tossing hand is below the shoulder."""
+    if swing.toss is None:
+        return swing.peak
+    other = SIDES[1 - SIDES.index(swing.side)]
+    low = np.flatnonzero(signals.wrist[other][: swing.toss] < 0.0)
+    return int(low[-1]) if low.size else swing.toss
 
 
 def _holds(signals: Signals, taken: Sequence[Candidate], hitting: Handedness) -> list[Candidate]:

@@ -22,7 +22,6 @@ from models.contract.errors.root import ServewrightError
 from models.contract.problem import Problem
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import (
-    LANDMARKS,
     EventName,
     Handedness,
     RepetitionKind,
@@ -40,6 +39,7 @@ from workers.serve.network_body import network_body
 from workers.serve.signals import Signals, from_motion, from_track
 from workers.serve.uncertainty import SAMPLES, draw_joints
 from workers.serve.view import estimate
+from workers.serve.witness import Witness, from_film
 
 ASSUMED_STATURE_M = 1.75
 ASSUMED_STATURE_SD_M = 0.09
@@ -80,8 +80,8 @@ def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
     clock = False
     for candidate, body in zip(found, bodies, strict=True):
         feet = usability.feet_share(track, candidate.start, candidate.stop)
-        height = None if body is None else _hand_height(track, body.motion, hand)
-        repetition, doubtful = _repetition(candidate, body, request, fps, view.label, feet, height)
+        witness = None if body is None else _witness(track, body.motion, hand)
+        repetition, doubtful = _repetition(candidate, body, request, fps, view.label, feet, witness)
         repetitions.append(repetition)
         clock |= doubtful
     windows = [(candidate.start, candidate.stop) for candidate in found]
@@ -179,11 +179,9 @@ def _film_body(
     return _Body(plain.motion, plain.azimuth, _sampler(plain.motion))
 
 
-def _hand_height(track: JointTrack, motion: BodyMotion, hand: Handedness) -> FloatArray:
-    """Return minus the image row of the hitting wrist at the motion's frames, pixels."""
-    side = "left" if hand is Handedness.LEFT else "right"
+def _witness(track: JointTrack, motion: BodyMotion, hand: Handedness) -> Witness | None:
     rows = np.searchsorted(track.frame_index, motion.frame_index)
-    return np.asarray(-track.xy_raw[rows, LANDMARKS.index(f"{side}_wrist"), 1])
+    return from_film(track, rows, motion.time_s, hand is Handedness.LEFT)
 
 
 def _sampler(motion: BodyMotion) -> Callable[[int, int], FloatArray]:
@@ -214,7 +212,7 @@ def _repetition(
     fps: float,
     view: View | None,
     feet: float,
-    hand_height: FloatArray | None = None,
+    witness: Witness | None = None,
 ) -> tuple[Repetition, bool]:
     """Return one measured repetition, and whether its clock is doubtful."""
     if body is None:
@@ -225,7 +223,7 @@ def _repetition(
             confidence=0.2,
         ), False
     motion = body.motion
-    events: dict[EventName, Instant] = locate(motion, candidate.kind, hand_height)
+    events: dict[EventName, Instant] = locate(motion, candidate.kind, witness)
     trusted = request.capture_fps is None and motion.method != "network_3d"
     fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
     doubtful = clock_doubtful(fall)

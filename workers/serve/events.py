@@ -15,8 +15,9 @@ from scipy.interpolate import CubicSpline
 
 from models.contract.tracks import BodyMotion, BoolArray, FloatArray
 from models.contract.vocabulary import BODY_JOINTS, EventName, RepetitionKind
-from workers.serve.geometry import elevation, flexion, norm
+from workers.serve.geometry import flexion
 from workers.serve.smoothing import local_fit
+from workers.serve.witness import Witness, from_motion
 
 _INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
 GRID_S = 1.0 / 480.0
@@ -24,6 +25,8 @@ GRID_S = 1.0 / 480.0
 LONGEST_SWING_S = 0.6
 """Trophy to highest wrist in a full-speed serve is shorter (rendered serves 0.29 to 0.52 s);
 longer swings stretch the lags below in proportion."""
+LONGEST_DRIVE_S = 0.8
+"""A full-speed serve takes less from loading to its highest wrist."""
 WRIST_PEAK_TO_CONTACT_S = 0.030
 """The wrist is highest before contact: the racket is still rising over it."""
 ELBOW_STRAIGHT_TO_CONTACT_S = -0.010
@@ -33,8 +36,14 @@ ELBOW_PULL_S = 0.014
 RACKET_LOW_TO_CONTACT_S = 0.150
 ELBOW_BENT_TO_RACKET_LOW_S = 0.007
 """The elbow is most bent just before the racket tip is lowest."""
-RELEASE_ARM_ELEVATION_DEG = 35.0
-"""Elevation of the tossing arm at which the ball leaves the hand."""
+RELEASE_REACH_SHARE = 0.58
+"""Height of the tossing wrist over its shoulder at release, in its greatest height: an arm about
+35 deg above the horizontal."""
+MIN_REACH = 0.15
+"""Standing heights; less is no raised tossing arm."""
+KNEE_TRUST = 0.5
+"""The knees are most bent where the pelvis is lowest, give or take; knees seen from film are
+noisier than the pelvis, so the two are averaged."""
 SET_UP_LAG_S = 0.045
 """Movement starts before it is fast enough to be seen."""
 FINISH_LAG_S = 0.085
@@ -56,18 +65,16 @@ class Instant:
 
 @dataclass(frozen=True, slots=True)
 class _Paths:
-    """Smoothed paths on a fine uniform grid, and the series the events are read from."""
+    """The series the events are read from, on a fine uniform grid."""
 
     time_s: FloatArray
-    joints: FloatArray
-    velocity: FloatArray
-    hand_height: FloatArray
-
-    def of(self, name: str) -> FloatArray:
-        return np.asarray(self.joints[:, _INDEX[name]])
-
-    def speed(self, name: str) -> FloatArray:
-        return norm(self.velocity[:, _INDEX[name]])
+    hand: FloatArray
+    toss: FloatArray
+    hips: FloatArray
+    activity: FloatArray
+    hand_speed: FloatArray
+    elbow: FloatArray
+    knees: FloatArray
 
     def within(self, start: float, end: float) -> BoolArray:
         return np.asarray((self.time_s >= start) & (self.time_s <= end))
@@ -81,7 +88,7 @@ class _Paths:
 
 
 def locate(
-    motion: BodyMotion, kind: RepetitionKind, hand_height: FloatArray | None = None
+    motion: BodyMotion, kind: RepetitionKind, witness: Witness | None = None
 ) -> dict[EventName, Instant]:
     """Return the events of a repetition that could be found.
 
@@ -90,9 +97,9 @@ def locate(
     motion : BodyMotion
         One repetition, canonical court frame.
     kind : RepetitionKind
-    hand_height : ndarray, shape (T,), optional
-        Height of the hitting wrist in any unit, better known than in the motion: from film, its
-        image row, which no error of depth disturbs.
+    witness : Witness, optional
+        Heights and speeds at the motion's frames, where they are known better than in the
+        motion: from film, the picture's own.
 
     Returns
     -------
@@ -101,13 +108,16 @@ def locate(
     """
     if kind is RepetitionKind.HOLD:
         return _hold(motion)
-    paths = _paths(motion, hand_height)
+    paths = _paths(motion, from_motion(motion) if witness is None else witness)
     found: dict[EventName, float] = {}
-    highest = paths.extreme(paths.hand_height, _all(paths))
+    highest = paths.extreme(paths.hand, np.ones(len(paths.time_s), dtype=np.bool_))
     if highest is None:
         return {}
-    tossing = _tossing_arm_up(paths, highest)
-    found |= _load(paths, tossing[0], highest)
+    release = _release(paths, highest)
+    start = float(paths.time_s[0]) if release is None else release
+    if kind is RepetitionKind.SERVE:
+        start = max(start, highest - LONGEST_DRIVE_S)
+    found |= _load(paths, start, highest)
     trophy = found.get(EventName.TROPHY)
     stretch = 1.0 if trophy is None else (highest - trophy) / LONGEST_SWING_S
     stretch = min(max(stretch, 1.0), 8.0)
@@ -115,10 +125,10 @@ def locate(
     found[EventName.CONTACT] = contact
     if kind is not RepetitionKind.THROW:
         found |= _racket_low(paths, contact, stretch)
-    if tossing[1] is not None and kind is not RepetitionKind.THROW:
-        found[EventName.RELEASE] = tossing[1]
+    if release is not None and kind is not RepetitionKind.THROW:
+        found[EventName.RELEASE] = release
     before = min(t for t in (found.get(EventName.RELEASE), trophy, contact) if t is not None)
-    set_up = _set_up(paths, before, motion.stature_m)
+    set_up = _set_up(paths, before)
     if set_up is not None:
         found[EventName.SET_UP] = set_up
     found[EventName.FINISH] = _finish(paths, contact, stretch)
@@ -144,70 +154,66 @@ _LAG_SD: Mapping[EventName, float] = {
 }
 
 
-def _paths(motion: BodyMotion, hand_height: FloatArray | None) -> _Paths:
-    flat = motion.joints.reshape(len(motion), -1)
-    known = np.isfinite(flat).all(axis=0)
-    smooth, _, _ = local_fit(motion.time_s, np.where(known, flat, 0.0), 0.035)
-    spline = CubicSpline(motion.time_s, smooth, axis=0)
-    count = max(round((motion.time_s[-1] - motion.time_s[0]) / GRID_S), 2)
-    grid = np.linspace(motion.time_s[0], motion.time_s[-1], count + 1)
-    shape = (count + 1, len(BODY_JOINTS), 3)
-    joints = spline(grid).reshape(shape)
-    height = joints[:, _INDEX["right_wrist"], 2]
-    if hand_height is not None and np.isfinite(hand_height).all():
-        row = local_fit(motion.time_s, hand_height[:, None], 0.035)[0][:, 0]
-        height = CubicSpline(motion.time_s, row)(grid)
-    return _Paths(grid, joints, spline(grid, 1).reshape(shape), np.asarray(height))
+def _paths(motion: BodyMotion, witness: Witness) -> _Paths:
+    time = motion.time_s
+    smooth = local_fit(time, motion.joints.transpose(1, 0, 2), 0.035)[0]
+    joint = {name: smooth[_INDEX[name]] for name in BODY_JOINTS}
+    elbow = flexion(*(joint[f"right_{j}"] for j in ("shoulder", "elbow", "wrist")))
+    knees = np.mean(
+        [
+            flexion(*(joint[f"{side}_{j}"] for j in ("hip", "knee", "ankle")))
+            for side in ("left", "right")
+        ],
+        axis=0,
+    )
+    series = np.stack(
+        [
+            witness.hand,
+            witness.toss,
+            witness.hips,
+            witness.activity,
+            witness.hand_speed,
+            elbow,
+            knees,
+        ],
+        axis=1,
+    )
+    count = max(round((time[-1] - time[0]) / GRID_S), 2)
+    grid = np.linspace(time[0], time[-1], count + 1)
+    fine = CubicSpline(time, series, axis=0)(grid)
+    return _Paths(grid, *(fine[:, i] for i in range(fine.shape[1])))
 
 
-def _all(paths: _Paths) -> BoolArray:
-    return np.ones(len(paths.time_s), dtype=np.bool_)
-
-
-def _tossing_arm_up(paths: _Paths, highest: float) -> tuple[float, float | None]:
-    """Return from when the tossing arm is up before the swing, and when it passed release."""
-    arm = elevation(paths.of("left_shoulder"), paths.of("left_wrist"))
+def _release(paths: _Paths, highest: float) -> float | None:
+    """Return when the tossing arm, on its way up, passed the height at which the ball leaves."""
     before = paths.within(paths.time_s[0], highest)
-    height = (paths.of("left_wrist") - paths.of("left_shoulder"))[:, 2]
-    top = paths.extreme(height, before)
+    top = paths.extreme(paths.toss, before)
     if top is None:
-        return float(paths.time_s[0]), None
-    low = np.flatnonzero((arm < RELEASE_ARM_ELEVATION_DEG) & (paths.time_s < top))
-    if low.size == 0 or arm[np.searchsorted(paths.time_s, top)] < RELEASE_ARM_ELEVATION_DEG:
-        return float(paths.time_s[0]), None
-    crossed = float(paths.time_s[low[-1]])
-    return crossed, crossed
+        return None
+    reach = float(paths.toss[np.searchsorted(paths.time_s, top)])
+    if reach < MIN_REACH:
+        return None
+    low = np.flatnonzero((paths.toss < RELEASE_REACH_SHARE * reach) & (paths.time_s < top))
+    return float(paths.time_s[low[-1]]) if low.size else None
 
 
 def _load(paths: _Paths, start: float, highest: float) -> dict[EventName, float]:
     """Lowest pelvis and largest mean knee flexion while the tossing arm is up."""
-    hips = (paths.of("left_hip") + paths.of("right_hip"))[:, 2] / 2.0
-    knees = sum(
-        flexion(paths.of(f"{s}_hip"), paths.of(f"{s}_knee"), paths.of(f"{s}_ankle"))
-        for s in ("left", "right")
-    )
     mask = paths.within(start, highest - 0.1)
-    result: dict[EventName, float] = {}
-    loading = paths.extreme(hips, mask, -1)
+    loading = paths.extreme(paths.hips, mask, -1)
     if loading is None:
-        return result
-    result[EventName.LOADING] = loading
+        return {}
     near = mask & paths.within(loading - 0.25, loading + 0.25)
-    trophy = paths.extreme(np.asarray(knees), near)
-    if trophy is not None:
-        result[EventName.TROPHY] = trophy
-    return result
-
-
-def _elbow(paths: _Paths) -> FloatArray:
-    return flexion(*(paths.of(f"right_{j}") for j in ("shoulder", "elbow", "wrist")))
+    bent = paths.extreme(paths.knees, near)
+    trophy = loading if bent is None else loading + KNEE_TRUST * (bent - loading)
+    return {EventName.LOADING: loading, EventName.TROPHY: trophy}
 
 
 def _contact(paths: _Paths, highest: float, stretch: float) -> float:
     """Contact follows the highest wrist; the straightest elbow corrects it a little."""
     first = highest + WRIST_PEAK_TO_CONTACT_S * stretch
     near = paths.within(highest - 0.05 * stretch, highest + 0.08 * stretch)
-    straight = paths.extreme(_elbow(paths), near, -1)
+    straight = paths.extreme(paths.elbow, near, -1)
     if straight is None:
         return first
     pull = straight + ELBOW_STRAIGHT_TO_CONTACT_S * stretch - first
@@ -218,7 +224,7 @@ def _contact(paths: _Paths, highest: float, stretch: float) -> float:
 def _racket_low(paths: _Paths, contact: float, stretch: float) -> dict[EventName, float]:
     first = contact - RACKET_LOW_TO_CONTACT_S * stretch
     mask = paths.within(first - 0.1 * stretch, first + 0.08 * stretch)
-    bent = paths.extreme(_elbow(paths), mask)
+    bent = paths.extreme(paths.elbow, mask)
     if bent is None:
         return {}
     pull = bent + ELBOW_BENT_TO_RACKET_LOW_S * stretch - first
@@ -226,26 +232,23 @@ def _racket_low(paths: _Paths, contact: float, stretch: float) -> dict[EventName
     return {EventName.RACKET_LOW: float(first + 0.5 * np.clip(pull, -limit, limit))}
 
 
-def _set_up(paths: _Paths, before: float, stature_m: float) -> float | None:
+def _set_up(paths: _Paths, before: float) -> float | None:
     """Last instant before the toss at which hands and hips were still."""
-    names = ("left_wrist", "right_wrist", "left_hip", "right_hip")
-    activity = np.max(np.stack([paths.speed(name) for name in names]), axis=0) / stature_m
     mask = paths.within(paths.time_s[0], before)
     if not mask.any():
         return None
-    still = mask & (activity < STILL_SPEED)
+    still = mask & (paths.activity < STILL_SPEED)
     if still.any():
         last = float(paths.time_s[np.flatnonzero(still)[-1]])
         return max(last - SET_UP_LAG_S, float(paths.time_s[0]))
-    return paths.extreme(activity, mask, -1)
+    return paths.extreme(paths.activity, mask, -1)
 
 
 def _finish(paths: _Paths, contact: float, stretch: float) -> float:
     """First instant after contact at which the hitting wrist has all but stopped."""
-    speed = paths.speed("right_wrist")
     after = paths.within(contact + 0.15 * stretch, contact + 1.2 * stretch)
-    peak = float(np.max(speed))
-    slow = np.flatnonzero(after & (speed < 0.06 * peak))
+    peak = float(np.max(paths.hand_speed))
+    slow = np.flatnonzero(after & (paths.hand_speed < 0.06 * peak))
     end = float(paths.time_s[-1])
     if slow.size:
         return min(end, float(paths.time_s[slow[0]]) + FINISH_LAG_S * stretch)
