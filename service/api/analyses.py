@@ -8,8 +8,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query, Request, Response
 from sqlalchemy.orm import Session
 
+from models import registry
 from models.contract.analysis import Analysis as AnalysisDocument
-from models.contract.errors import Conflict, NotFound, QueueUnavailable
+from models.contract.errors import Conflict, InvalidRequest, NotFound, QueueUnavailable
 from models.contract.joints import Joints
 from models.contract.problem import Problem
 from models.contract.resources import (
@@ -82,6 +83,16 @@ def analysis_resource(row: Analysis) -> AnalysisResource:
     )
 
 
+def _check_models(asked: tuple[str, ...] | None, person_finder: str) -> None:
+    """Refuse unknown pose networks now rather than in a worker."""
+    shipped = [name for name in registry.names() if name != person_finder]
+    if asked is not None and not set(asked) <= set(shipped):
+        raise InvalidRequest(
+            f"There is no such pose network. Shipped: {', '.join(shipped)}.",
+            pointer="/options/models",
+        )
+
+
 @router.post(
     "",
     operation_id="start_analysis",
@@ -100,9 +111,9 @@ def start_analysis(
 
     def effect(session: Session) -> str:
         options = body.options.model_dump(mode="json")
-        return wired.analyses.create(
-            principal, body.clip_id, options, body.external_ref, session
-        ).id
+        row = wired.analyses.create(principal, body.clip_id, options, body.external_ref, session)
+        _check_models(body.options.models, wired.settings.person_finder)
+        return row.id
 
     reply = wired.idempotency.once(
         principal, "POST /v1/analyses", key, body.model_dump(mode="json"), effect

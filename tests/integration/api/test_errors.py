@@ -93,11 +93,18 @@ def test_options_out_of_range(client: httpx.Client, clip_id: str) -> None:
         {"azimuth_deg": 360},
         {"capture_fps": 0},
         {"models": []},
+        {"models": ["no_such_network"]},
+        {"models": ["blazepose_heavy", "movenet_multipose"]},
         {"handedness": "both"},
     ]
     for options in wrong:
         reply = client.post("/v1/analyses", json={"clip_id": clip_id, "options": options})
-        assert_problem(reply, 422, "invalid_request")
+        problem = assert_problem(reply, 422, "invalid_request")
+        assert problem["errors"][0]["pointer"].startswith("/options/")
+    assert client.get("/v1/analyses").json()["items"] == []
+    chosen = {"models": ["blazepose_full", "movenet_thunder"]}
+    accepted = client.post("/v1/analyses", json={"clip_id": clip_id, "options": chosen})
+    assert accepted.status_code == 201
 
 
 def test_not_a_number_is_not_a_number(client: httpx.Client, clip_id: str) -> None:
