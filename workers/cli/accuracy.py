@@ -66,10 +66,11 @@ def accuracy(
     compared, failed, seconds = _compare_all(pairs, cache, heights, calibrate is not None)
     if calibrate is not None:
         from workers.serve.calibrate import calibrate as work_out
-        from workers.serve.calibrate import module_text
+        from workers.serve.calibrate import calibrate_events, module_text
 
         command = f"servewright accuracy {folder.name} --calibrate {calibrate.name}"
-        calibrate.write_text(module_text(work_out(compared), command), "utf-8")
+        text = module_text(work_out(compared), calibrate_events(compared), command)
+        calibrate.write_text(text, "utf-8")
     report = {
         "clips": dataclasses.asdict(clip_summary(compared)),
         "failed": failed,

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from models.contract.tracks import FloatArray
-from models.contract.vocabulary import View
+from models.contract.vocabulary import EventName, View
 from workers.serve.accuracy import Comparison, MetricError
 from workers.serve.calibration import LOW_RATE_FPS, Residual, residual
 from workers.serve.uncertainty import Z95
@@ -19,6 +19,8 @@ PRIOR = 3.0
 """Weight, in values, of the all-views figure in each view's."""
 
 Table = dict[tuple[str, str, str], tuple[float, float, int]]
+EventTable = dict[tuple[str, str, str], tuple[float, int]]
+MIN_EVENT_SD_S = 0.003
 
 
 def calibrate(comparisons: Iterable[Comparison]) -> Table:
@@ -46,6 +48,30 @@ def calibrate(comparisons: Iterable[Comparison]) -> Table:
                         found.count,
                     )
     return table
+
+
+def calibrate_events(comparisons: Iterable[Comparison]) -> EventTable:
+    """Return the root mean square time error of each event per view and rate, and its count."""
+    errors = [e for c in comparisons for e in c.events if e.seconds is not None]
+    table: EventTable = {}
+    for event in EventName:
+        for rate in ("low", "usual"):
+            mine = [e for e in errors if e.event is event and rate_of(e.fps) == rate]
+            everywhere = _rms([e.seconds or 0.0 for e in mine])
+            for view in View:
+                away = [e.seconds or 0.0 for e in mine if e.view is view]
+                if away:
+                    weight = PRIOR / (PRIOR + len(away))
+                    sd = np.sqrt((1 - weight) * _rms(away) ** 2 + weight * everywhere**2)
+                    sd = max(float(sd), MIN_EVENT_SD_S)
+                    table[(event.value, view.value, rate)] = (_rounded(sd), len(away))
+    return table
+
+
+def _rms(values: Sequence[float]) -> float:
+    """Root mean square without the farthest twentieth: one lost event is not a spread."""
+    kept = np.sort(np.abs(values))[: max(int(np.ceil(0.95 * len(values))), 1)]
+    return float(np.sqrt(np.mean(kept**2))) if len(values) else 0.0
 
 
 def rate_of(fps: float) -> str:
@@ -88,14 +114,15 @@ def _rounded(value: float) -> float:
     return float(f"{value:.3g}")
 
 
-def module_text(table: Table, command: str) -> str:
+def module_text(table: Table, events: EventTable, command: str) -> str:
     """Return the source of `workers.serve.calibration_table`."""
     lines = [
-        '"""Calibrated errors per (metric, view, rate): sd to add, mean absolute error, count.',
-        "",
-        "Generated, not edited. Made by::",
+        '"""Calibrated errors. Generated, not edited. Made by::',
         "",
         f"    {command}",
+        "",
+        "``TABLE``: (metric, view, rate) to (sd to add, mean absolute error, count).",
+        "``EVENT_TABLE``: (event, view, rate) to (standard uncertainty in seconds, count).",
         '"""',
         "",
         "from __future__ import annotations",
@@ -105,5 +132,10 @@ def module_text(table: Table, command: str) -> str:
     lines += [
         f'    ("{name}", "{view}", "{rate}"): ({sd}, {mae}, {count}),'
         for (name, view, rate), (sd, mae, count) in sorted(table.items())
+    ]
+    lines += ["}", "", "EVENT_TABLE: dict[tuple[str, str, str], tuple[float, int]] = {"]
+    lines += [
+        f'    ("{event}", "{view}", "{rate}"): ({sd}, {count}),'
+        for (event, view, rate), (sd, count) in sorted(events.items())
     ]
     return "\n".join([*lines, "}", ""])

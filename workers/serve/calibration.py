@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.contract.vocabulary import View
-from workers.serve.calibration_table import TABLE
+from models.contract.vocabulary import EventName, View
+from workers.serve.calibration_table import EVENT_TABLE, TABLE
 
 LOW_RATE_FPS = 45.0
 """Below it, errors of clips at 30 frames per second and less apply."""
@@ -50,6 +50,16 @@ def residual(name: str, view: View, fps: float) -> Residual | None:
         row = TABLE.get((name, view.value, rate))
         if row is not None:
             return Residual(*row)
+    return None
+
+
+def event_sd(event: EventName, view: View, fps: float) -> float | None:
+    """Return the calibrated standard uncertainty of an event's time in seconds, or None."""
+    rates = ("low", "usual") if fps < LOW_RATE_FPS else ("usual", "low")
+    for rate in rates:
+        row = EVENT_TABLE.get((event.value, view.value, rate))
+        if row is not None:
+            return row[0]
     return None
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,7 @@ from models.contract.vocabulary import (
     View,
 )
 from workers.serve import usability
+from workers.serve.calibration import event_sd
 from workers.serve.detect import Candidate, find_work, handedness_of, what_was_seen
 from workers.serve.events import Instant, locate
 from workers.serve.freefall import body_fall, clock_doubtful
@@ -223,7 +224,7 @@ def _repetition(
             confidence=0.2,
         ), False
     motion = body.motion
-    events: dict[EventName, Instant] = locate(motion, candidate.kind, witness)
+    events = _calibrated(locate(motion, candidate.kind, witness), view, fps)
     trusted = request.capture_fps is None and motion.method != "network_3d"
     fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
     doubtful = clock_doubtful(fall)
@@ -248,6 +249,19 @@ def _repetition(
         metrics=metrics,
     )
     return repetition, doubtful
+
+
+def _calibrated(
+    events: dict[EventName, Instant], view: View | None, fps: float
+) -> dict[EventName, Instant]:
+    """Give each event the uncertainty that films from this view were found to have."""
+    if view is None:
+        return events
+    known = {event: event_sd(event, view, fps) for event in events}
+    return {
+        event: replace(instant, sd_s=known[event] or instant.sd_s)
+        for event, instant in events.items()
+    }
 
 
 def _scale(request: EngineRequest) -> Scale:

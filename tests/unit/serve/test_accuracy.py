@@ -15,7 +15,7 @@ from workers.serve.accuracy import (
     event_table,
     metric_table,
 )
-from workers.serve.calibrate import calibrate, module_text
+from workers.serve.calibrate import calibrate, calibrate_events, module_text
 from workers.serve.truth import read_truth
 
 
@@ -144,8 +144,11 @@ def test_calibration_brings_coverage_to_95_percent() -> None:
 
 
 def test_the_table_is_a_module() -> None:
-    text = module_text({("a@trophy", "side", "usual"): (1.5, 2.0, 7)}, "a command")
+    events = calibrate_events([answer("000", late=0.02), answer("000", late=-0.02)])
+    assert events[("contact", "side", "usual")] == (0.02, 2)
+    text = module_text({("a@trophy", "side", "usual"): (1.5, 2.0, 7)}, events, "a command")
     scope: dict[str, object] = {}
     exec(compile(text, "table", "exec"), scope)
     assert scope["TABLE"] == {("a@trophy", "side", "usual"): (1.5, 2.0, 7)}
+    assert scope["EVENT_TABLE"] == events
     assert "a command" in text
