@@ -1,4 +1,4 @@
-"""Command line: `python -m tests.rendered motion|films --seed S --count N --out DIR`."""
+"""Command line: `python -m tests.rendered motion|films|errors`, see README.md."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 from .clips import PROFILES, aim_camera, draw_clip, frame_times, make_performance, sampled_body
+from .pose_error import error_lines
 from .truth import clip_truth
 
 
@@ -64,7 +65,13 @@ def main(arguments: list[str] | None = None) -> int:
         command.add_argument("--count", type=int, default=10)
         command.add_argument("--first", type=int, default=0, help="index of the first clip")
         command.add_argument("--out", type=Path, required=True)
+    errors = commands.add_parser("errors", help="pose tracks (workers.pose) against the truth")
+    errors.add_argument("--films", type=Path, required=True)
+    errors.add_argument("--tracks", type=Path, required=True, help="NNN.npz for each NNN.mp4")
     options = parser.parse_args(arguments)
+    if options.command == "errors":
+        print("\n".join(error_lines(options.films, options.tracks)))
+        return 0
     options.out.mkdir(parents=True, exist_ok=True)
     for index in range(options.first, options.first + options.count):
         path = options.out / f"{index:03d}.json"

@@ -137,7 +137,7 @@ def make_camera(
         focal = min(focal, width * ray / 2.2)
     rotation = look_at(position, middle, spec.roll)
     aim = middle - rotation[0] * spec.shift * width / focal * ray
-    jitter = None
+    jitter: Array | None = None
     if spec.jitter:
         rng = np.random.default_rng(spec.jitter_seed)
         t = np.linspace(0, 1, frames)[:, None]
@@ -145,7 +145,7 @@ def make_camera(
             rng.normal(0, 1, 2) * np.sin(2 * np.pi * (f * t + rng.random(2)))
             for f in (0.6, 1.7, 4.3)
         ]
-        jitter = spec.jitter * sum(waves) / 1.2
+        jitter = spec.jitter / 1.2 * np.sum(waves, axis=0)
     return Camera(
         width,
         height,

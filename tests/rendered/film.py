@@ -199,10 +199,12 @@ class Filming:
         height, width = self.camera.height, self.camera.width
         y, x = np.mgrid[0:height, 0:width]
         off = ((x - width / 2) ** 2 + (y - height / 2) ** 2) / (width**2 + height**2) * 4
-        self.vignette = (1.0 - self.post["vignette"] * off).astype(np.float32)[..., None]
-        self.grain = rng.normal(0, self.post["noise"] * 255, (height + 64, width + 64, 1)).astype(
-            np.float32
-        )
+        vignette = (1.0 - self.post["vignette"] * off)[..., None]
+        tone = 255 * np.array(self.post["wb"]) * self.post["gain"] * vignette
+        self.gain = (self.post["contrast"] * tone).astype(np.float32)
+        self.lift = (0.5 * (1.0 - self.post["contrast"]) * tone).astype(np.float32)
+        grain = rng.normal(0, self.post["noise"] * 255, (height + 64, width + 64, 1))
+        self.grain = np.repeat(grain.astype(np.float32), 3, axis=2)
         self.rng = rng
         self.overlay = _occluder(self.spec.occlusion, height, width)
 
@@ -253,13 +255,15 @@ class Filming:
         return [float(m) for m in t + self.spec.shutter * ((np.arange(count) + 0.5) / count - 0.5)]
 
     def _finish(self, picture: Image) -> np.ndarray:
-        post = self.post
-        picture = cv2.GaussianBlur(picture, (0, 0), post["blur"])
-        picture = (picture - 0.5) * post["contrast"] + 0.5
-        picture = picture * (np.array(post["wb"], np.float32) * post["gain"]) * self.vignette
+        """Lens blur, tone and grain, then 8 bits."""
+        picture = cv2.GaussianBlur(picture, (0, 0), self.post["blur"])
         dy, dx = (int(v) for v in self.rng.integers(0, 64, 2))
-        picture = picture * 255 + self.grain[dy : dy + picture.shape[0], dx : dx + picture.shape[1]]
-        return np.clip(picture + 0.5, 0, 255).astype(np.uint8)
+        height, width = picture.shape[:2]
+        grain = self.grain[dy : dy + height, dx : dx + width]
+        picture = cv2.multiply(picture, self.gain, dst=picture)
+        picture = cv2.add(picture, self.lift, dst=picture)
+        finished: np.ndarray = cv2.add(picture, grain, dtype=cv2.CV_8U)
+        return finished
 
 
 def _occluder(kind: str | None, height: int, width: int) -> tuple[Image, float] | None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -63,7 +64,7 @@ class ServeKnobs:
     shape_seed: int = 0  # small random differences of every key posture
     shape_spread: float = 4.0
 
-    def changed(self, **values: float | str | None) -> ServeKnobs:
+    def changed(self, **values: Any) -> ServeKnobs:
         """The same serve with some knobs turned."""
         return dataclasses.replace(self, **values)
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from .dataset import load_truth
 from .rotation import Array
 
 #: joints compared; faces and toes are left out: their skin points are defined in many ways
@@ -43,3 +46,24 @@ def errors_by_joint(truth: dict[str, Any], names: list[str], xy: Array) -> dict[
         for n in COMPARED
         if n in names
     }
+
+
+def error_lines(films: Path, tracks: Path) -> Iterator[str]:
+    """Error of each track file and of each view, as lines of text."""
+    views: dict[str, list[Array]] = {}
+    for path in sorted(tracks.glob("*.npz")):
+        with np.load(path) as track:
+            names, xy = [str(n) for n in track["landmarks"]], np.array(track["xy"], np.float64)
+        truth = load_truth(films / path.stem)
+        seen = np.concatenate(list(errors_by_joint(truth, names, xy).values()))
+        views.setdefault(truth["view"], []).append(seen)
+        yield f"{path.stem} {truth['view']}: {_summary(seen)}"
+    for view, parts in sorted(views.items()):
+        yield f"{view}, {len(parts)} clips: {_summary(np.concatenate(parts))}"
+
+
+def _summary(errors: Array) -> str:
+    """Median and 90th percentile in percent of torso length."""
+    middle, high = np.nanquantile(errors, [0.5, 0.9]) * 100
+    missing = np.isnan(errors).mean() * 100
+    return f"median {middle:.1f} %, 90th percentile {high:.1f} %, unseen {missing:.1f} %"

@@ -178,10 +178,10 @@ def repetition_truth(
             values = formulas.posture_metrics(motion.body(np.array([t])).points, gender)
             at_events[name] = {k: round(float(v[0]), 4) for k, v in values.items()}
     if repetition.kind != "hold":
-        top = None
+        top: float | None = None
         if repetition.kind == "serve":
-            t = np.arange(events["release"], events["contact"], _STEP)
-            top = max(float(b[0][2]) for b in performance.ball_at(t) if b is not None)
+            flight = np.arange(events["release"], events["contact"], _STEP)
+            top = max(float(b[0][2]) for b in performance.ball_at(flight) if b is not None)
         at_events["serve"] = _rounded(serve_block(performance, events, top))
     frames = {k: frame_index(v, times, rate) for k, v in events.items()}
     return {

@@ -8,6 +8,7 @@ per-frame block keeps absolute turns. Everything is worked out on the unmirrored
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -100,10 +101,9 @@ def _floats(body: Body, gender: float) -> dict[str, float]:
     return {k: float(v[0]) for k, v in f.posture_metrics(body.points, gender).items()}
 
 
-def _lean(body: Body, how: object) -> float:
-    return float(
-        how(0.5 * (body.points["L_hip"] + body.points["R_hip"]), f.mid_shoulder(body.points))[0]
-    )  # type: ignore[operator]
+def _lean(body: Body, how: Callable[[Array, Array], Array]) -> float:
+    hips = 0.5 * (body.points["L_hip"] + body.points["R_hip"])
+    return float(how(hips, f.mid_shoulder(body.points))[0])
 
 
 def _arm_elevation(body: Body) -> float:
