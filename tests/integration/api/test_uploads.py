@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import base64
 import hashlib
+import threading
 import tracemalloc
 from collections.abc import AsyncIterator, Iterator
 
@@ -306,3 +307,21 @@ def test_caller_who_goes_away_leaves_nothing(
     headers = {"authorization": f"Bearer {wired.keys.add('k')}", "content-type": "video/mp4"}
     asyncio.run(call(app, headers, body()))
     assert files_below(settings.object_dir) == []
+
+
+def test_same_film_sent_at_the_same_moment(client: httpx.Client, wired: Wiring) -> None:
+    replies: list[httpx.Response] = []
+
+    def send() -> None:
+        replies.append(
+            client.post("/v1/clips", content=film(), headers={"content-type": "video/mp4"})
+        )
+
+    threads = [threading.Thread(target=send) for _ in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(reply.status_code for reply in replies) == [200] * 7 + [201]
+    assert len({reply.json()["id"] for reply in replies}) == 1
+    assert len(list(wired.objects.list())) == 1
