@@ -12,8 +12,12 @@ from models.contract.base import Document
 from models.contract.joints import Joints
 from models.contract.resources import Events, Metrics
 from workers.pipeline import PipelineResult
+from workers.report.analysis_page import analysis_page
 
 JSON = "application/json"
+JPEG = "image/jpeg"
+MP4 = "video/mp4"
+HTML = "text/html; charset=utf-8"
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +28,7 @@ class ResultFile:
     ----------
     name : str
         Name in the API: ``result``, ``events``, ``metrics``, ``joints``, ``joints.npz``,
-        ``pictures/FILE``.
+        ``report.html``, ``film.mp4``, ``pictures/FILE``.
     path : str
         Relative path as a file.
     """
@@ -37,14 +41,17 @@ class ResultFile:
 
 def result_files(result: PipelineResult) -> Iterator[ResultFile]:
     """Yield the files of a result one by one; equal results give equal bytes."""
-    yield _json("result", result.analysis)
-    yield _json("events", Events.of(result.analysis))
-    yield _json("metrics", Metrics.of(result.analysis))
+    yield json_file("result", result.analysis)
+    yield json_file("events", Events.of(result.analysis))
+    yield json_file("metrics", Metrics.of(result.analysis))
     joints = Joints.of(result.track, result.bodies)
     yield ResultFile("joints", "joints.json", JSON, joints.model_dump_json(by_alias=True).encode())
     yield ResultFile("joints.npz", "joints.npz", "application/octet-stream", result.track.to_npz())
     for file, data in sorted(result.pictures.items()):
-        yield ResultFile(f"pictures/{file}", f"pictures/{file}", "image/jpeg", data)
+        yield ResultFile(f"pictures/{file}", f"pictures/{file}", JPEG, data)
+    yield page_file(analysis_page(result.analysis, result.pictures))
+    if result.film is not None:
+        yield ResultFile("film.mp4", "film.mp4", MP4, result.film)
 
 
 def document_text(document: Document) -> str:
@@ -82,5 +89,11 @@ HEADLINE_METRICS = frozenset(
 )
 
 
-def _json(name: str, document: Document) -> ResultFile:
+def page_file(html: str) -> ResultFile:
+    """Return a report as a file."""
+    return ResultFile("report.html", "report.html", HTML, html.encode())
+
+
+def json_file(name: str, document: Document) -> ResultFile:
+    """Return a document of the contract as a file."""
     return ResultFile(name, f"{name}.json", JSON, document_text(document).encode())

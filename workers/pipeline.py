@@ -50,6 +50,8 @@ class Stages:
         (path, analysis, track, engine result) to pictures by file name.
     models : tuple of ModelUse
         The networks that `estimate` uses.
+    film : callable or None
+        (path, analysis, track, engine result) to an annotated film, MP4.
     """
 
     open_clip: Callable[[Path, float | None], AbstractContextManager[Clip]]
@@ -57,6 +59,7 @@ class Stages:
     measure: Callable[[JointTrack, EngineRequest], EngineResult]
     draw: Callable[[Path, Analysis, JointTrack, EngineResult], Mapping[str, bytes]]
     models: tuple[ModelUse, ...]
+    film: Callable[[Path, Analysis, JointTrack, EngineResult], bytes] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +72,8 @@ class PipelineResult:
         JPEG files by name.
     timings_s : mapping of Stage to float
         Wall time of each stage, seconds.
+    film : bytes or None
+        The annotated film, if it was asked for and there is a repetition to show.
     """
 
     analysis: Analysis
@@ -76,6 +81,7 @@ class PipelineResult:
     bodies: tuple[BodyMotion | None, ...]
     pictures: Mapping[str, bytes] = field(default_factory=dict)
     timings_s: Mapping[Stage, float] = field(default_factory=dict)
+    film: bytes | None = None
 
 
 class _Timer:
@@ -105,6 +111,8 @@ def run(
     *,
     report: Report = silent,
     sha256: str | None = None,
+    annotated_film: bool = False,
+    extra_cautions: tuple[str, ...] = (),
 ) -> PipelineResult:
     """Analyse one clip.
 
@@ -119,6 +127,10 @@ def run(
         analysis.
     sha256 : str, optional
         Digest of the film, for its facts.
+    annotated_film : bool
+        Also make the film with the marks drawn in.
+    extra_cautions : tuple of str
+        Added to those that every analysis carries.
 
     Raises
     ------
@@ -155,12 +167,18 @@ def run(
         found = stages.measure(track, request) if person_seen(track) else nobody(request)
     checks = usability.usability_checks(facts, qualities)
     analysis = merge(facts, film_problems, checks, found, request, stages.models)
+    if extra_cautions:
+        cautions = (*analysis.cautions, *extra_cautions)
+        analysis = analysis.model_copy(update={"cautions": cautions})
 
     pictures: Mapping[str, bytes] = {}
+    drawn: bytes | None = None
     with timer.stage(Stage.PICTURES):
         if analysis.repetitions:
             pictures = stages.draw(path, analysis, track, found)
-    return PipelineResult(analysis, track, found.bodies, pictures, timer.seconds)
+            if annotated_film and stages.film is not None:
+                drawn = stages.film(path, analysis, track, found)
+    return PipelineResult(analysis, track, found.bodies, pictures, timer.seconds, drawn)
 
 
 def person_seen(track: JointTrack) -> bool:

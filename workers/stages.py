@@ -19,6 +19,7 @@ from workers.pipeline import Stages
 from workers.pose.choice import BlazePoseVariant, Networks, PoseChoice, SecondNetwork, open_networks
 from workers.pose.estimate import estimate
 from workers.pose.session import Device
+from workers.report.annotated_film import annotated_film
 from workers.report.pictures import event_pictures, frames_wanted
 from workers.serve.engine import analyse
 from workers.serve.interface import EngineResult
@@ -91,12 +92,16 @@ def build_stages(choice: StageChoice) -> Stages:
     ) -> Mapping[str, bytes]:
         return draw_pictures(path, analysis, joints, found, choice.limits)
 
+    def film(path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult) -> bytes:
+        return draw_film(path, analysis, joints, found, choice.limits)
+
     return Stages(
         open_clip=clip,
         estimate=track,
         measure=analyse,
         draw=draw if choice.pictures else _no_pictures,
         models=models_used(opened),
+        film=film,
     )
 
 
@@ -126,6 +131,20 @@ def draw_pictures(
         frames = {index: frame.rgb for index, frame in grabbed.items()}
         pictures |= event_pictures(frames, analysis, track, found.bodies, masses)
     return pictures
+
+
+def draw_film(
+    path: Path,
+    analysis: Analysis,
+    track: JointTrack,
+    found: EngineResult,
+    limits: DecodeLimits,
+) -> bytes:
+    """Return the annotated film, MP4; the clip is read again, one frame at a time."""
+    masses = _centres_of_mass(found, analysis.sex)
+    with open_clip(path, limits, capture_fps=analysis.clip.capture_fps_given) as clip:
+        frames = ((frame.index, frame.rgb) for frame in clip)
+        return annotated_film(frames, analysis, track, found.bodies, masses)
 
 
 def _centres_of_mass(found: EngineResult, sex: Sex) -> list[FloatArray | None]:

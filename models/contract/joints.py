@@ -8,12 +8,20 @@ import numpy as np
 from pydantic import Field
 
 from models.contract.base import SCHEMA_BASE, Document
-from models.contract.tracks import BodyMotion, FloatArray, JointTrack
+from models.contract.tracks import BodyMotion, Camera, FloatArray, JointTrack
 from models.contract.vocabulary import BODY_JOINTS, LANDMARKS
 
 SCHEMA_ID = SCHEMA_BASE + "joints.v1.json"
 
 Row = tuple[float | None, ...]
+
+
+class BodyCamera(Document):
+    """Pinhole camera of a fitted body: ``x_cam = R X + t``, ``pixel = K x_cam / z``."""
+
+    K: tuple[tuple[float, ...], ...] = Field(description="Intrinsics, pixels, 3 x 3.")
+    R: tuple[tuple[float, ...], ...] = Field(description="Court frame to camera axes, 3 x 3.")
+    t: tuple[float, ...] = Field(description="Metres.")
 
 
 class Body(Document):
@@ -32,6 +40,23 @@ class Body(Document):
     frame: tuple[int, ...]
     xyz_m: tuple[tuple[Row, ...], ...] = Field(description="[frame][joint][x, y, z]")
     sd_m: tuple[tuple[Row, ...], ...] = Field(description="Standard deviation, same shape.")
+    camera: BodyCamera | None = None
+
+    def motion(self) -> BodyMotion:
+        """Return the body as arrays, to the precision of the document."""
+        camera = self.camera
+        return BodyMotion(
+            time_s=np.array(self.time_s, dtype=np.float64),
+            frame_index=np.array(self.frame, dtype=np.int64),
+            joints=np.array(self.xyz_m, dtype=np.float64).reshape(-1, len(BODY_JOINTS), 3),
+            sd=np.array(self.sd_m, dtype=np.float64).reshape(-1, len(BODY_JOINTS), 3),
+            mirrored=self.mirrored,
+            stature_m=self.stature_m,
+            method=self.method,
+            camera=None
+            if camera is None
+            else Camera(np.array(camera.K), np.array(camera.R), np.array(camera.t)),
+        )
 
 
 class Joints(Document):
@@ -51,6 +76,11 @@ class Joints(Document):
     confidence: tuple[Row, ...] = Field(description="[frame][landmark], 0..1")
     world_m: tuple[tuple[Row, ...], ...] = Field(description="[frame][landmark][x, y, z]")
     bodies: tuple[Body, ...] = ()
+
+    def motions(self, repetitions: int) -> tuple[BodyMotion | None, ...]:
+        """Return the fitted body of each repetition, None where there is none."""
+        found = {body.repetition: body.motion() for body in self.bodies}
+        return tuple(found.get(number) for number in range(repetitions))
 
     @classmethod
     def of(cls, track: JointTrack, bodies: tuple[BodyMotion | None, ...] = ()) -> Self:
@@ -73,11 +103,18 @@ class Joints(Document):
                     frame=tuple(body.frame_index.tolist()),
                     xyz_m=_rows(body.joints, 4),
                     sd_m=_rows(body.sd, 4),
+                    camera=_camera(body.camera),
                 )
                 for i, body in enumerate(bodies)
                 if body is not None
             ),
         )
+
+
+def _camera(camera: Camera | None) -> BodyCamera | None:
+    if camera is None:
+        return None
+    return BodyCamera(K=camera.K.tolist(), R=camera.R.tolist(), t=camera.t.tolist())
 
 
 def _rows(array: FloatArray, decimals: int) -> Any:

@@ -15,7 +15,7 @@ from models.contract.resources import Events, Metrics
 from models.contract.tracks import JointTrack
 from tests.films import RENDERED
 from tests.unit.cli.conftest import Invoke
-from tests.unit.workers.fakes import FakeClip, engine, stages
+from tests.unit.workers.fakes import PICTURE, FakeClip, engine, stages
 from workers import configured
 from workers.cli.console import Exit
 from workers.pipeline import Stages
@@ -64,7 +64,7 @@ def test_files_are_written(
     assert Metrics.of(result) == Metrics.model_validate_json((folder / "metrics.json").read_bytes())
     assert len(JointTrack.from_npz((folder / "joints.npz").read_bytes())) == 10
     assert (folder / "joints.json").is_file()
-    assert (folder / "pictures" / "serve-1-trophy.jpg").read_bytes() == b"jpeg"
+    assert (folder / "pictures" / "serve-1-trophy.jpg").read_bytes() == PICTURE
 
 
 def test_second_run_leaves_no_picture_of_the_first(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -9,6 +10,7 @@ from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
+from PIL import Image
 
 from models.contract.analysis import ModelUse, Repetition, Scale, ViewEstimate
 from models.contract.clip import ClipFacts
@@ -21,6 +23,15 @@ from workers.serve.interface import EngineRequest, EngineResult
 
 FACTS = ClipFacts(duration_s=0.2, frame_rate=60.0, frames=0, width=64, height=48)
 MODEL = ModelUse(name="test_network", sha256="0" * 64)
+
+
+def _picture() -> bytes:
+    buffer = io.BytesIO()
+    Image.new("RGB", (8, 6), "grey").save(buffer, "JPEG")
+    return buffer.getvalue()
+
+
+PICTURE = _picture()
 
 
 @dataclass(frozen=True)
@@ -124,7 +135,7 @@ def stages(clip: FakeClip, result: JointTrack | None = None, **changes: Any) -> 
         "estimate": read_twice(track(clip.frames) if result is None else result),
         "measure": engine(),
         "draw": lambda _path, analysis, _track, _found: {
-            f"serve-{i + 1}-trophy.jpg": b"jpeg" for i in range(len(analysis.repetitions))
+            f"serve-{i + 1}-trophy.jpg": PICTURE for i in range(len(analysis.repetitions))
         },
         "models": (MODEL,),
     }

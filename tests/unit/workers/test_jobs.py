@@ -64,6 +64,7 @@ def test_finished_job_shows_one_result_and_one_event(wiring: Wiring, film: Path)
         "metrics",
         "joints",
         "joints.npz",
+        "report.html",
         "pictures/serve-1-trophy.jpg",
     }
     with wiring.objects.open(done.artifacts["result"]["key"]) as stream:
@@ -84,7 +85,7 @@ def test_job_that_runs_twice_leaves_one_result(wiring: Wiring, film: Path) -> No
     for _ in range(2):
         jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
     assert events(wiring) == ["analysis.completed"]
-    assert len(keys(wiring)) == 6
+    assert len(keys(wiring)) == 7
 
 
 def test_options_reach_the_stages(wiring: Wiring, film: Path) -> None:

@@ -1,0 +1,214 @@
+"""The files of a comparison: document, report, pictures at matched events, side-by-side film."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from markupsafe import Markup
+
+from models.contract.comparison import Comparison, Verdict
+from models.contract.vocabulary import EventName, RepetitionKind
+from workers.artefacts import JPEG, MP4, ResultFile, json_file, page_file
+from workers.decide.compare import Group, compare
+from workers.decide.timewarp import register
+from workers.decide.trajectories import match_trajectories
+from workers.derive.source import Source, best_repetition, with_minor_cautions
+from workers.report.canvas import Picture
+from workers.report.comparison_page import comparison_page
+from workers.report.matching import Side
+from workers.report.pair_film import pair_film
+from workers.report.pictures import PICTURED
+from workers.report.side_by_side import matched_pictures
+from workers.report.trajectory import trajectory_plot
+from workers.serve.mass import centre_of_mass
+from workers.video.clip import grab_frames, open_clip
+from workers.video.limits import DecodeLimits
+
+PER_PHASE = 25
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedSide:
+    """One side: what to call it, and its analyses."""
+
+    label: str
+    sources: tuple[Source, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """The repetition of one side that is shown, and its film."""
+
+    side: Side
+    film: Path | None
+    capture_fps: float | None
+
+
+def comparison_files(
+    first: ComparedSide,
+    second: ComparedSide,
+    limits: DecodeLimits,
+    *,
+    kind: RepetitionKind = RepetitionKind.SERVE,
+    film: bool = True,
+    minor: bool = False,
+    shared_error: float = 0.0,
+) -> tuple[Comparison, tuple[ResultFile, ...]]:
+    """Return the comparison of two sides and its files.
+
+    Parameters
+    ----------
+    limits : DecodeLimits
+        For reading the films again.
+    film : bool
+        Also make the side-by-side film. Why there is none, where there cannot be, is a note.
+    minor : bool
+        A player may be under 18.
+    shared_error : float
+        Correlation of the measurement errors of the two sides.
+    """
+    groups = [
+        Group(side.label, tuple((s.name, s.analysis) for s in side.sources), kind)
+        for side in (first, second)
+    ]
+    comparison = compare(groups[0], groups[1], shared_error=shared_error)
+    notes: list[str] = []
+    pictures: Mapping[str, bytes] = {}
+    path: Markup | None = None
+    events: tuple[tuple[EventName, int], ...] = ()
+    made: bytes | None = None
+    shown = [_shown(side, kind) for side in (first, second)]
+    one, two = shown
+    if one is not None and two is not None:
+        path, events = _trajectories(one.side, two.side)
+        if one.film is None or two.film is None:
+            notes.append("The films are not at hand, so there are no pictures of the two together.")
+        else:
+            with_frames = [_with_frames(side, limits) for side in (one, two)]
+            pictures = matched_pictures(with_frames[0], with_frames[1])
+            if film:
+                made, why = _film(one, two, limits)
+                notes += [f"There is no side-by-side film: {why}."] if why else []
+    comparison = comparison.model_copy(
+        update={
+            "notes": (*comparison.notes, *notes),
+            "cautions": with_minor_cautions(comparison.cautions, minor),
+        }
+    )
+    page = comparison_page(comparison, pictures, path=path, path_events=events)
+    files = [json_file("result", comparison), page_file(page)]
+    for name, data in sorted(pictures.items()):
+        files.append(ResultFile(f"pictures/{name}", f"pictures/{name}", JPEG, data))
+    if made is not None:
+        files.append(ResultFile("film.mp4", "film.mp4", MP4, made))
+    return comparison, tuple(files)
+
+
+def headline(comparison: Comparison) -> dict[str, object]:
+    """Return the few values that an event body carries."""
+    rows = comparison.differences
+    values: dict[str, object] = {
+        verdict.value: sum(row.verdict is verdict for row in rows) for verdict in Verdict
+    }
+    values["changes"] = [
+        {
+            "key": row.key,
+            "event": row.event.value if row.event else None,
+            "difference": row.difference,
+            "low": row.low,
+            "high": row.high,
+            "unit": row.unit,
+        }
+        for row in rows
+        if row.verdict is Verdict.CHANGED
+    ]
+    return values
+
+
+def _shown(compared: ComparedSide, kind: RepetitionKind) -> _Shown | None:
+    found = best_repetition(compared.sources, kind)
+    if found is None:
+        return None
+    source, number, repetition = found
+    track, bodies = source.joints()
+    body = bodies[number] if number < len(bodies) else None
+    side = Side(
+        label=compared.label,
+        repetition=repetition,
+        track=track,
+        handedness=source.analysis.handedness,
+        body=body,
+        centre_of_mass=None if body is None else centre_of_mass(body.joints, source.analysis.sex),
+    )
+    return _Shown(side, source.film(), source.analysis.clip.capture_fps_given)
+
+
+def _with_frames(shown: _Shown, limits: DecodeLimits) -> Side:
+    """Return the side with the frames of the pictured events."""
+    side = shown.side
+    assert shown.film is not None
+    wanted = [frame for event in PICTURED if (frame := side.event_frame(event)) is not None]
+    grabbed = grab_frames(shown.film, wanted, limits, capture_fps=shown.capture_fps)
+    return Side(
+        label=side.label,
+        repetition=side.repetition,
+        track=side.track,
+        handedness=side.handedness,
+        frames={index: frame.rgb for index, frame in grabbed.items()},
+        body=side.body,
+        centre_of_mass=side.centre_of_mass,
+    )
+
+
+def _trajectories(one: Side, two: Side) -> tuple[Markup | None, tuple[tuple[EventName, int], ...]]:
+    """Return the plot of the joint paths, and the rows of the events in it."""
+    registration = register(one.repetition.events, two.repetition.events)
+    if registration is None or one.body is None or two.body is None:
+        return None, ()
+    matched = match_trajectories(one.body, two.body, registration, per_phase=PER_PHASE)
+    seen = [np.isfinite(matched.first), np.isfinite(matched.second)]
+    if not all(part.any() for part in seen):
+        return None, ()
+    events = tuple(
+        (event, int(np.argmin(np.abs(matched.phase - number))))
+        for number, event in enumerate(registration.events)
+    )
+    plot = trajectory_plot(
+        matched.first,
+        matched.second,
+        first_label=one.label,
+        second_label=two.label,
+        events=events,
+    )
+    return plot, events
+
+
+def _film(one: _Shown, two: _Shown, limits: DecodeLimits) -> tuple[bytes | None, str | None]:
+    """Return the side-by-side film, or why there is none."""
+    with ExitStack() as stack:
+        try:
+            return pair_film(
+                one.side, two.side, _frames(one, limits, stack), _frames(two, limits, stack)
+            ), None
+        except ValueError as error:
+            return None, str(error)
+
+
+def _frames(shown: _Shown, limits: DecodeLimits, stack: ExitStack) -> Iterator[tuple[int, Picture]]:
+    assert shown.film is not None
+    clip = stack.enter_context(open_clip(shown.film, limits, capture_fps=shown.capture_fps))
+    return ((frame.index, frame.rgb) for frame in clip)
+
+
+def sides(
+    first: str, second: str, sources: Sequence[tuple[str, Source]]
+) -> tuple[ComparedSide, ComparedSide]:
+    """Return the two sides from sources marked ``first`` or ``second``."""
+    return (
+        ComparedSide(first, tuple(s for mark, s in sources if mark == "first")),
+        ComparedSide(second, tuple(s for mark, s in sources if mark == "second")),
+    )

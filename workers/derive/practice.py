@@ -1,0 +1,70 @@
+"""The files of a practice plan, and of the judgement of a drill's clips."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from models.contract.plan import DrillOutcome, PracticePlan, PracticeRules
+from models.contract.vocabulary import RepetitionKind
+from workers.artefacts import ResultFile, json_file, page_file
+from workers.decide.plan import judge_drill, make_plan
+from workers.derive.source import Source, best_repetition, with_minor_cautions
+from workers.report.analysis_page import analysis_page
+
+
+def plan_files(
+    rules: PracticeRules,
+    sources: Sequence[Source],
+    *,
+    done: Sequence[str] = (),
+    player: str | None = None,
+    minor: bool = False,
+) -> tuple[PracticePlan, tuple[ResultFile, ...]]:
+    """Return the plan for these serves, and its files.
+
+    The report is that of the analysis with the surest serve, with the plan in it.
+    """
+    plan = make_plan(rules, [source.analysis for source in sources], done=done)
+    plan = plan.model_copy(update={"cautions": with_minor_cautions(plan.cautions, minor)})
+    found = best_repetition(sources, RepetitionKind.SERVE)
+    shown = found[0] if found is not None else sources[0]
+    page = analysis_page(shown.analysis, shown.pictures(), plan=plan, player=player)
+    return plan, (json_file("result", plan), page_file(page))
+
+
+def plan_headline(plan: PracticePlan) -> dict[str, object]:
+    """Return the few values that an event body and a drill check need."""
+    return {
+        "focus": plan.focus.finding.id if plan.focus else None,
+        "next": next((step.drill.id for step in plan.steps if step.state == "next"), None),
+        "steps": [{"drill": step.drill.id, "state": step.state} for step in plan.steps],
+    }
+
+
+def drill_files(
+    rules: PracticeRules,
+    finding: str,
+    drill: str,
+    sources: Sequence[Source],
+    *,
+    minor: bool = False,
+) -> tuple[DrillOutcome, tuple[ResultFile, ...]]:
+    """Return what the clips of a drill say, and its file.
+
+    Raises
+    ------
+    KeyError
+        The rules have no such finding or drill.
+    """
+    outcome = judge_drill(rules, finding, drill, [source.analysis for source in sources])
+    outcome = outcome.model_copy(update={"cautions": with_minor_cautions(outcome.cautions, minor)})
+    return outcome, (json_file("result", outcome),)
+
+
+def drill_headline(outcome: DrillOutcome) -> dict[str, object]:
+    """Return the few values that an event body carries."""
+    return {
+        "drill": outcome.drill,
+        "decision": outcome.decision.value,
+        "next_drill": outcome.next_drill,
+    }

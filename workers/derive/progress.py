@@ -1,0 +1,48 @@
+"""The files of a player's progress: document and report."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from datetime import datetime
+
+from models.contract.progress import Progress
+from models.contract.vocabulary import RepetitionKind
+from workers.artefacts import ResultFile, json_file, page_file
+from workers.decide.progress import Session
+from workers.decide.progress import progress as work_out
+from workers.derive.source import FilmedSession, with_minor_cautions
+from workers.report.progress_page import progress_page
+
+
+def progress_files(
+    player: str,
+    sessions: Sequence[FilmedSession],
+    *,
+    now: datetime,
+    kind: RepetitionKind = RepetitionKind.SERVE,
+    minor: bool = False,
+) -> tuple[Progress, tuple[ResultFile, ...]]:
+    """Return the progress of a player over sessions, and its files."""
+    found = work_out(
+        player,
+        [Session(s.name, s.kind, s.at, tuple(x.analysis for x in s.sources)) for s in sessions],
+        now=now,
+        kind=kind,
+    )
+    found = found.model_copy(update={"cautions": with_minor_cautions(found.cautions, minor)})
+    return found, (json_file("result", found), page_file(progress_page(found)))
+
+
+def headline(progress: Progress) -> dict[str, object]:
+    """Return the few values that an event body carries."""
+    check = progress.next_check
+    return {
+        "verdicts": dict(Counter(metric.verdict.value for metric in progress.metrics)),
+        "next_check": None
+        if check is None
+        else {
+            "not_before": check.not_before.isoformat(),
+            "not_after": check.not_after.isoformat(),
+        },
+    }

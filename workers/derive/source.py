@@ -1,0 +1,68 @@
+"""A finished analysis as material: its document at once, joints, pictures and film when asked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from models.contract.analysis import MINOR_CAUTIONS, Analysis, Repetition
+from models.contract.progress import SessionKind
+from models.contract.tracks import BodyMotion, JointTrack
+from models.contract.vocabulary import RepetitionKind
+
+JointsOf = Callable[[], tuple[JointTrack, Sequence[BodyMotion | None]]]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One analysis.
+
+    Attributes
+    ----------
+    name : str
+        Analysis id, or file name on the command line.
+    joints : callable
+        Returns the track and the fitted bodies, one a repetition.
+    film : callable
+        Returns the path of the film, or None when it is not at hand.
+    pictures : callable
+        Returns the event pictures by file name.
+    """
+
+    name: str
+    analysis: Analysis
+    joints: JointsOf
+    film: Callable[[], Path | None]
+    pictures: Callable[[], Mapping[str, bytes]]
+
+
+@dataclass(frozen=True, slots=True)
+class FilmedSession:
+    """The sources of one occasion."""
+
+    name: str
+    kind: SessionKind
+    at: datetime
+    sources: tuple[Source, ...]
+
+
+def best_repetition(
+    sources: Sequence[Source], kind: RepetitionKind
+) -> tuple[Source, int, Repetition] | None:
+    """Return the repetition found with most confidence, its source and index; None without one."""
+    found = [
+        (source, number, repetition)
+        for source in sources
+        for number, repetition in enumerate(source.analysis.repetitions)
+        if repetition.kind is kind
+    ]
+    return max(found, key=lambda one: one[2].confidence) if found else None
+
+
+def with_minor_cautions(cautions: tuple[str, ...], minor: bool) -> tuple[str, ...]:
+    """Return the cautions, with those for a player who may be under 18 added once."""
+    if not minor:
+        return cautions
+    return tuple(dict.fromkeys((*cautions, *MINOR_CAUTIONS)))
