@@ -1,5 +1,8 @@
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
+
 import numpy as np
 import pytest
 
@@ -31,3 +34,31 @@ def test_frames_must_match():
     truth = load_truth(COMMITTED / "009")
     with pytest.raises(ValueError, match="frames"):
         errors_by_joint(truth, truth["joint_names"], np.zeros((3, 23, 2)))
+
+
+def test_the_pose_networks_lock_on_to_a_rendered_body(tmp_path, capsys):
+    """Acceptance: at most 8 % of torso length, median over joints and frames, from the side."""
+    import av
+
+    from tests.rendered.__main__ import main
+    from workers.pose.choice import open_networks
+    from workers.pose.estimate import estimate
+
+    @dataclass(frozen=True)
+    class Shown:
+        index: int
+        time_s: float
+        rgb: np.ndarray
+
+    def frames():
+        with av.open(str(COMMITTED / "016.mp4")) as container:
+            for i, frame in enumerate(container.decode(video=0)):
+                yield Shown(i, float(frame.time), frame.to_ndarray(format="rgb24"))
+
+    found = estimate(frames, open_networks())
+    (tmp_path / "016.npz").write_bytes(found.track.to_npz())
+    assert main(["errors", "--films", str(COMMITTED), "--tracks", str(tmp_path)]) == 0
+    line = capsys.readouterr().out.splitlines()[-1]
+    median, _, unseen = (float(x) for x in re.findall(r"([\d.]+) %", line))
+    assert median <= 8.0
+    assert unseen < 5.0
