@@ -143,7 +143,7 @@ def smooth_tracks(
         Rows are either all finite or all NaN (nobody seen).
     raised : ndarray, shape (K,), optional
         Factor on the cut-off of each point that residual analysis finds. It is known to
-        find too low ones (Yu, Gabriel, Noble & An, J Appl Biomech 1999,
+        find too low ones (J Appl Biomech 1999, from memory,
         doi 10.1123/jab.15.3.318), which matters for the fastest points.
     """
     out = np.array(values, dtype=np.float64)
