@@ -251,7 +251,7 @@ def read_joints(
     operation_id="read_joints_arrays",
     summary="Fetch the joints as arrays",
     response_class=Response,
-    responses={200: {"content": {"application/x-npz": {}}, "description": "NumPy arrays."}},
+    responses={200: {"content": {"application/octet-stream": {}}, "description": "NumPy arrays."}},
 )
 @router.head("/{analysis_id}/joints.npz", include_in_schema=False)
 def read_joints_arrays(

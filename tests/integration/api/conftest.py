@@ -159,7 +159,7 @@ def complete(wired: Wiring, analysis_id: str, attempt: int = 1) -> dict[str, byt
         "events": ("events.json", "application/json", Events.of(result).model_dump_json()),
         "metrics": ("metrics.json", "application/json", Metrics.of(result).model_dump_json()),
         "joints": ("joints.json", "application/json", json.dumps({"names": []})),
-        "joints.npz": ("joints.npz", "application/x-npz", arrays.getvalue()),
+        "joints.npz": ("joints.npz", "application/octet-stream", arrays.getvalue()),
         "pictures/contact.png": ("contact.png", "image/png", b"\x89PNG canary picture"),
     }
     artifacts, written = {}, {}
