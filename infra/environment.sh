@@ -3,13 +3,13 @@
 
 find_python() {
   local candidate
-  for candidate in ${SERVEWRIGHT_PYTHON:-} python3 python3.14 python3.13 python3.12 python3.11 python; do
+  for candidate in ${PYTHON_FOR_SERVEWRIGHT:-} python3 python3.14 python3.13 python3.12 python3.11 python; do
     if "$candidate" -c 'import sys; sys.exit(sys.version_info < (3, 11))' >/dev/null 2>&1; then
       command -v "$candidate"
       return 0
     fi
   done
-  echo "Python 3.11 or later is needed. Install it, or set SERVEWRIGHT_PYTHON to its path." >&2
+  echo "Python 3.11 or later is needed. Install it, or set PYTHON_FOR_SERVEWRIGHT to its path." >&2
   return 1
 }
 
