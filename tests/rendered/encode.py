@@ -72,9 +72,7 @@ class Encoder:
 
 
 def set_rotation(path: Path, degrees: int) -> None:
-    """Write a display matrix into the track header (ISO/IEC 14496-12, `tkhd`): turn by 90
-    degrees.
-    """
+    """Write a display matrix into the track header (ISO/IEC 14496-12, `tkhd`): a 90-degree turn."""
     if degrees != 90:
         raise ValueError("only a rotation of 90 degrees is written")
     data = bytearray(path.read_bytes())

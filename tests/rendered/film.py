@@ -40,9 +40,8 @@ BALL_COLOUR = np.array([0.80, 0.95, 0.20], np.float32)
 
 @dataclass(frozen=True)
 class Actor:
-    """A filmed body: its performance, mesh and clothes; `offset` moves it on the ground, `grip`
-    is the
-    angle of the racket in the hand.
+    """A filmed body: its performance, mesh and clothes; `offset` moves it on the ground, `grip` is
+    the angle of the racket in the hand.
     """
 
     performance: Performance
@@ -302,9 +301,7 @@ def cast(spec: ClipSpec, rng: np.random.Generator) -> list[Actor]:
 
 
 def make_film(profile: str, seed: int, index: int, folder: Path) -> Path:
-    """Film one clip of a set: NNN.mp4 and NNN.json; the JSON comes last and marks the clip as
-    done.
-    """
+    """Film one clip of a set: NNN.mp4, then NNN.json, which marks the clip as done."""
     from .__main__ import clip_notes, write_truth
 
     spec, rng = draw_clip(profile, seed, index)

@@ -1,9 +1,8 @@
 """The knobs of a serve: one value each, sampled from published ranges where there are any.
 
 Ranges: knee flexion and trunk inclination at trophy, shoulder elevation and elbow flexion at
-contact
-follow the pooled means and spreads of Front Sports Act Living 2024, doi 10.3389/fspor.2024.1432030;
-the rest are working values (common practice, no source).
+contact follow the pooled means and spreads of Front Sports Act Living 2024, doi
+10.3389/fspor.2024.1432030; the rest are working values (common practice, no source).
 """
 
 from __future__ import annotations

@@ -18,9 +18,7 @@ def unit(v: Array) -> Array:
 
 
 def cross(a: Array, b: Array) -> Array:
-    """Cross product of (..., 3) vectors; several times faster than the general one on small
-    arrays.
-    """
+    """Cross product of (..., 3) vectors; much faster than the general one on small arrays."""
     out = np.empty(np.broadcast_shapes(a.shape, b.shape))
     out[..., 0] = a[..., 1] * b[..., 2] - a[..., 2] * b[..., 1]
     out[..., 1] = a[..., 2] * b[..., 0] - a[..., 0] * b[..., 2]

@@ -100,9 +100,7 @@ def shape_noise(knobs: ServeKnobs, postures: dict[str, Posture]) -> None:
 
 
 def base_postures(s: Skeleton, k: ServeKnobs, front_x: float, front_y: float) -> dict[str, Posture]:
-    """Unsolved postures: set_up, mid, release, rise, load, low, contact, follow, land, finish,
-    end.
-    """
+    """Unsolved postures, from set_up to end."""
     wide, drawn = foot_places(s, k, front_x, front_y)
     planted = drawn if k.foot_up else wide
     hip = s.ankle_height + 0.985 * s.leg

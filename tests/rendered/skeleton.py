@@ -2,10 +2,8 @@
 
 Segment lengths are scaled from the reference male and female of de Leva (1996), J Biomech
 29(9):1223-1230, Table 4 (transcribed in `LENGTHS_MM`), with a random factor per segment; shoulder
-and
-hip breadths, foot and head points are plain anthropometric working values (common practice, no
-source).
-`body.py` builds the same class from a body mesh.
+and hip breadths, foot and head points are plain anthropometric working values (common practice, no
+source). `body.py` builds the same class from a body mesh.
 """
 
 from __future__ import annotations
@@ -73,8 +71,8 @@ class Skeleton:
 
     @property
     def ball_height(self) -> float:
-        """Height of the ball joint over the floor with the foot flat: the sole's lowest point is
-        at zero.
+        """Height of the ball joint over the floor with the foot flat: the sole's lowest point is at
+        zero.
         """
         if self.sole is not None:
             return self.sole

@@ -1,9 +1,8 @@
 """Curves through knots that are C2: quintic Hermite pieces with shape-keeping slopes.
 
 A natural cubic spline would overshoot between a long hold and a fast swing. Here slopes follow the
-monotone rule of Fritsch & Butland (SIAM J Sci Stat Comput 1984, 5(2):300-304; the harmonic mean)
-and
-curvatures are the three-point estimate cut down to what the neighbouring pieces can carry.
+monotone harmonic-mean rule (SIAM J Sci Stat Comput 1984, 5(2):300-304, from memory) and curvatures
+are the three-point estimate cut down to what the neighbouring pieces can carry.
 """
 
 from __future__ import annotations

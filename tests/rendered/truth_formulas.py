@@ -1,11 +1,8 @@
 """Formulas of the ground truth, from 3D joint centres. Written apart from the product's own engine.
 
 Every function takes arrays (..., 3) and works on right-handed bodies in the court frame (x to the
-net,
-z up): `front` is the side nearer the net at set-up (left), `rear` the hitting side. Sources:
-section
-numbers refer to the conventions of the published sources named in each docstring. Nothing here may
-import the product, so that one mistake cannot hide in both.
+net, z up): `front` is the side nearer the net at set-up (left), `rear` the hitting side. Nothing
+here may import the product, so that one mistake cannot hide in both.
 """
 
 from __future__ import annotations
@@ -49,9 +46,7 @@ def flexion(a: Array, b: Array, c: Array) -> Array:
 
 
 def line_turn(rear: Array, front: Array) -> Array:
-    """Turn of a left-right line: 0 = square to the net, 90 = side-on, more = back turned.
-    Degrees.
-    """
+    """Turn of a left-right line, degrees: 0 = square to the net, 90 = side-on, more = back."""
     d = front - rear
     return np.degrees(np.arctan2(d[..., 0], d[..., 1]))
 

@@ -107,3 +107,21 @@ def test_pelvis_turns_before_the_forearm_swings_when_the_gap_is_opened():
     gap = [truth(sequence_gap=g)["measures"]["sequence"] for g in (0.0, 0.03)]
     lead = [s["forearm_time_s"] - s["pelvis_time_s"] for s in gap]
     assert lead[1] > lead[0] + 0.01
+
+
+def test_jump_raises_contact_and_leaves_the_posture():
+    low, high = truth(jump=0.02), truth(jump=0.12)
+    rise = [t["metrics"]["serve"]["contact_height_m"] for t in (low, high)]
+    assert rise[1] - rise[0] == pytest.approx(0.10, abs=0.01)
+    for (event, metric), allowed in GUARDED.items():
+        if event == "contact":
+            values = [t["metrics"][event][metric] for t in (low, high)]
+            assert values[1] == pytest.approx(values[0], abs=allowed), metric
+
+
+def test_stance_sets_the_width_at_set_up():
+    skeleton = sample_skeleton(np.random.default_rng(3))
+    for stance in (0.38, 0.58):
+        performance = perform("serve", skeleton, ServeKnobs(stance=stance), sway=0.0)
+        p = performance.motion.body(np.array([performance.repetitions[0].knots["set_up"]])).points
+        assert (p["L_ankle"] - p["R_ankle"])[0, 0] == pytest.approx(stance, abs=0.01)
