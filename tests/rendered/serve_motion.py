@@ -49,7 +49,7 @@ class Motion:
     sway_seed: int = 0
 
     def channels(self, t: Array) -> dict[str, Array]:
-        """Channel values at times (T,), with the slow unrest of a standing body (`sway`, metres)."""
+        """Channel values at times (T,), with the unrest of a standing body (`sway`, metres)."""
         values = {name: self.curves[name](t) for name in CHANNELS}
         if self.sway:
             rng = np.random.default_rng(self.sway_seed)
