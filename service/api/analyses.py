@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import logging
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Request, Response
 from sqlalchemy.orm import Session
 
 from models import registry
 from models.contract.analysis import Analysis as AnalysisDocument
-from models.contract.errors import Conflict, InvalidRequest, NotFound, QueueUnavailable
+from models.contract.errors import InvalidRequest, QueueUnavailable
 from models.contract.joints import Joints
 from models.contract.problem import Problem
 from models.contract.resources import (
@@ -32,7 +32,7 @@ from service.api.dependencies import (
     Wired,
     represent,
 )
-from service.api.representations import send_object
+from service.api.results import send_result
 from service.core.access import Principal
 from service.core.keyset import page
 from service.core.tables import Analysis
@@ -196,26 +196,7 @@ def cancel_analysis(
 def _send(
     request: Request, wired: Wiring, principal: Principal, analysis_id: str, name: str
 ) -> Response:
-    row = wired.analyses.get(principal, analysis_id)
-    artifact: dict[str, Any] | None = row.artifacts.get(name)
-    if artifact is None:
-        if row.status in (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING):
-            raise Conflict("The analysis has not ended yet. Read its progress and come back.")
-        if row.status != AnalysisStatus.COMPLETED:
-            raise Conflict(f"The analysis has {row.status}: there is no result. Read its problem.")
-        raise NotFound("This analysis has no such result. See its links.")
-    headers = {}
-    if schema := SCHEMAS.get(name):
-        headers["link"] = f'</schemas/{schema}>; rel="describedby"'
-    return send_object(
-        request,
-        wired.objects,
-        key=artifact["key"],
-        sha256=artifact["sha256"],
-        size_bytes=artifact["size_bytes"],
-        media_type=artifact["media_type"],
-        headers=headers,
-    )
+    return send_result(request, wired, wired.analyses.get(principal, analysis_id), name, SCHEMAS)
 
 
 @router.get(
@@ -308,3 +289,33 @@ def read_picture(
 ) -> Response:
     """Fetch a picture of an event with the skeleton and the measured numbers drawn on it."""
     return _send(request, wired, principal, analysis_id, PICTURES + name)
+
+
+@router.get(
+    "/{analysis_id}/report.html",
+    operation_id="read_report",
+    summary="Fetch the report",
+    response_class=Response,
+    responses={200: {"content": {"text/html": {}}, "description": "One self-contained page."}},
+)
+@router.head("/{analysis_id}/report.html", include_in_schema=False)
+def read_report(
+    request: Request, wired: Wired, principal: CanReadResults, analysis_id: AnalysisPath
+) -> Response:
+    """Fetch the report for the player: one page with all pictures, complete without any host."""
+    return _send(request, wired, principal, analysis_id, "report.html")
+
+
+@router.get(
+    "/{analysis_id}/film.mp4",
+    operation_id="read_annotated_film",
+    summary="Fetch the annotated film",
+    response_class=Response,
+    responses={200: {"content": {"video/mp4": {}}, "description": "The film."}},
+)
+@router.head("/{analysis_id}/film.mp4", include_in_schema=False)
+def read_annotated_film(
+    request: Request, wired: Wired, principal: CanReadResults, analysis_id: AnalysisPath
+) -> Response:
+    """Fetch the film with the marks drawn in (where the option `annotated_film` asked for it)."""
+    return _send(request, wired, principal, analysis_id, "film.mp4")

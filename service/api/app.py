@@ -12,7 +12,19 @@ from anyio import to_thread
 from fastapi import Depends, FastAPI
 
 from models.contract.errors import DatabaseUnavailable
-from service.api import analyses, clips, health, keys, openapi, pages, problems, webhooks
+from service.api import (
+    analyses,
+    clips,
+    derived,
+    health,
+    keys,
+    openapi,
+    pages,
+    players,
+    problems,
+    rules,
+    webhooks,
+)
 from service.api.dependencies import known_query
 from service.api.middleware import Authentication, BodyLimit, RequestBoundary
 from service.core.database import revision_present, revision_wanted
@@ -64,8 +76,19 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.cursor_secret = functools.cache(lambda: installation_secret(wired.database, "cursor"))
     app.openapi = functools.partial(openapi.document, app)  # type: ignore[method-assign]
     problems.install(app)
-    for module in (clips, analyses, webhooks, keys):
-        app.include_router(module.router, dependencies=[Depends(known_query)])
+    for router in (
+        clips.router,
+        analyses.router,
+        players.router,
+        derived.comparisons,
+        derived.progress,
+        derived.plans,
+        derived.drill_checks,
+        rules.router,
+        webhooks.router,
+        keys.router,
+    ):
+        app.include_router(router, dependencies=[Depends(known_query)])
     for module in (health, pages):
         app.include_router(module.router)
 

@@ -17,6 +17,7 @@ from models.contract.resources import (
     DirectUpload,
     DirectUploadRequest,
     ExternalRef,
+    SessionId,
 )
 from service.api.dependencies import (
     CanEraseClips,
@@ -65,6 +66,11 @@ _BODY: dict[str, Any] = {
                             "maxLength": 200,
                             "description": "Your own reference. No names of people.",
                         },
+                        "session_id": {
+                            "type": "string",
+                            "pattern": "^ses_[0-9a-f]{32}$",
+                            "description": "Session it was filmed in; erased with it.",
+                        },
                     },
                 }
             },
@@ -93,6 +99,7 @@ def clip_resource(row: Clip) -> ClipResource:
         size_bytes=row.size_bytes,
         sha256=row.sha256 or row.announced_sha256,
         external_ref=row.external_ref,
+        session_id=row.session_id,
         facts=ClipFacts.model_validate(row.facts) if row.facts else None,
         links=links,
     )
@@ -115,18 +122,22 @@ async def send_clip(
         str | None, Query(pattern="^[0-9a-fA-F]{64}$", description="As the form field.")
     ] = None,
     external_ref: Annotated[ExternalRef | None, Query()] = None,
+    session_id: Annotated[SessionId | None, Query()] = None,
 ) -> Response:
     """Send a film as a form (field `file`) or as the body itself.
 
     The film is checked against `sha256`, or against `Content-Digest` / `Repr-Digest` (RFC 9530),
-    when given. Sending the same bytes again with the same key returns the clip that is there.
+    when given. Sending the same bytes again with the same key returns the clip that is there;
+    a film that was in no session yet is then filed under the one given.
     """
     clip_id = new_id("clip")
     intake = Intake(wired.objects, clip_key(clip_id), wired.settings.max_clip_bytes)
-    arrival = await receive_film(request, intake, external_ref)
+    arrival = await receive_film(request, intake, external_ref, session_id)
 
     def register() -> Response:
-        stored = wired.clips.register(principal, clip_id, arrival.film, arrival.external_ref)
+        stored = wired.clips.register(
+            principal, clip_id, arrival.film, arrival.external_ref, arrival.session_id
+        )
         resource = clip_resource(stored.clip)
         headers = {"location": resource.links["self"]}
         return represent(request, resource, 201 if stored.created else 200, headers)
@@ -144,9 +155,10 @@ def list_clips(
     principal: CanReadClips,
     paging: Paging,
     external_ref: Annotated[ExternalRef | None, Query()] = None,
+    session_id: Annotated[SessionId | None, Query()] = None,
 ) -> ClipPage:
     """List clips, newest first."""
-    filters = {"external_ref": external_ref}
+    filters = {"external_ref": external_ref, "session_id": session_id}
     found = page(
         wired.database,
         Clip,
@@ -193,6 +205,7 @@ def announce_clip(
             size_bytes=body.size_bytes,
             media_type=body.media_type,
             external_ref=body.external_ref,
+            session_id=body.session_id,
         ).id
 
     reply = wired.idempotency.once(

@@ -75,6 +75,9 @@ CanWriteClips = Annotated[Principal, Depends(needs(Scope.CLIPS_WRITE))]
 CanEraseClips = Annotated[Principal, Depends(needs(Scope.CLIPS_ERASE))]
 CanAnalyse = Annotated[Principal, Depends(needs(Scope.ANALYSES_WRITE))]
 CanReadResults = Annotated[Principal, Depends(needs(Scope.RESULTS_READ))]
+CanReadPlayers = Annotated[Principal, Depends(needs(Scope.PLAYERS_READ))]
+CanWritePlayers = Annotated[Principal, Depends(needs(Scope.PLAYERS_WRITE))]
+CanManageRules = Annotated[Principal, Depends(needs(Scope.RULES_MANAGE))]
 CanManageWebhooks = Annotated[Principal, Depends(needs(Scope.WEBHOOKS_MANAGE))]
 CanAdminister = Annotated[Principal, Depends(needs(Scope.ADMIN))]
 
@@ -103,6 +106,11 @@ def idempotency_key(
 IdempotencyKey = Annotated[str | None, Depends(idempotency_key)]
 
 
+IfMatch = Annotated[
+    str | None, Header(alias="If-Match", description="ETag of the state you read; required.")
+]
+
+
 @dataclass(frozen=True, slots=True)
 class PageRequest:
     """Which page is asked for."""
@@ -124,12 +132,20 @@ class PageRequest:
         scope: str,
         filters: Mapping[str, Any],
         following: Position | None,
+        in_query: Mapping[str, Any] | None = None,
     ) -> str | None:
-        """Set the Link header; return the cursor of the next page."""
+        """Set the Link header; return the cursor of the next page.
+
+        Parameters
+        ----------
+        in_query : mapping or None
+            The filters that are query parameters, where some are parts of the path.
+        """
         if following is None:
             return None
         cursor = encode_cursor(self.secret, scope, filters, following)
-        response.headers["link"] = next_link(path, filters, self.limit, cursor)
+        shown = filters if in_query is None else in_query
+        response.headers["link"] = next_link(path, shown, self.limit, cursor)
         return cursor
 
 

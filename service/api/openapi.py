@@ -10,10 +10,12 @@ from fastapi.openapi.utils import get_openapi
 
 from models.contract.problem import Problem
 from models.contract.webhook import WebhookEvent
-from service.api.examples import REQUEST_EXAMPLES, RESPONSE_EXAMPLES
+from service.api import coaching_examples, examples
 from service.api.middleware import PROTECTED
 from service.api.problems import MEDIA_TYPE
 
+REQUEST_EXAMPLES = examples.REQUEST_EXAMPLES | coaching_examples.REQUEST_EXAMPLES
+RESPONSE_EXAMPLES = examples.RESPONSE_EXAMPLES | coaching_examples.RESPONSE_EXAMPLES
 VERSION = "1.0.0"
 DESCRIPTION = """\
 Send a film of a tennis serve, start an analysis, follow it by its address or by webhook, fetch the
@@ -29,6 +31,12 @@ licensed practitioner before changing load or technique after an injury.
 TAGS = [
     {"name": "clips", "description": "Films of serves."},
     {"name": "analyses", "description": "Measurements made from a film, and their results."},
+    {"name": "players", "description": "Players, and the sessions in which they were filmed."},
+    {
+        "name": "coaching",
+        "description": "Documents made from analyses: comparison, progress, practice plan, drill "
+        "check; the rules behind plans.",
+    },
     {"name": "webhooks", "description": "Where events are sent."},
     {"name": "keys", "description": "API keys."},
     {"name": "health", "description": "For load balancers and operators."},
@@ -50,8 +58,29 @@ _TITLES = {
     "503": "A part of the service is unavailable; see Retry-After.",
 }
 _SUCCESS = {"200": "Done.", "201": "Made.", "202": "Accepted.", "204": "Gone; no body."}
-_RANGED = ("/content", "/result", "/joints", "/joints.npz", "/events", "/metrics", "/{name}")
-_CONDITIONAL_ONLY = ("/{analysis_id}", "/{clip_id}", "/{endpoint_id}")
+_RANGED = (
+    "/content",
+    "/result",
+    "/joints",
+    "/joints.npz",
+    "/events",
+    "/metrics",
+    "/report.html",
+    "/film.mp4",
+    "/{name}",
+)
+_CONDITIONAL_ONLY = (
+    "/{analysis_id}",
+    "/{clip_id}",
+    "/{endpoint_id}",
+    "/{player_id}",
+    "/{session_id}",
+    "/{document_id}",
+    "/{rules_id}",
+    "/file",
+)
+_NAMES_OTHERS = ("/analyses", "/clips", "/comparisons", "/drill-checks")
+"""Collections whose new members name other resources, which may not exist."""
 
 webhooks = APIRouter()
 
@@ -135,7 +164,7 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
         codes |= {"409"}
     if any(p["name"].lower() == "if-match" for p in parameters):
         codes |= {"412", "428"}
-    if path == PROTECTED + "/analyses" and method == "post":
+    if method == "post" and path.removeprefix(PROTECTED) in _NAMES_OTHERS:
         codes |= {"404"}
     if method == "get" and path.startswith(PROTECTED):
         _conditional(path, operation, codes)
@@ -190,7 +219,7 @@ def _success_headers(path: str, method: str, code: str) -> dict[str, Any]:
     text = {"schema": {"type": "string"}}
     headers: dict[str, Any] = {}
     if code in ("200", "201", "206") and path.startswith(PROTECTED):
-        listing = method == "get" and "{" not in path
+        listing = method == "get" and not path.endswith(("}", *_RANGED, *_CONDITIONAL_ONLY))
         headers |= {"Link": text} if listing else {"ETag": text}
     if code == "201" and not path.endswith("api-keys"):
         headers["Location"] = text

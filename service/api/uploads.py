@@ -14,10 +14,11 @@ from fastapi import Request
 from models.contract.errors import DigestMismatch, InvalidRequest, UnsupportedMediaType
 from models.contract.resources import PRINTABLE_PATTERN
 from service.api.multipart import FileBegins, FormReader
+from service.core.identifiers import is_id
 from service.core.intake import Intake, Received, checked_sha256
 
 FILE_FIELD = "file"
-FIELDS = frozenset({"sha256", "external_ref"})
+FIELDS = frozenset({"sha256", "external_ref", "session_id"})
 _SHA256_ITEM = re.compile(r"(?:^|,)\s*sha-256\s*=\s*:([A-Za-z0-9+/=]*):")
 _PRINTABLE = re.compile(PRINTABLE_PATTERN)
 MAX_REFERENCE = 200
@@ -29,6 +30,7 @@ class Arrival:
 
     film: Received
     external_ref: str | None
+    session_id: str | None = None
 
 
 def stated_digest(request: Request, name: str) -> str | None:
@@ -60,7 +62,16 @@ def checked_reference(text: str | None) -> str | None:
     return text
 
 
-async def receive_film(request: Request, intake: Intake, external_ref: str | None) -> Arrival:
+def checked_session(text: str | None) -> str | None:
+    """Return a session id, or raise ``InvalidRequest``."""
+    if text is not None and not is_id(text, "ses"):
+        raise InvalidRequest("session_id must be the id of a session.", pointer="/session_id")
+    return text
+
+
+async def receive_film(
+    request: Request, intake: Intake, external_ref: str | None, session_id: str | None
+) -> Arrival:
     """Stream the body into the intake and check its digests.
 
     Nothing of the film is kept when this raises, also when the caller goes away.
@@ -69,9 +80,9 @@ async def receive_film(request: Request, intake: Intake, external_ref: str | Non
     kind = content_type.split(";")[0].strip().lower()
     try:
         if kind == "multipart/form-data":
-            return await _from_form(request, intake, external_ref, content_type)
+            return await _from_form(request, intake, external_ref, session_id, content_type)
         if kind.startswith("video/") or kind == "application/octet-stream":
-            return await _from_body(request, intake, external_ref)
+            return await _from_body(request, intake, external_ref, session_id)
         raise UnsupportedMediaType(
             "Send the film as multipart/form-data (field file) or as the body with a video/* type."
         )
@@ -80,21 +91,27 @@ async def receive_film(request: Request, intake: Intake, external_ref: str | Non
             await to_thread.run_sync(intake.abort)
 
 
-async def _from_body(request: Request, intake: Intake, external_ref: str | None) -> Arrival:
+async def _from_body(
+    request: Request, intake: Intake, external_ref: str | None, session_id: str | None
+) -> Arrival:
     stated = (stated_digest(request, name) for name in ("content-digest", "repr-digest"))
     expected = {digest for digest in stated if digest is not None}
     if given := request.query_params.get("sha256"):
         expected.add(checked_sha256(given))
-    reference = checked_reference(external_ref)
+    reference, filed = checked_reference(external_ref), checked_session(session_id)
     async for chunk in request.stream():
         if intake.add(chunk):
             await to_thread.run_sync(intake.flush)
     film = await to_thread.run_sync(intake.finish, frozenset(expected))
-    return Arrival(film, reference)
+    return Arrival(film, reference, filed)
 
 
 async def _from_form(
-    request: Request, intake: Intake, external_ref: str | None, content_type: str
+    request: Request,
+    intake: Intake,
+    external_ref: str | None,
+    session_id: str | None,
+    content_type: str,
 ) -> Arrival:
     reader = FormReader(content_type, FILE_FIELD, FIELDS)
     of_body = stated_digest(request, "content-digest")
@@ -116,5 +133,6 @@ async def _from_form(
         if given:
             expected.add(checked_sha256(given))
     reference = checked_reference(reader.fields.get("external_ref", external_ref))
+    filed = checked_session(reader.fields.get("session_id", session_id))
     film = await to_thread.run_sync(intake.finish, frozenset(expected))
-    return Arrival(film, reference)
+    return Arrival(film, reference, filed)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, cast
 
-from fastapi import APIRouter, Header, Path, Request, Response
+from fastapi import APIRouter, Path, Request, Response
 from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
@@ -20,6 +20,7 @@ from models.contract.webhook import EventType
 from service.api.dependencies import (
     CanManageWebhooks,
     IdempotencyKey,
+    IfMatch,
     Paging,
     Wired,
     represent,
@@ -31,9 +32,6 @@ from service.core.tables import WebhookEndpoint
 router = APIRouter(prefix="/v1/webhook-endpoints", tags=["webhooks"])
 
 EndpointPath = Annotated[EndpointId, Path(examples=["whe_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
-IfMatch = Annotated[
-    str | None, Header(alias="If-Match", description="ETag of the state you read; required.")
-]
 
 
 class TestEventSent(BaseModel):

@@ -1,0 +1,58 @@
+"""Result files of queued work as responses."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import Request, Response
+
+from models.contract.errors import Conflict, NotFound
+from models.contract.vocabulary import AnalysisStatus
+from service.api.representations import send_object
+from service.core.tables import Analysis, DerivedDocument
+from service.core.wiring import Wiring
+
+PAGE_POLICY = (
+    "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:; media-src data:"
+)
+"""Reports are complete without any host, and need no scripts."""
+
+
+def send_result(
+    request: Request,
+    wired: Wiring,
+    row: Analysis | DerivedDocument,
+    name: str,
+    schemas: Mapping[str, str],
+) -> Response:
+    """Return a result file of some work.
+
+    Raises
+    ------
+    Conflict
+        The work has not ended, or ended without results.
+    NotFound
+        It made no file of that name.
+    """
+    artifact: dict[str, Any] | None = row.artifacts.get(name)
+    if artifact is None:
+        if row.status in (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING):
+            raise Conflict("The work has not ended yet. Read its progress and come back.")
+        if row.status != AnalysisStatus.COMPLETED:
+            raise Conflict(f"The work has {row.status}: there is no result. Read its problem.")
+        raise NotFound("There is no such result. See the links.")
+    headers = {}
+    if schema := schemas.get(name):
+        headers["link"] = f'</schemas/{schema}>; rel="describedby"'
+    if artifact["media_type"].startswith("text/html"):
+        headers["content-security-policy"] = PAGE_POLICY
+    return send_object(
+        request,
+        wired.objects,
+        key=artifact["key"],
+        sha256=artifact["sha256"],
+        size_bytes=artifact["size_bytes"],
+        media_type=artifact["media_type"],
+        headers=headers,
+    )

@@ -1,0 +1,182 @@
+"""Practice rules: the shipped file, and coaches' own."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import Annotated, Any
+
+from anyio import to_thread
+from fastapi import APIRouter, Path, Request, Response
+from sqlalchemy.orm import Session
+
+from models.contract.coaching import RulesId, RulesPage, RulesResource
+from models.contract.errors import InvalidRequest, UnsupportedMediaType
+from models.practice.rules import shipped_text
+from service.api.conditional import matches_weakly, tag_of
+from service.api.dependencies import (
+    CanManageRules,
+    CanReadResults,
+    IdempotencyKey,
+    Paging,
+    Wired,
+    represent,
+)
+from service.core.keyset import page
+from service.core.tables import RuleFile
+
+router = APIRouter(prefix="/v1/practice-rules", tags=["coaching"])
+
+RulesPath = Annotated[RulesId, Path(examples=["rul_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
+YAML = "application/yaml"  # RFC 9512
+ACCEPTED = frozenset({YAML, "application/x-yaml", "text/yaml", "application/json"})
+_YAML_REPLY: dict[int | str, dict[str, Any]] = {
+    200: {"content": {YAML: {}}, "description": "The file."}
+}
+_TEXT = {"schema": {"type": "string", "description": "A rule file; see the JSON Schema."}}
+_BODY = {"requestBody": {"required": True, "content": {YAML: _TEXT}}}
+
+
+def rules_resource(row: RuleFile) -> RulesResource:
+    """Return a rule file as a resource."""
+    here = f"/v1/practice-rules/{row.id}"
+    return RulesResource(
+        id=row.id,
+        name=row.name,
+        findings=row.findings,
+        drills=row.drills,
+        created_at=row.created_at,
+        links={
+            "self": here,
+            "file": f"{here}/file",
+            "describedby": "/schemas/practice-rules.v1.json",
+        },
+    )
+
+
+async def rule_body(request: Request) -> str:
+    """Return the body as text; the middleware bounds its size."""
+    kind = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    if kind not in ACCEPTED:
+        raise UnsupportedMediaType(f"Send the rule file as {YAML} (or as JSON).")
+    try:
+        return (await request.body()).decode()
+    except UnicodeDecodeError:
+        raise InvalidRequest("The rule file is not UTF-8.") from None
+
+
+@router.post(
+    "",
+    operation_id="send_practice_rules",
+    summary="Send your own rules",
+    status_code=201,
+    response_model=RulesResource,
+    openapi_extra=_BODY,
+)
+async def send_rules(
+    request: Request, wired: Wired, principal: CanManageRules, key: IdempotencyKey
+) -> Response:
+    """Send a rule file (YAML). It needs to hold only what differs from the shipped rules.
+
+    An entry with a shipped id replaces it, a new id is added, ids under `remove` are left out. The
+    outcome must fit the JSON Schema; each place that does not is named.
+    """
+    text = await rule_body(request)
+
+    def effect(session: Session) -> str:
+        return wired.rule_files.create(session, principal, text).id
+
+    def enter() -> Response:
+        mark = hashlib.sha256(text.encode()).hexdigest()
+        reply = wired.idempotency.once(principal, "POST /v1/practice-rules", key, mark, effect)
+        resource = rules_resource(wired.rule_files.get(principal, reply.resource_id))
+        headers = {"location": resource.links["self"]}
+        if reply.replayed:
+            headers["idempotency-replayed"] = "true"
+        return represent(request, resource, 201, headers)
+
+    return await to_thread.run_sync(enter)
+
+
+@router.get(
+    "",
+    operation_id="list_practice_rules",
+    summary="List rule files, newest first",
+    response_model=RulesPage,
+)
+def list_rules(
+    request: Request, response: Response, wired: Wired, principal: CanReadResults, paging: Paging
+) -> RulesPage:
+    """List rule files, newest first. The shipped rules are not among them."""
+    found = page(
+        wired.database,
+        RuleFile,
+        principal,
+        after=paging.after("practice-rules", {}),
+        limit=paging.limit,
+        filters={},
+    )
+    cursor = paging.finish(response, request.url.path, "practice-rules", {}, found.next)
+    return RulesPage(items=tuple(rules_resource(row) for row in found.rows), next_cursor=cursor)
+
+
+@router.get(
+    "/shipped/file",
+    operation_id="read_shipped_practice_rules",
+    summary="Fetch the shipped rules",
+    response_class=Response,
+    responses=_YAML_REPLY,
+)
+@router.head("/shipped/file", include_in_schema=False)
+def read_shipped(request: Request, _principal: CanReadResults) -> Response:
+    """Fetch the shipped rule file, as a start for your own."""
+    return _file(request, shipped_text())
+
+
+@router.get(
+    "/{rules_id}",
+    operation_id="read_practice_rules",
+    summary="Read what a rule file holds",
+    response_model=RulesResource,
+)
+@router.head("/{rules_id}", include_in_schema=False)
+def read_rules(
+    request: Request, wired: Wired, principal: CanReadResults, rules_id: RulesPath
+) -> Response:
+    """Read name and size of a rule file."""
+    return represent(request, rules_resource(wired.rule_files.get(principal, rules_id)))
+
+
+@router.get(
+    "/{rules_id}/file",
+    operation_id="read_practice_rule_file",
+    summary="Fetch a rule file",
+    response_class=Response,
+    responses=_YAML_REPLY,
+)
+@router.head("/{rules_id}/file", include_in_schema=False)
+def read_file(
+    request: Request, wired: Wired, principal: CanReadResults, rules_id: RulesPath
+) -> Response:
+    """Fetch a rule file as it was sent."""
+    return _file(request, wired.rule_files.get(principal, rules_id).text)
+
+
+@router.delete(
+    "/{rules_id}",
+    operation_id="delete_practice_rules",
+    summary="Remove a rule file",
+    status_code=204,
+)
+def delete_rules(wired: Wired, principal: CanManageRules, rules_id: RulesPath) -> Response:
+    """Remove a rule file. Plans that were made by it stay as they are."""
+    wired.rule_files.delete(principal, rules_id)
+    return Response(status_code=204)
+
+
+def _file(request: Request, text: str) -> Response:
+    body = text.encode()
+    headers = {"etag": tag_of(body), "cache-control": "private, no-cache"}
+    known = request.headers.get("if-none-match")
+    if known and matches_weakly(known, headers["etag"]):
+        return Response(status_code=304, headers=headers)
+    return Response(body, media_type=YAML, headers=headers)
