@@ -83,7 +83,7 @@ def _command(pid: int) -> str:
     return Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def outside_servers() -> Iterator[dict[str, str]]:
     """Return settings that name the servers the test run was given, if any."""
     values: dict[str, str] = {}
@@ -109,7 +109,7 @@ def outside_servers() -> Iterator[dict[str, str]]:
         engine.dispose()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def service(
     tmp_path_factory: pytest.TempPathFactory, outside_servers: dict[str, str]
 ) -> Iterator[Service]:

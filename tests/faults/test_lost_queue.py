@@ -35,7 +35,7 @@ def test_three_pending_analyses_survive_a_flush(crew: Crew, tmp_path: Path) -> N
 
 
 def test_flush_while_one_is_running_and_two_wait(crew: Crew, tmp_path: Path) -> None:
-    film = write_film(tmp_path / "court.mp4", 150)
+    film = write_film(tmp_path / "court.mp4", 100)
     crew.start()
     waiting = [queue_film(crew.wiring, film) for _ in range(3)]
     for analysis_id in waiting:
