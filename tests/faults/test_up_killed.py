@@ -1,4 +1,4 @@
-"""``servewright up`` killed without warning leaves no process, and starts again on the same data."""
+"""``servewright up`` killed without warning leaves no process and starts again on its data."""
 
 from __future__ import annotations
 
