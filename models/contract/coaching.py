@@ -7,7 +7,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AwareDatetime, Field, model_validator
+from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, model_validator
 
 from models.contract.base import Document, Finite, Share
 from models.contract.problem import Problem
@@ -46,8 +46,27 @@ Notes = Annotated[
     ),
 ]
 Label = Annotated[str, Field(min_length=1, max_length=60, pattern=PRINTABLE_PATTERN)]
-Speed = Annotated[Finite, Field(gt=0, le=90, description="Ball speed of the serve, m/s.")]
-SpeedSource = Literal["self_reported", "radar"]
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+
+
+def _sensible(moment: datetime) -> datetime:
+    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        raise ValueError(f"the year must lie between {FIRST_YEAR} and {LAST_YEAR}")
+    return moment
+
+
+FilmedAt = Annotated[
+    AwareDatetime,
+    AfterValidator(_sensible),
+    Field(description="With its offset from UTC."),
+]
+
+
+class ServeSpeed(Document):
+    """Ball speed of the serve, and who says so."""
+
+    value_m_s: Finite = Field(gt=0, le=90)
+    source: Literal["self_reported", "radar"]
 
 
 class PlayerRequest(Document):
@@ -93,31 +112,23 @@ class SessionRequest(Document):
     """One occasion on which a player was filmed."""
 
     kind: SessionKind
-    filmed_at: AwareDatetime
+    filmed_at: FilmedAt
     drill_stage: RepetitionKind | None = Field(
         default=None, description="What was done, where it was not plain serving."
     )
     drill_id: RuleKey | None = Field(default=None, description="Drill of the practice rules.")
-    serve_speed_m_s: Speed | None = None
-    serve_speed_source: SpeedSource | None = None
+    serve_speed: ServeSpeed | None = None
     notes: Notes | None = None
-
-    @model_validator(mode="after")
-    def _speed_has_a_source(self) -> Self:
-        if (self.serve_speed_m_s is None) != (self.serve_speed_source is None):
-            raise ValueError("give serve_speed_m_s together with serve_speed_source, or neither")
-        return self
 
 
 class SessionChange(Document):
     """Changes a session; what is left out stays as it is, null takes a value away."""
 
     kind: SessionKind | None = None
-    filmed_at: AwareDatetime | None = None
+    filmed_at: FilmedAt | None = None
     drill_stage: RepetitionKind | None = None
     drill_id: RuleKey | None = None
-    serve_speed_m_s: Speed | None = None
-    serve_speed_source: SpeedSource | None = None
+    serve_speed: ServeSpeed | None = None
     notes: Notes | None = None
 
 
@@ -130,12 +141,16 @@ class SessionResource(Document):
     filmed_at: datetime
     drill_stage: RepetitionKind | None
     drill_id: str | None
-    serve_speed_m_s: Finite | None
-    serve_speed_source: SpeedSource | None
+    serve_speed: ServeSpeed | None
     notes: str | None
     created_at: datetime
     updated_at: datetime
     links: Links = Field(default_factory=dict)
+
+
+def _needs_one_of(*ways: dict[str, dict[str, Any]]) -> dict[str, Any]:
+    """Return what the JSON Schema of a document says of members of which some are needed."""
+    return {"anyOf": [{"required": list(way), "properties": way} for way in ways]}
 
 
 Analyses = Annotated[tuple[AnalysisId, ...], Field(max_length=50)]
@@ -147,6 +162,12 @@ class Material(Document):
 
     A session stands for the newest completed analysis of each of its clips.
     """
+
+    model_config = ConfigDict(
+        json_schema_extra=_needs_one_of(
+            {"analyses": {"minItems": 1}}, {"sessions": {"minItems": 1}}
+        )
+    )
 
     analyses: Analyses = ()
     sessions: Sessions = ()
@@ -202,6 +223,18 @@ class DrillCheckRequest(Material):
     Name the plan (its focus and next drill are meant unless others are named), or finding and
     drill of the rules.
     """
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "allOf": [
+                _needs_one_of({"analyses": {"minItems": 1}}, {"sessions": {"minItems": 1}}),
+                _needs_one_of(
+                    {"plan_id": {"type": "string"}},
+                    {"finding": {"type": "string"}, "drill": {"type": "string"}},
+                ),
+            ]
+        }
+    )
 
     plan_id: PlanId | None = None
     finding: RuleKey | None = None

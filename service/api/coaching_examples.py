@@ -41,8 +41,7 @@ _SESSION: dict[str, Any] = {
     "filmed_at": "2026-05-04T09:00:00Z",
     "drill_stage": None,
     "drill_id": None,
-    "serve_speed_m_s": 38.5,
-    "serve_speed_source": "radar",
+    "serve_speed": {"value_m_s": 38.5, "source": "radar"},
     "notes": "first serves, deuce court",
     "created_at": "2026-05-04T09:20:00Z",
     "updated_at": "2026-05-04T09:20:00Z",
@@ -157,8 +156,7 @@ REQUEST_EXAMPLES: dict[str, dict[str, Any]] = {
             "value": {
                 "kind": "baseline",
                 "filmed_at": "2026-05-04T09:00:00Z",
-                "serve_speed_m_s": 38.5,
-                "serve_speed_source": "radar",
+                "serve_speed": {"value_m_s": 38.5, "source": "radar"},
             }
         },
         "drill": {

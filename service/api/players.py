@@ -15,6 +15,7 @@ from models.contract.coaching import (
     PlayerPage,
     PlayerRequest,
     PlayerResource,
+    ServeSpeed,
     SessionChange,
     SessionPage,
     SessionRequest,
@@ -76,7 +77,10 @@ def player_resource(row: Player) -> PlayerResource:
 def session_resource(row: FilmedSession) -> SessionResource:
     """Return a session row as a resource."""
     player = f"/v1/players/{row.player_id}"
-    source = cast(Literal["self_reported", "radar"] | None, row.serve_speed_source)
+    speed = None
+    if row.serve_speed_m_s is not None:
+        source = cast(Literal["self_reported", "radar"], row.serve_speed_source)
+        speed = ServeSpeed(value_m_s=row.serve_speed_m_s, source=source)
     return SessionResource(
         id=row.id,
         player_id=row.player_id,
@@ -84,8 +88,7 @@ def session_resource(row: FilmedSession) -> SessionResource:
         filmed_at=row.filmed_at,
         drill_stage=RepetitionKind(row.drill_stage) if row.drill_stage else None,
         drill_id=row.drill_id,
-        serve_speed_m_s=row.serve_speed_m_s,
-        serve_speed_source=source,
+        serve_speed=speed,
         notes=row.notes,
         created_at=row.created_at,
         updated_at=row.updated_at,
@@ -100,11 +103,22 @@ def session_resource(row: FilmedSession) -> SessionResource:
 def _changes(body: PlayerChange | SessionChange) -> dict[str, Any]:
     """Return what is to be changed; null leaves alone what cannot be taken away."""
     values = body.model_dump(exclude_unset=True)
-    return {
+    kept = {
         name: value
         for name, value in values.items()
         if value is not None or name not in _NEVER_NULL
     }
+    return _columns(kept)
+
+
+def _columns(values: dict[str, Any]) -> dict[str, Any]:
+    """Return values as the table keeps them: speed and its source apart."""
+    columns = dict(values)
+    if "serve_speed" in columns:
+        speed = columns.pop("serve_speed") or {}
+        columns["serve_speed_m_s"] = speed.get("value_m_s")
+        columns["serve_speed_source"] = speed.get("source")
+    return columns
 
 
 @router.post(
@@ -236,7 +250,8 @@ def create_session(
     """
 
     def effect(session: Session) -> str:
-        return wired.players.create_session(session, principal, player_id, body.model_dump()).id
+        values = _columns(body.model_dump())
+        return wired.players.create_session(session, principal, player_id, values).id
 
     reply = wired.idempotency.once(
         principal,

@@ -10,7 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from models.contract.errors import Conflict, InvalidRequest, NotFound
+from models.contract.errors import Conflict, NotFound
 from service.core.access import Principal
 from service.core.database import Database
 from service.core.identifiers import new_id
@@ -113,11 +113,6 @@ class PlayerStore:
             unless_changed(row)
             for name, value in values.items():
                 setattr(row, name, value)
-            if (row.serve_speed_m_s is None) != (row.serve_speed_source is None):
-                raise InvalidRequest(
-                    "Give serve_speed_m_s together with serve_speed_source, or neither.",
-                    pointer="/serve_speed_source",
-                )
             row.updated_at = self._database.now(session)
             return row
 

@@ -120,6 +120,7 @@ class DocumentRequests:
         self, session: Session, principal: Principal, body: DrillCheckRequest
     ) -> DerivedDocument:
         """Enter the judgement of the clips of one drill."""
+        found = completed_analyses(session, principal, body.analyses, body.sessions)
         planned: dict[str, Any] = {}
         text = rule_text(session, principal, body.rules_id)
         if body.plan_id is not None:
@@ -135,7 +136,6 @@ class DocumentRequests:
         if finding is None or drill is None:
             raise Conflict("The plan has no step to work on. Name finding and drill.")
         _check_step(rules_of(text), finding, drill)
-        found = completed_analyses(session, principal, body.analyses, body.sessions)
         return self._documents.create(
             session,
             principal,

@@ -77,6 +77,16 @@ MAY_REFUSE_WHAT_FITS = {
     "list_analyses": "cursors that were not given out",
     "list_clips": "cursors that were not given out",
     "list_webhook_endpoints": "cursors that were not given out",
+    "list_players": "cursors that were not given out",
+    "list_sessions": "cursors that were not given out",
+    "list_comparisons": "cursors that were not given out",
+    "list_progress": "cursors that were not given out",
+    "list_plans": "cursors that were not given out",
+    "list_drill_checks": "cursors that were not given out",
+    "list_practice_rules": "cursors that were not given out",
+    "create_session": "years in which nobody filmed",
+    "change_session": "years in which nobody filmed",
+    "send_practice_rules": "text that is no rule file",
 }
 
 
