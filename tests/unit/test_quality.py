@@ -5,9 +5,12 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 
 PROJECT = Path(__file__).resolve().parents[2]
 TYPED = ("models", "workers", "service", "infra/demo.py", "infra/examples/receiver.py")
@@ -62,6 +65,25 @@ def test_lock_names_no_registry_and_pins_every_package() -> None:
         assert packages
         assert all("==" in package for package in packages)
         assert text.count("--hash=sha256:") >= len(packages)
+
+
+def test_lock_satisfies_what_the_project_asks_for() -> None:
+    project = tomllib.loads((PROJECT / "pyproject.toml").read_text())["project"]
+    runtime = [Requirement(text) for text in project["dependencies"]]
+    extra = [Requirement(text) for text in project["optional-dependencies"]["test"]]
+    for name, wanted in (("requirements.txt", runtime), ("requirements-test.txt", runtime + extra)):
+        pinned = {
+            canonicalize_name(package): version
+            for package, version in re.findall(
+                r"^([A-Za-z0-9._-]+)(?:\[[^\]]*\])?==([^\s;\\]+)",
+                (PROJECT / name).read_text(),
+                re.M,
+            )
+        }
+        for requirement in wanted:
+            version = pinned.get(canonicalize_name(requirement.name))
+            assert version is not None, f"{requirement.name} is not in {name}"
+            assert version in requirement.specifier, f"{requirement} but {version} in {name}"
 
 
 def test_only_the_agreed_things_lie_at_the_top() -> None:
