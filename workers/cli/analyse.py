@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from models.contract.vocabulary import Handedness, Sex, Stage, View
+from models.contract.vocabulary import Handedness, RepetitionKind, Sex, Stage, View
 from workers.cli.bar import Bar
 from workers.cli.console import Exit, errors, guarded, results
 
@@ -32,7 +32,7 @@ def analyse(
     out: Annotated[
         Path | None,
         typer.Option(
-            help="Folder for result.json, events, metrics, joints and pictures. "
+            help="Folder for report.html, result.json, events, metrics, joints, pictures. "
             "[default: NAME-result; none with --json]"
         ),
     ] = None,
@@ -51,6 +51,13 @@ def analyse(
         float | None, typer.Option(help="Rate the camera recorded at, for slow-motion files.")
     ] = None,
     sex: Annotated[Sex, typer.Option(help="Chooses the body-segment table.")] = Sex.UNKNOWN,
+    drill: Annotated[
+        RepetitionKind | None, typer.Option(help="What the swings are, if not serves.")
+    ] = None,
+    film: Annotated[
+        bool, typer.Option("--film", help="Also write film.mp4 with the marks drawn in.")
+    ] = False,
+    minor: Annotated[bool, typer.Option("--minor", help="The player may be under 18.")] = False,
     json: Annotated[
         bool, typer.Option("--json", help="Print the analysis document, and nothing else.")
     ] = False,
@@ -69,9 +76,11 @@ def analyse(
         azimuth_deg=azimuth_deg,
         sex=sex,
         capture_fps=capture_fps,
+        drill=drill,
+        annotated_film=film,
     )
     folder = out if out is not None or json else Path(f"{file.stem}-result")
-    result = run(file, options, folder)
+    result = run(file, options, folder, minor=minor)
     if json:
         from workers.artefacts import document_text
 
@@ -84,8 +93,22 @@ def analyse(
         results().print(f"\nFiles are in {folder}", markup=False)
 
 
-def run(file: Path, options: AnalysisOptions, folder: Path | None) -> PipelineResult:
-    """Analyse with a progress bar on standard error; write the files if a folder is given."""
+def run(
+    file: Path,
+    options: AnalysisOptions,
+    folder: Path | None,
+    *,
+    pictures: bool = False,
+    minor: bool = False,
+) -> PipelineResult:
+    """Analyse with a progress bar on standard error; write the files if a folder is given.
+
+    Parameters
+    ----------
+    pictures : bool
+        Draw the pictures also without a folder.
+    """
+    from models.contract.analysis import MINOR_CAUTIONS
     from service.core.settings import Settings
     from workers import pipeline
     from workers.configured import shared_stages
@@ -93,7 +116,7 @@ def run(file: Path, options: AnalysisOptions, folder: Path | None) -> PipelineRe
     from workers.progress import STAGE_SHARES
 
     settings = Settings()
-    if folder is None:
+    if folder is None and not pictures:
         settings = settings.model_copy(update={"pictures": False})
     with Bar(errors()) as bar:
         result = pipeline.run(
@@ -101,7 +124,9 @@ def run(file: Path, options: AnalysisOptions, folder: Path | None) -> PipelineRe
             engine_request(options, seed=settings.engine_seed),
             shared_stages(settings),
             report=bar,
-            sha256=_sha256(file),
+            sha256=sha256_of(file),
+            annotated_film=options.annotated_film and folder is not None,
+            extra_cautions=MINOR_CAUTIONS if minor else (),
         )
         if folder is not None:
             bar(Stage.STORE, 1.0 - STAGE_SHARES[Stage.STORE])
@@ -117,6 +142,7 @@ def write(result: PipelineResult, folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         shutil.rmtree(folder / "pictures", ignore_errors=True)
+        (folder / "film.mp4").unlink(missing_ok=True)
         for file in result_files(result):
             path = folder / file.path
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -126,6 +152,7 @@ def write(result: PipelineResult, folder: Path) -> None:
         raise typer.Exit(Exit.INSTALLATION) from None
 
 
-def _sha256(file: Path) -> str:
+def sha256_of(file: Path) -> str:
+    """Return the SHA-256 of a file, hexadecimal."""
     with file.open("rb") as source:
         return hashlib.file_digest(source, "sha256").hexdigest()

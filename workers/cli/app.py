@@ -6,12 +6,24 @@ from types import ModuleType
 
 import typer
 
-from workers.cli import accuracy, analyse, bench, doctor, joints_in, keys, migrate, up, worker
+from workers.cli import (
+    accuracy,
+    analyse,
+    bench,
+    coaching,
+    doctor,
+    joints_in,
+    keys,
+    migrate,
+    up,
+    worker,
+)
 from workers.cli.console import EXIT_CODES_HELP
 
 COMMANDS: tuple[ModuleType, ...] = (
     up,
     analyse,
+    coaching,
     worker,
     migrate,
     keys,

@@ -15,7 +15,7 @@ import typer
 from pydantic import ValidationError
 from rich.console import Console
 
-from models.contract.errors import ClipError, ServewrightError
+from models.contract.errors import ClipError, RequestError, ServewrightError
 from models.contract.problem import Problem
 from models.contract.vocabulary import Severity
 
@@ -70,6 +70,12 @@ def show_problem(problem: Problem, console: Console | None = None) -> None:
     console.print(f"  {problem.detail}", markup=False)
 
 
+def _exit_of(error: ServewrightError) -> Exit:
+    if isinstance(error, ClipError):
+        return Exit.CLIP
+    return Exit.USAGE if isinstance(error, RequestError) else Exit.INSTALLATION
+
+
 def guarded(command: Callable[P, R]) -> Callable[P, R]:
     """Turn the project's errors into a readable problem and an exit code."""
 
@@ -79,8 +85,7 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
             return command(*args, **kwargs)
         except ServewrightError as error:
             show_problem(Problem.of(error))
-            code = Exit.CLIP if isinstance(error, ClipError) else Exit.INSTALLATION
-            raise typer.Exit(code) from None
+            raise typer.Exit(_exit_of(error)) from None
         except ValidationError as error:
             console = errors()
             console.print("[bold red]Not valid[/]")

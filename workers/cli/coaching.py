@@ -1,0 +1,243 @@
+"""``servewright compare``, ``progress``, ``plan``, ``drill-check`` and ``report``: documents made
+from finished analyses, in this process, without a server.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from models.contract.errors import InvalidRequest
+from models.contract.vocabulary import RepetitionKind
+from workers.cli.console import Exit, errors, guarded, results
+
+if TYPE_CHECKING:
+    from models.contract.base import Document
+    from models.contract.plan import PracticeRules
+    from workers.artefacts import ResultFile
+
+Json = Annotated[bool, typer.Option("--json", help="Print the document, and nothing else.")]
+Out = Annotated[Path | None, typer.Option(help="Folder for the files. [default: see above]")]
+Rules = Annotated[
+    Path | None,
+    typer.Option(exists=True, dir_okay=False, help="Your own rule file; merged into the shipped."),
+]
+Minor = Annotated[bool, typer.Option("--minor", help="The player may be under 18.")]
+Material = Annotated[
+    list[Path],
+    typer.Argument(help="Films, result folders of analyse, or folders of such folders."),
+]
+Kind = Annotated[RepetitionKind, typer.Option(help="What is compared.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command("compare")(compare)
+    app.command("progress")(progress)
+    app.command("plan")(plan)
+    app.command("drill-check")(drill_check)
+    app.command("report")(report)
+
+
+@guarded
+def compare(
+    first: Annotated[Path, typer.Argument(help="A film, a result folder, or a folder of these.")],
+    second: Annotated[Path, typer.Argument(help="The same for the other side.")],
+    first_label: Annotated[str, typer.Option(help="What to call the first side.")] = "before",
+    second_label: Annotated[str, typer.Option(help="What to call the second side.")] = "after",
+    kind: Kind = RepetitionKind.SERVE,
+    film: Annotated[bool, typer.Option(help="Make the side-by-side film.")] = True,
+    shared_error: Annotated[
+        float,
+        typer.Option(min=0, max=1, help="Correlation of measurement errors, for one camera place."),
+    ] = 0.0,
+    minor: Minor = False,
+    out: Out = None,
+    json: Json = False,
+) -> None:
+    """Compare two sides metric by metric: report, pictures and film go to ./comparison."""
+    from service.core.settings import Settings
+    from workers.cli.folders import sources_of
+    from workers.configured import decode_limits
+    from workers.derive.comparison import ComparedSide, comparison_files
+
+    found, files = comparison_files(
+        ComparedSide(first_label, tuple(sources_of([first]))),
+        ComparedSide(second_label, tuple(sources_of([second]))),
+        decode_limits(Settings()),
+        kind=kind,
+        film=film and (not json or out is not None),
+        minor=minor,
+        shared_error=shared_error,
+    )
+    if not json:
+        from workers.cli.coaching_text import show_comparison
+
+        show_comparison(found, results())
+    _finish(found, files, out, Path("comparison"), json)
+
+
+@guarded
+def progress(
+    sessions: Annotated[
+        Path,
+        typer.Argument(
+            exists=True,
+            help="sessions.yaml, or a folder that holds one: a list of kind, filmed_at, results.",
+        ),
+    ],
+    player: Annotated[str, typer.Option(help="What to call the player.")] = "player",
+    kind: Kind = RepetitionKind.SERVE,
+    minor: Minor = False,
+    out: Out = None,
+    json: Json = False,
+) -> None:
+    """Follow one player over sessions: gain, retention, when to film next; files in ./progress."""
+    from workers.cli.sessions_file import read_sessions
+    from workers.derive.progress import progress_files
+
+    found, files = progress_files(
+        player, read_sessions(sessions), now=datetime.now(UTC), kind=kind, minor=minor
+    )
+    if not json:
+        from workers.cli.coaching_text import show_progress
+
+        show_progress(found, results())
+    _finish(found, files, out, Path("progress"), json)
+
+
+@guarded
+def plan(
+    material: Material,
+    rules: Rules = None,
+    done: Annotated[
+        list[str] | None, typer.Option(help="A drill whose criteria were met; may be repeated.")
+    ] = None,
+    player: Annotated[str | None, typer.Option(help="What to call the player.")] = None,
+    minor: Minor = False,
+    out: Out = None,
+    json: Json = False,
+) -> None:
+    """Make a practice plan from serves: one focus, its drills, how to film them; in ./plan."""
+    from workers.cli.folders import sources_of
+    from workers.derive.practice import plan_files
+
+    chosen = _rules(rules)
+    unknown = sorted(set(done or ()) - {drill.id for drill in chosen.drills})
+    if unknown:
+        raise InvalidRequest(f"The rules have no drill {', '.join(unknown)}.")
+    found, files = plan_files(
+        chosen, sources_of(material), done=done or (), player=player, minor=minor
+    )
+    if not json:
+        from workers.cli.coaching_text import show_plan
+
+        show_plan(found, results())
+    _finish(found, files, out, Path("plan"), json)
+
+
+@guarded
+def drill_check(
+    material: Material,
+    finding: Annotated[str, typer.Option(help="Finding of the rules that is worked on.")],
+    drill: Annotated[str, typer.Option(help="Drill of the rules that was filmed.")],
+    rules: Rules = None,
+    minor: Minor = False,
+    out: Annotated[Path | None, typer.Option(help="Folder for the document.")] = None,
+    json: Json = False,
+) -> None:
+    """Judge the clips of a drill by its exit criteria: advance, repeat, go back, film again."""
+    from models.contract.resources import AnalysisOptions
+    from workers.cli.folders import sources_of
+    from workers.derive.practice import drill_files
+
+    chosen = _rules(rules)
+    steps = {one.id: one.drills for one in chosen.findings}
+    if finding not in steps:
+        raise InvalidRequest(f"The rules have no finding {finding}. Known: {', '.join(steps)}.")
+    if drill not in steps[finding]:
+        raise InvalidRequest(f"Steps of {finding}: {', '.join(steps[finding])}.")
+    stage = next(one.stage for one in chosen.drills if one.id == drill)
+    sources = sources_of(material, AnalysisOptions(drill=stage))
+    found, files = drill_files(chosen, finding, drill, sources, minor=minor)
+    if not json:
+        results().print(f"{found.decision.value.replace('_', ' ')}: {found.reason}", markup=False)
+        if found.next_drill is not None:
+            results().print(f"Next: {found.next_drill}", markup=False)
+    if json:
+        _print(found)
+    if out is not None:
+        write_files(files, out)
+
+
+@guarded
+def report(
+    folder: Annotated[
+        Path, typer.Argument(exists=True, file_okay=False, help="A result folder of analyse.")
+    ],
+    rules: Rules = None,
+    with_plan: Annotated[bool, typer.Option("--plan", help="Put a practice plan in.")] = False,
+    player: Annotated[str | None, typer.Option(help="What to call the player.")] = None,
+) -> None:
+    """Write report.html of a result folder anew, for example with a practice plan in it."""
+    from workers.artefacts import page_file
+    from workers.cli.folders import from_folder
+    from workers.decide.plan import make_plan
+    from workers.report.analysis_page import analysis_page
+
+    source = from_folder(folder)
+    made = make_plan(_rules(rules), [source.analysis]) if with_plan or rules else None
+    page = analysis_page(source.analysis, source.pictures(), plan=made, player=player)
+    write_files([page_file(page)], folder)
+    results().print(f"Written: {folder / 'report.html'}", markup=False)
+
+
+def _rules(file: Path | None) -> PracticeRules:
+    from models.practice.rules import rules_of
+
+    if file is None:
+        return rules_of(None)
+    try:
+        return rules_of(file.read_text("utf-8"))
+    except UnicodeDecodeError:
+        raise InvalidRequest("The rule file is not UTF-8.") from None
+
+
+def _finish(
+    document: Document, files: Sequence[ResultFile], out: Path | None, default: Path, json: bool
+) -> None:
+    if json:
+        _print(document)
+    folder = out if out is not None or json else default
+    if folder is None:
+        return
+    write_files(files, folder)
+    if not json:
+        results().print(f"\nFiles are in {folder}; open report.html.", markup=False)
+
+
+def _print(document: Document) -> None:
+    from workers.artefacts import document_text
+
+    sys.stdout.write(document_text(document))
+
+
+def write_files(files: Sequence[ResultFile], folder: Path) -> None:
+    """Write result files into a folder; pictures of an earlier run are removed first."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        if len(files) > 1:
+            shutil.rmtree(folder / "pictures", ignore_errors=True)
+        for file in files:
+            path = folder / file.path
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(file.data)
+    except OSError as error:
+        errors().print(f"Cannot write to {folder}: {error.strerror}", style="red", markup=False)
+        raise typer.Exit(Exit.INSTALLATION) from None
