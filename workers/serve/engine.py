@@ -32,17 +32,18 @@ from workers.serve import usability
 from workers.serve.calibration import event_sd
 from workers.serve.detect import Candidate, find_work, handedness_of, what_was_seen
 from workers.serve.events import Instant, locate
+from workers.serve.fit import ClipContext, fit_body
 from workers.serve.freefall import body_fall, clock_doubtful
 from workers.serve.interface import EngineRequest, EngineResult
 from workers.serve.measurability import FilmContext
 from workers.serve.measure import events_of, floor_height, measure
 from workers.serve.network_body import network_body
+from workers.serve.proportions import POPULATION_STATURE_M
 from workers.serve.signals import Signals, from_motion, from_track
 from workers.serve.uncertainty import SAMPLES, draw_joints
 from workers.serve.view import estimate
 from workers.serve.witness import Witness, from_film
 
-ASSUMED_STATURE_M = 1.75
 ASSUMED_STATURE_SD_M = 0.09
 """Adults of both sexes (working value)."""
 GIVEN_STATURE_SD_M = 0.01
@@ -73,7 +74,7 @@ def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
     signals = from_track(track)
     found = _with_drill(_find(signals, request.handedness), request.drill)
     hand, hand_source = _handedness(found, request)
-    bodies = [_film_body(track, candidate, hand, request) for candidate in found]
+    bodies = _film_bodies(track, found, hand, request)
     azimuths = [body.azimuth for body in bodies if body is not None and body.azimuth is not None]
     view = estimate(azimuths, request.view, request.azimuth_deg)
     fps = usability.frame_rate(track.time_s)
@@ -166,18 +167,39 @@ def _handedness(found: list[Candidate], request: EngineRequest) -> tuple[Handedn
     return hand, "unknown" if hand is Handedness.UNKNOWN else "estimated"
 
 
-def _film_body(
+def _film_bodies(
+    track: JointTrack, found: list[Candidate], hand: Handedness, request: EngineRequest
+) -> list[_Body | None]:
+    """Return the body of each repetition in the court frame; one fit tells the next."""
+    context: ClipContext | None = None
+    bodies: list[_Body | None] = []
+    for candidate in found:
+        window = (
+            float(track.time_s[candidate.start]),
+            float(track.time_s[candidate.stop - 1]),
+        )
+        try:
+            fit = fit_body(track, window, handedness=hand, request=request, context=context)
+        except (BodyNotInFrame, np.linalg.LinAlgError):
+            bodies.append(_plain_body(track, candidate, hand, request))
+            continue
+        context = fit.context
+        bodies.append(_Body(fit.motion, (fit.azimuth_deg, fit.azimuth_sd), fit.sample))
+    return bodies
+
+
+def _plain_body(
     track: JointTrack, candidate: Candidate, hand: Handedness, request: EngineRequest
 ) -> _Body | None:
-    """Return the body of one repetition in the court frame."""
-    window = (candidate.start, candidate.stop)
-    stature = request.stature_m or ASSUMED_STATURE_M
+    """Return the network's own 3D where no body could be fitted; results say so."""
     plain = network_body(
-        track, window, handedness=hand, stature_m=stature, azimuth_deg=request.azimuth_deg
+        track,
+        (candidate.start, candidate.stop),
+        handedness=hand,
+        stature_m=request.stature_m or POPULATION_STATURE_M,
+        azimuth_deg=request.azimuth_deg,
     )
-    if plain is None:
-        return None
-    return _Body(plain.motion, plain.azimuth, _sampler(plain.motion))
+    return None if plain is None else _Body(plain.motion, plain.azimuth, _sampler(plain.motion))
 
 
 def _witness(track: JointTrack, motion: BodyMotion, hand: Handedness) -> Witness | None:
@@ -272,7 +294,7 @@ def _scale(request: EngineRequest) -> Scale:
             uncertainty_m=GIVEN_STATURE_SD_M,
         )
     return Scale(
-        metres_per_body_height=ASSUMED_STATURE_M,
+        metres_per_body_height=POPULATION_STATURE_M,
         source="assumed",
         uncertainty_m=ASSUMED_STATURE_SD_M,
     )
