@@ -1,9 +1,9 @@
 """All settings, in one frozen object, read once from ``SERVEWRIGHT_*`` environment variables.
 
 The defaults are the embedded service: a SQLite file, a folder of objects and the socket of an
-embedded Valkey server, all below ``data_dir``. A variable with the prefix that is not listed here
-is an error, so that a misspelt setting cannot pass unseen (``SERVEWRIGHT_TEST_*`` belongs to the
-test suite and is left alone).
+embedded Valkey server, all below ``data_dir``. An empty variable counts as not set. A variable with
+the prefix that is not listed here is an error, so that a misspelt setting cannot pass unseen
+(``SERVEWRIGHT_TEST_*`` belongs to the test suite and is left alone).
 """
 
 from __future__ import annotations
@@ -31,15 +31,21 @@ def _default_data_dir() -> Path:
 class Settings(BaseSettings):
     """Settings of the service and its workers. Secrets do not print."""
 
-    model_config = SettingsConfigDict(env_prefix=PREFIX, frozen=True, extra="forbid")
+    model_config = SettingsConfigDict(
+        env_prefix=PREFIX, env_ignore_empty=True, frozen=True, extra="forbid"
+    )
 
     data_dir: Path = Field(
-        default_factory=_default_data_dir, description="Folder of the embedded stores."
+        default_factory=_default_data_dir,
+        description="Folder of the embedded stores; empty = servewright in the user's data folder "
+        "(XDG_DATA_HOME, else ~/.local/share).",
     )
-    log_level: Literal["debug", "info", "warning", "error"] = "info"
+    log_level: Literal["debug", "info", "warning", "error"] = Field(
+        default="info", description="Least severe log records that are written."
+    )
 
     host: str = Field(default="127.0.0.1", description="Address the API listens on.")
-    port: int = Field(default=8000, ge=0, le=65535)
+    port: int = Field(default=8000, ge=0, le=65535, description="Port the API listens on.")
     public_url: str = Field(
         default="",
         description="Base of absolute links in webhooks, such as https://serve.example.org.",
@@ -52,61 +58,106 @@ class Settings(BaseSettings):
     redis_url: SecretStr | None = Field(
         default=None, description="redis://…; empty = socket of the embedded server in data_dir."
     )
-    queue_name: str = Field(default="analyses", pattern=r"^[a-z][a-z0-9_-]*$")
+    queue_name: str = Field(
+        default="analyses",
+        pattern=r"^[a-z][a-z0-9_-]*$",
+        description="Name of the job queue; the same for the API and its workers.",
+    )
 
-    object_store: Literal["local", "s3"] = "local"
-    s3_bucket: str | None = None
-    s3_prefix: str = ""
-    s3_region: str | None = None
+    object_store: Literal["local", "s3"] = Field(
+        default="local", description="Where films and results are kept: data_dir or a bucket."
+    )
+    s3_bucket: str | None = Field(default=None, description="Bucket; needed with s3.")
+    s3_prefix: str = Field(default="", description="What every key in the bucket begins with.")
+    s3_region: str | None = Field(
+        default=None, description="Region of the bucket; empty = as the AWS environment says."
+    )
     s3_endpoint_url: str | None = Field(default=None, description="For S3-compatible servers.")
     s3_public_endpoint_url: str | None = Field(
         default=None, description="Endpoint in presigned addresses, when callers reach another."
     )
-    s3_access_key_id: SecretStr | None = None
-    s3_secret_access_key: SecretStr | None = None
-    presign_ttl_s: int = Field(default=900, ge=30, le=7 * 24 * 3600)
+    s3_access_key_id: SecretStr | None = Field(
+        default=None, description="Empty = the usual credential chain of AWS."
+    )
+    s3_secret_access_key: SecretStr | None = Field(
+        default=None, description="Belongs to the access key."
+    )
+    presign_ttl_s: int = Field(
+        default=900,
+        ge=30,
+        le=7 * 24 * 3600,
+        description="Seconds for which a signed address of a file works.",
+    )
 
-    max_body_bytes: int = Field(default=256 * 1024, ge=1024, description="JSON bodies.")
-    max_clip_bytes: int = Field(default=1024**3, ge=1024)
-    max_clip_duration_s: float = Field(default=120.0, gt=0)
-    max_clip_pixels: int = Field(default=4096 * 2304, gt=0, description="Width times height.")
-    max_clip_frames: int = Field(default=20_000, gt=0)
-    max_clip_frame_rate: float = Field(default=480.0, gt=0)
-    decode_memory_bytes: int = Field(default=1536 * 1024**2, ge=64 * 1024**2)
-    decode_cpu_s: int = Field(default=600, gt=0)
-    decode_wall_s: int = Field(default=900, gt=0)
+    max_body_bytes: int = Field(default=256 * 1024, ge=1024, description="Largest JSON body.")
+    max_clip_bytes: int = Field(default=1024**3, ge=1024, description="Largest film, in bytes.")
+    max_clip_duration_s: float = Field(default=120.0, gt=0, description="Longest film.")
+    max_clip_pixels: int = Field(
+        default=4096 * 2304, gt=0, description="Largest picture, width times height."
+    )
+    max_clip_frames: int = Field(default=20_000, gt=0, description="Most frames in a film.")
+    max_clip_frame_rate: float = Field(
+        default=480.0, gt=0, description="Highest frame rate, frames per second."
+    )
+    decode_memory_bytes: int = Field(
+        default=1536 * 1024**2,
+        ge=64 * 1024**2,
+        description="Address space of the process that decodes one film.",
+    )
+    decode_cpu_s: int = Field(
+        default=600, gt=0, description="Processor seconds that decoding one film may take."
+    )
+    decode_wall_s: int = Field(
+        default=900, gt=0, description="Seconds that decoding one film may take."
+    )
 
     models: tuple[str, ...] = Field(
         default=("blazepose_heavy", "movenet_thunder"),
         min_length=1,
         description="Pose networks, first = main one; their agreement enters the confidence.",
     )
-    person_finder: str = "movenet_multipose"
-    device: Literal["cpu", "cuda"] = "cpu"
+    person_finder: str = Field(
+        default="movenet_multipose", description="Network that finds the people in a picture."
+    )
+    device: Literal["cpu", "cuda"] = Field(default="cpu", description="What the networks run on.")
     engine_seed: int = Field(default=0, ge=0, description="Seed of the uncertainty propagation.")
     pictures: bool = Field(default=True, description="Draw the pictures of the events.")
 
     workers: int = Field(default=0, ge=0, description="Worker processes; 0 = one a usable core.")
     max_attempts: int = Field(default=3, ge=1, description="Crashes before an analysis fails.")
-    lease_s: float = Field(default=20.0, gt=0)
-    heartbeat_s: float = Field(default=5.0, gt=0)
-    job_timeout_s: int = Field(default=1800, gt=0)
+    lease_s: float = Field(
+        default=20.0,
+        gt=0,
+        description="Silent this long, a worker counts as lost; at least twice heartbeat_s.",
+    )
+    heartbeat_s: float = Field(
+        default=5.0, gt=0, description="Seconds between a worker's signs of life."
+    )
+    job_timeout_s: int = Field(default=1800, gt=0, description="Longest run of one job.")
     requeue_after_s: float = Field(
         default=30.0, gt=0, description="Queued this long and unknown to Redis: enqueue again."
     )
-    reconcile_interval_s: float = Field(default=10.0, gt=0)
+    reconcile_interval_s: float = Field(
+        default=10.0, gt=0, description="Seconds between two looks for lost or stuck work."
+    )
     background: bool = Field(
         default=True, description="Run the reconciler and the webhook sender inside the API."
     )
 
-    webhook_interval_s: float = Field(default=1.0, gt=0)
-    webhook_timeout_s: float = Field(default=15.0, gt=0, le=30)
+    webhook_interval_s: float = Field(
+        default=1.0, gt=0, description="Seconds between two looks for webhooks to send."
+    )
+    webhook_timeout_s: float = Field(
+        default=15.0, gt=0, le=30, description="Seconds a receiver has to answer."
+    )
     webhook_allow_http: bool = Field(default=False, description="Allow webhook targets on http.")
     webhook_private_networks: tuple[str, ...] = Field(
         default=(), description='Private ranges webhooks may reach, such as ["127.0.0.0/8"].'
     )
 
-    idempotency_ttl_h: float = Field(default=24.0, gt=0)
+    idempotency_ttl_h: float = Field(
+        default=24.0, gt=0, description="Hours for which an Idempotency-Key is remembered."
+    )
 
     @model_validator(mode="before")
     @classmethod
