@@ -174,4 +174,6 @@ def _decide(
         return DrillDecision.REPEAT, "All met so far, but too few repetitions were filmed."
     if weakest < drill.go_back_below and not first:
         return DrillDecision.GO_BACK, "Too few repetitions met the criterion: go back one step."
+    if weakest == 0:
+        return DrillDecision.REPEAT, "A criterion was not met yet: stay at this first step."
     return DrillDecision.REPEAT, "Some repetitions met the criterion: stay at this step."
