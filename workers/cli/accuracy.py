@@ -50,6 +50,14 @@ def accuracy(
         Path | None,
         typer.Option(help="Write calibrated error terms (a Python module) from these clips."),
     ] = None,
+    page: Annotated[
+        Path | None,
+        typer.Option(help="Folder for the accuracy report: README.md with accuracy.svg beside it."),
+    ] = None,
+    about: Annotated[
+        str | None,
+        typer.Option(help="For the report: where the clips come from (generator, profile, seed)."),
+    ] = None,
 ) -> None:
     """Measure films whose truth is known and print how far off each value is.
 
@@ -59,6 +67,13 @@ def accuracy(
     """
     from workers.serve.accuracy import clip_summary, event_table, metric_table
 
+    if page is not None and calibrate is not None:
+        raise typer.BadParameter(
+            "a calibration run reports what would be withheld; make the page in a run of its own",
+            param_hint="--page",
+        )
+    if page is not None and not about:
+        raise typer.BadParameter("say where the clips come from with --about", param_hint="--page")
     pairs = find_pairs(folder)
     if not pairs:
         errors().print(f"No film with a truth JSON beside it in {folder}.", style="red")
@@ -80,10 +95,41 @@ def accuracy(
     }
     if markdown is not None:
         markdown.write_text(markdown_page(report, f"servewright accuracy {folder.name}"), "utf-8")
+    if page is not None and about:
+        _write_page(page, compared, failed, seconds, folder, about, heights)
     if json:
         sys.stdout.write(jsonlib.dumps(report, indent=1) + "\n")
         return
     _print(report, views)
+
+
+def _write_page(
+    page: Path,
+    compared: Sequence[Comparison],
+    failed: dict[str, str],
+    seconds: float | None,
+    folder: Path,
+    about: str,
+    heights: bool,
+) -> None:
+    from service.core.settings import Settings
+    from workers.cli.accuracy_report import accuracy_document, command_line, write_report
+
+    if not any(clip.kinds for clip in compared):
+        errors().print("No clip holds a repetition: there is nothing to report.", style="red")
+        raise typer.Exit(Exit.INSTALLATION)
+    settings = Settings()
+    document = accuracy_document(
+        compared,
+        about=about,
+        command=command_line(folder, page, about, heights),
+        heights=heights,
+        failed=failed,
+        seconds=seconds,
+        networks=(*settings.models, settings.person_finder),
+    )
+    for written in write_report(document, page):
+        errors().print(f"Written: {written}")
 
 
 def find_pairs(folder: Path) -> list[tuple[Path, Path]]:

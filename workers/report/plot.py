@@ -14,9 +14,13 @@ Attributes = dict[str, object]
 class Svg:
     """Writes one SVG picture of a given size in its own units."""
 
-    def __init__(self, width: float, height: float, label: str) -> None:
+    def __init__(
+        self, width: float, height: float, label: str, *, standalone: bool = False
+    ) -> None:
+        # A file of its own needs a size; inside a page the style sheet gives it.
+        size = f'width="{_n(width)}" height="{_n(height)}" ' if standalone else ""
         self._head = (
-            f'<svg class="plot" viewBox="0 0 {_n(width)} {_n(height)}" role="img" '
+            f'<svg class="plot" {size}viewBox="0 0 {_n(width)} {_n(height)}" role="img" '
             f'aria-label="{escape(label, quote=True)}" xmlns="http://www.w3.org/2000/svg">'
         )
         self._parts: list[str] = []
