@@ -28,8 +28,8 @@ def how_to_read(document: Accuracy) -> str:
     nominal = "\n".join(
         [
             "- **Mean absolute error**: by how much a single serve's value was off, on average. "
-            "About half of the values are closer than that, few are off by more than three times "
-            "it; *95 of 100 within* says it of the worse ones.",
+            "More than half of the values are closer than that, few are off by more than three "
+            "times it; *95 of 100 within* says it of the worse ones.",
             "- **Bias**: by how much all values together were off to one side. It does not "
             "shrink when you average serves, but it drops out where two films from the same "
             "camera position are compared. Compare a player with the same player first, with "
@@ -72,29 +72,30 @@ def trust(document: Accuracy, view: View) -> str:
 
 def _bullets(rows: Sequence[MetricAccuracy], view: View) -> list[str]:
     given = [row for row in rows if row.mae is not None]
+    better = [row for row in given if not _useless(row)]
     groups = {
         "Within the aim": [row for row in given if met(row, view) is True],
-        "Over the aim: take as a tendency": [
-            row for row in given if met(row, view) is False and not _useless(row)
-        ],
-        "No better than a blind guess: do not use for one serve": [
-            row for row in given if _useless(row)
-        ],
+        "Over the aim, take as a tendency": [row for row in better if met(row, view) is False],
+        "No aim set, better than a blind guess": [row for row in better if met(row, view) is None],
     }
     lines = [
-        f"- {title}: " + "; ".join(f"{_short(row)} {amount(row, row.mae)}" for row in chosen) + "."
+        f"- **{title}:** " + "; ".join(f"{_short(row)} {amount(row, row.mae)}" for row in chosen)
         for title, chosen in groups.items()
         if chosen
     ]
+    useless = [row for row in given if _useless(row)]
+    if useless:
+        lines.append(
+            "- **No better than a blind guess, so tells nothing about one serve:** "
+            + "; ".join(map(_short, useless))
+        )
     leaning = [row for row in given if _leans(row) and not _useless(row)]
     if leaning:
         words = "; ".join(f"{_short(row)} {amount(row, row.bias, signed=True)}" for row in leaning)
-        lines.append(
-            f"- Off to one side (compare films of this position with each other): {words}."
-        )
+        lines.append(f"- **Off to one side, so compare only with films of this position:** {words}")
     missing = [row for row in rows if row.measured == 0]
     if missing:
-        lines.append("- Not reported from here: " + "; ".join(map(_short, missing)) + ".")
+        lines.append("- **Not reported from here:** " + "; ".join(map(_short, missing)))
     lines += _intervals(given)
     return lines or ["- Nothing was measured from here."]
 
@@ -112,7 +113,7 @@ def _intervals(given: Sequence[MetricAccuracy]) -> list[str]:
     elif share > 0.99:
         verdict = "more than promised: the intervals are wider than they need be"
     return [
-        f"- Intervals that hold the truth, all metrics together: {inside} of {total} "
+        f"- **Intervals that hold the truth**, all metrics together: {inside} of {total} "
         f"({100 * share:.0f} %), {verdict}."
     ]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from models.contract.accuracy import Accuracy, MetricAccuracy
 from models.contract.vocabulary import View
-from workers.report.words import english
+from workers.report.words import THIN, english
 
 AIMS: dict[str, float] = {
     "rear_foot_load_share": 0.04,
@@ -84,4 +84,4 @@ def written(key: str, unit: str, value: float, *, signed: bool = False) -> str:
         text = format(abs(value), form)
     nought = not text.strip("0.")
     sign = "" if nought else "−" if value < 0 else "+" if signed else ""
-    return sign + text + after
+    return sign + text + after.replace(" ", THIN)

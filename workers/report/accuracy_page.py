@@ -18,7 +18,7 @@ from workers.report.accuracy_aims import (
     rows_by_place,
     written,
 )
-from workers.report.words import english
+from workers.report.words import THIN, english
 
 
 def accuracy_page(document: Accuracy, picture: str) -> str:
@@ -229,7 +229,7 @@ def _code(text: str) -> str:
 
 
 def _percent(share: float | None) -> str:
-    return "–" if share is None else f"{100 * share:.0f} %"
+    return "–" if share is None else f"{100 * share:.0f}{THIN}%"
 
 
 def _ms(value: float | None, *, signed: bool = False) -> str:
