@@ -333,20 +333,6 @@ class Lock(Base):
     until: Mapped[datetime]
 
 
-class WorkerHeartbeat(Base):
-    """Sign of life of a worker process."""
-
-    __tablename__ = "worker_heartbeats"
-
-    id: Mapped[str] = mapped_column(primary_key=True)
-    host: Mapped[str]
-    pid: Mapped[int]
-    started_at: Mapped[datetime]
-    seen_at: Mapped[datetime]
-    analysis_id: Mapped[str | None]
-    info: Mapped[dict[str, Any]]
-
-
 class Secret(Base):
     """Secrets of the installation itself, such as the key that signs page cursors."""
 

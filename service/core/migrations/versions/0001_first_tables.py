@@ -94,16 +94,6 @@ def upgrade() -> None:
     with op.batch_alter_table('webhook_endpoints', schema=None) as batch_op:
         batch_op.create_index('ix_webhook_endpoints_page', ['tenant_id', 'created_at', 'id'], unique=False)
 
-    op.create_table('worker_heartbeats',
-    sa.Column('id', sa.String(length=255), nullable=False),
-    sa.Column('host', sa.String(length=255), nullable=False),
-    sa.Column('pid', sa.Integer(), nullable=False),
-    sa.Column('started_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
-    sa.Column('seen_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
-    sa.Column('analysis_id', sa.String(length=255), nullable=True),
-    sa.Column('info', sa.JSON(), nullable=False),
-    sa.PrimaryKeyConstraint('id', name=op.f('pk_worker_heartbeats'))
-    )
     op.create_table('analyses',
     sa.Column('id', sa.String(length=255), nullable=False),
     sa.Column('tenant_id', sa.String(length=255), nullable=False),
@@ -186,7 +176,6 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f('ix_analyses_clip_id'))
 
     op.drop_table('analyses')
-    op.drop_table('worker_heartbeats')
     with op.batch_alter_table('webhook_endpoints', schema=None) as batch_op:
         batch_op.drop_index('ix_webhook_endpoints_page')
 
