@@ -1,0 +1,147 @@
+"""compare, progress, plan, drill-check and report, on folders that analyse wrote."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+import yaml
+
+from models.contract.comparison import Comparison
+from models.contract.plan import DrillOutcome, PracticePlan
+from models.contract.progress import Progress
+from tests.unit.cli.conftest import Invoke
+from tests.unit.report.conftest import Case, load
+from workers.artefacts import result_files
+from workers.pipeline import PipelineResult
+
+
+@pytest.fixture(scope="module")
+def cases() -> tuple[Case, Case]:
+    return load("right_side"), load("left_front_quarter")
+
+
+@pytest.fixture
+def folders(cases: tuple[Case, Case], tmp_path: Path) -> list[Path]:
+    """Return two result folders."""
+    made = []
+    for name, case in zip(("before", "after"), cases, strict=True):
+        folder = tmp_path / name
+        folder.mkdir()
+        for file in result_files(PipelineResult(case.analysis, case.track, (case.body,))):
+            (folder / file.path).write_bytes(file.data)
+        made.append(folder)
+    return made
+
+
+def test_compare(invoke: Invoke, folders: list[Path], tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    shown = invoke("compare", *map(str, folders), "--first-label", "May", "--out", str(out))
+    assert shown.exit_code == 0, shown.output
+    assert "within noise" in shown.stdout
+    found = Comparison.model_validate_json((out / "result.json").read_bytes())
+    assert (found.first.label, found.second.label) == ("May", "after")
+    assert "May" in (out / "report.html").read_text()
+    assert any("not at hand" in note for note in found.notes)
+
+
+def test_json_is_the_document_and_nothing_else(
+    invoke: Invoke, folders: list[Path], tmp_path: Path
+) -> None:
+    shown = invoke("compare", *map(str, folders), "--json")
+    assert Comparison.model_validate_json(shown.stdout).first.repetitions == 1
+    assert not (tmp_path / "comparison").exists()
+    planned = invoke("plan", str(folders[0]), "--json")
+    assert PracticePlan.model_validate_json(planned.stdout).rules.startswith("Servewright")
+
+
+def test_progress_over_a_sessions_file(invoke: Invoke, folders: list[Path], tmp_path: Path) -> None:
+    sessions = [
+        {"kind": "baseline", "filmed_at": "2026-05-04T09:00:00Z", "results": ["before"]},
+        {"kind": "acquisition", "filmed_at": "2026-05-05T09:00:00Z", "results": ["after"]},
+    ]
+    (tmp_path / "sessions.yaml").write_text(yaml.safe_dump(sessions))
+    out = tmp_path / "progress"
+    shown = invoke("progress", str(tmp_path), "--player", "Member 4", "--out", str(out))
+    assert shown.exit_code == 0, shown.output
+    found = Progress.model_validate_json((out / "result.json").read_bytes())
+    assert found.player == "Member 4"
+    assert [point.session for point in found.metrics[0].series] == ["2026-05-04", "2026-05-05"]
+    assert "Member 4" in (out / "report.html").read_text()
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("- {kind: baseline}", "filmed_at"),
+        ("- {kind: other, filmed_at: 2026-05-04T09:00:00Z, results: [a]}", "kind"),
+        ("[]", "no session"),
+        ("[", "YAML"),
+    ],
+)
+def test_wrong_sessions_file_names_the_place(
+    invoke: Invoke, tmp_path: Path, text: str, said: str
+) -> None:
+    (tmp_path / "sessions.yaml").write_text(text)
+    shown = invoke("progress", str(tmp_path))
+    assert shown.exit_code == 2
+    assert said in shown.stderr
+
+
+def test_plan_by_own_rules(invoke: Invoke, folders: list[Path], tmp_path: Path) -> None:
+    rules = tmp_path / "rules.yaml"
+    rules.write_text("name: Mine\nremove: [weight_not_on_rear_foot]\n")
+    out = tmp_path / "plan"
+    shown = invoke("plan", str(folders[0]), "--rules", str(rules), "--out", str(out))
+    assert shown.exit_code == 0, shown.output
+    assert PracticePlan.model_validate_json((out / "result.json").read_bytes()).rules == "Mine"
+    rules.write_text("name: Mine\nfindings: [{id: a}]\n")
+    refused = invoke("plan", str(folders[0]), "--rules", str(rules))
+    assert refused.exit_code == 2
+    assert "findings" in refused.stderr
+
+
+def test_drill_check(invoke: Invoke, folders: list[Path]) -> None:
+    named = ("--finding", "weight_not_on_rear_foot", "--drill", "hold_loaded")
+    shown = invoke("drill-check", str(folders[0]), *named, "--json")
+    assert shown.exit_code == 0, shown.output
+    outcome = DrillOutcome.model_validate_json(shown.stdout)
+    assert outcome.decision == "film_again"  # the clip shows a serve
+    wrong = invoke("drill-check", str(folders[0]), "--finding", "none", "--drill", "hold_loaded")
+    assert wrong.exit_code == 2
+    assert "weight_not_on_rear_foot" in wrong.stderr
+
+
+def test_report_is_written_anew_with_a_plan(invoke: Invoke, folders: list[Path]) -> None:
+    page = folders[0] / "report.html"
+    before = page.read_text()
+    shown = invoke("report", str(folders[0]), "--plan", "--player", "Member 4")
+    assert shown.exit_code == 0, shown.output
+    assert "Member 4" in page.read_text()
+    assert page.read_text() != before
+
+
+def test_film_is_known_by_its_digest(folders: list[Path], tmp_path: Path) -> None:
+    """Pictures must never be drawn on another clip, whatever its name."""
+    from workers.cli.folders import find_film
+
+    wanted = "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"  # of b"test"
+    (tmp_path / "before.mp4").write_bytes(b"another")
+    assert find_film(folders[0], wanted) is None
+    (tmp_path / "renamed.mov").write_bytes(b"test")
+    assert find_film(folders[0], wanted) == tmp_path / "renamed.mov"
+    assert find_film(folders[0], None) is None
+
+
+@pytest.mark.parametrize("content", [None, "{}", json.dumps({"schema": "other"})])
+def test_folder_without_a_result_is_refused(
+    invoke: Invoke, tmp_path: Path, content: str | None
+) -> None:
+    folder = tmp_path / "empty"
+    folder.mkdir()
+    if content is not None:
+        (folder / "result.json").write_text(content)
+    shown = invoke("plan", str(folder))
+    assert shown.exit_code == 2
+    assert "nalyse" in shown.stderr
