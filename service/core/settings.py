@@ -32,7 +32,11 @@ class Settings(BaseSettings):
     """Settings of the service and its workers. Secrets do not print."""
 
     model_config = SettingsConfigDict(
-        env_prefix=PREFIX, env_ignore_empty=True, frozen=True, extra="forbid"
+        env_prefix=PREFIX,
+        env_ignore_empty=True,
+        frozen=True,
+        extra="forbid",
+        hide_input_in_errors=True,  # an error would print the secrets with the rest
     )
 
     data_dir: Path = Field(

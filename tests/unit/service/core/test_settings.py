@@ -32,6 +32,14 @@ def test_environment(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "hidden-word" not in repr(settings)
 
 
+def test_errors_do_not_show_secrets(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(PREFIX + "S3_SECRET_ACCESS_KEY", "hidden-word")
+    monkeypatch.setenv(PREFIX + "OBJECT_STORE", "s3")  # without a bucket
+    with pytest.raises(ValidationError, match="S3_BUCKET") as caught:
+        Settings()
+    assert "hidden-word" not in str(caught.value)
+
+
 def test_misspelt_variable_is_an_error(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(PREFIX + "PROT", "9000")
     with pytest.raises(ValidationError, match="SERVEWRIGHT_PROT"):
