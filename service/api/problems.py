@@ -6,6 +6,7 @@ Submitted values are never echoed: only places and reasons.
 from __future__ import annotations
 
 import logging
+import traceback
 from collections.abc import Mapping
 from typing import Any
 
@@ -127,7 +128,9 @@ async def _on_invalid(request: Request, error: Exception) -> Response:
 
 
 async def _on_database_error(request: Request, error: Exception) -> Response:
-    logger.error("database error: %s", type(error).__name__, exc_info=error)
+    # Where it happened, without what it says: servers quote the row (PostgreSQL's DETAIL line).
+    where = "".join(traceback.format_tb(error.__traceback__))
+    logger.error("database error: %s, raised in\n%s", type(error).__name__, where)
     lost = isinstance(error, DBAPIError) and error.connection_invalidated
     return respond(request, DatabaseUnavailable() if lost else Internal())
 

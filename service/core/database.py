@@ -33,14 +33,19 @@ def open_engine(url: str) -> Engine:
 
     SQLite: write-ahead log, foreign keys, a busy timeout, and ``secure_delete`` so that erased
     rows do not linger in free pages. Transactions are begun explicitly (``BEGIN IMMEDIATE`` for
-    writers: a reader that upgrades later would fail at once instead of waiting).
+    writers: a reader that upgrades later would fail at once instead of waiting). Errors never
+    show the values of a statement: they would end in the log.
     """
     parsed = make_url(url)
     if parsed.get_backend_name() != "sqlite":
-        return create_engine(parsed, pool_pre_ping=True, pool_size=5, max_overflow=15)
+        return create_engine(
+            parsed, pool_pre_ping=True, pool_size=5, max_overflow=15, hide_parameters=True
+        )
     if parsed.database and parsed.database != ":memory:":
         Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
-    engine = create_engine(parsed, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000})
+    engine = create_engine(
+        parsed, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000}, hide_parameters=True
+    )
 
     @event.listens_for(engine, "connect")
     def _connect(connection: Any, _record: Any) -> None:

@@ -12,7 +12,7 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import select, text
-from sqlalchemy.exc import StatementError
+from sqlalchemy.exc import IntegrityError, StatementError
 
 from models.contract.errors import DatabaseUnavailable
 from service.core.database import Database, migrate_url, revision_present, revision_wanted
@@ -177,3 +177,11 @@ def test_sqlite_is_opened_as_this_project_needs_it(tmp_path: object) -> None:
         ):
             assert session.execute(text(f"PRAGMA {pragma}")).scalar_one() == value
     database.close()
+
+
+def test_errors_do_not_show_the_values_of_a_statement(database: Database) -> None:
+    with pytest.raises(IntegrityError) as caught:
+        for _ in range(2):
+            with database.write() as session:
+                session.add(Secret(name="pepper", value="hidden-word"))
+    assert "hidden-word" not in str(caught.value)
