@@ -13,7 +13,10 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 PROJECT = Path(__file__).resolve().parents[2]
-TYPED = ("models", "workers", "service", "infra/demo.py", "infra/examples/receiver.py")
+TYPED = (
+    *("models", "workers", "service"),
+    *("infra/demo.py", "infra/examples/receiver.py", "infra/examples/club_story.py"),
+)
 LONGEST_MODULE = 400
 
 

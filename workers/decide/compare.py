@@ -21,7 +21,7 @@ from models.contract.comparison import (
 )
 from models.contract.vocabulary import Handedness, RepetitionKind, View
 from workers.decide import statistics as st
-from workers.decide.groups import Slot, in_slot, interval, mean_of
+from workers.decide.groups import YES_NO, Slot, in_slot, interval, mean_of
 from workers.decide.timewarp import register
 
 Part = Literal["legs_and_weight", "pelvis_and_trunk", "arms", "timing", "ball_and_contact"]
@@ -136,6 +136,8 @@ def _difference(
             verdict=Verdict.NOT_COMPARABLE,
             reason=reason,
         )
+    if slot[0] in YES_NO:
+        return _share_difference(slot, title, unit, usable)
     d = st.difference(groups[0], groups[1], shared_error=shared_error)
     return MetricDifference(
         key=slot[0],
@@ -150,6 +152,33 @@ def _difference(
         typical_error=d.typical_error,
         mdc95=d.mdc95,
         p_value=min(1.0, d.p_value),
+        verdict=Verdict.WITHIN_NOISE,
+    )
+
+
+def _share_difference(
+    slot: Slot, title: str, unit: str, usable: Sequence[Sequence[Metric]]
+) -> MetricDifference:
+    """Return the row of a yes/no metric: the difference of the shares, judged exactly."""
+    values = [[m.value for m in side if m.value is not None] for side in usable]
+    shares = [float(np.mean(side)) for side in values]
+    return MetricDifference(
+        key=slot[0],
+        title=title,
+        event=slot[1],
+        unit=unit,
+        first=GroupSummary(
+            value=shares[0], low=shares[0], high=shares[0], repetitions=len(values[0])
+        ),
+        second=GroupSummary(
+            value=shares[1], low=shares[1], high=shares[1], repetitions=len(values[1])
+        ),
+        difference=shares[1] - shares[0],
+        low=None,
+        high=None,
+        typical_error=None,
+        mdc95=None,
+        p_value=st.share_p_value(values[0], values[1]),
         verdict=Verdict.WITHIN_NOISE,
     )
 

@@ -25,7 +25,7 @@ from models.contract.progress import (
 from models.contract.retention import MIN_DELAY, next_check
 from models.contract.vocabulary import RepetitionKind
 from workers.decide import statistics as st
-from workers.decide.groups import Slot, interval, mean_of
+from workers.decide.groups import YES_NO, Slot, interval, mean_of
 
 _KEPT, _GONE = 0.8, 0.2
 
@@ -52,7 +52,8 @@ def progress(
     slots: dict[Slot, str] = {}
     for session in ordered:
         for metric in _metrics(session, kind):
-            slots.setdefault((metric.key, metric.event), metric.title)
+            if metric.key not in YES_NO:  # a share of few repetitions has no series worth a plot
+                slots.setdefault((metric.key, metric.event), metric.title)
     rows = [_row(slot, title, ordered, kind) for slot, title in slots.items()]
     return Progress(
         player=player,

@@ -158,6 +158,19 @@ def difference(first: GroupMean, second: GroupMean, *, shared_error: float = 0.0
     )
 
 
+def share_p_value(first: Sequence[float], second: Sequence[float]) -> float:
+    """Return the two-sided p-value that two groups of yes/no values (1, 0) share one proportion.
+
+    Fisher's exact test: it holds for the few repetitions there are, where a normal interval of a
+    share does not. Source: J R Stat Soc 1922, 85(1):87-94 (from memory).
+    """
+    if not first or not second:
+        raise ValueError("both groups need at least one value")
+    yes = [sum(1 for value in group if value >= 0.5) for group in (first, second)]
+    table = np.array([[yes[0], len(first) - yes[0]], [yes[1], len(second) - yes[1]]])
+    return float(stats.fisher_exact(table).pvalue)
+
+
 def holm(p_values: Sequence[float]) -> list[float]:
     """Return Holm-adjusted p-values in the order given. Source: Scand J Stat 1979, 6(2):65-70."""
     order = sorted(range(len(p_values)), key=lambda i: p_values[i])

@@ -124,3 +124,16 @@ def test_every_design_metric_has_a_body_part() -> None:
     assert part_of("elbow_flexion") == "arms"
     assert part_of("tempo_release_to_contact") == "timing"
     assert part_of("contact_height_ratio") == "ball_and_contact"
+
+
+def test_yes_or_no_is_judged_as_a_share() -> None:
+    """One repetition each that says yes and no proves nothing; ten each that all do is a change."""
+
+    def side(name: str, value: float, count: int) -> Group:
+        order = metric("sequence_proximal_to_distal", value, 0.01, event=None, unit="1")
+        return Group(name, ((name, analysis(*[repetition(order)] * count)),))
+
+    single = _row(compare(side("a", 1.0, 1), side("b", 0.0, 1)), "sequence_proximal_to_distal")
+    assert (single.verdict, single.difference, single.p_value) == (Verdict.WITHIN_NOISE, -1.0, 1.0)
+    many = _row(compare(side("a", 1.0, 10), side("b", 0.0, 10)), "sequence_proximal_to_distal")
+    assert many.verdict is Verdict.CHANGED

@@ -115,3 +115,12 @@ def test_false_alarms_stay_below_five_percent_of_families() -> None:
             p.append(st.difference(group_a, group_b).p_value)
         alarms += min(st.holm(p)) < 0.05
     assert alarms / 400 <= 0.05 + 1.96 * math.sqrt(0.05 * 0.95 / 400)
+
+
+def test_share_p_value_of_a_published_table() -> None:
+    """The tea experiment: 3 of 4 against 1 of 4 right gives 34/70 (from memory, 1935)."""
+    found = st.share_p_value([1, 1, 1, 0], [1, 0, 0, 0])
+    assert found == pytest.approx(34 / 70)
+    assert st.share_p_value([1], [0]) == 1.0
+    with pytest.raises(ValueError, match="at least one"):
+        st.share_p_value([], [1])

@@ -39,8 +39,12 @@ def raw_joints(document: dict[str, Any]) -> FloatArray:
 
 
 def true_motion(clip: str, sd: float = 0.001) -> BodyMotion:
+    """The true motion of a committed clip in the canonical court frame."""
+    return motion_of(truth(clip), sd)
+
+
+def motion_of(document: dict[str, Any], sd: float = 0.001) -> BodyMotion:
     """The true motion in the canonical court frame."""
-    document = truth(clip)
     joints = raw_joints(document)
     left = document["handedness"] == "left"
     if left:
@@ -72,11 +76,17 @@ def turned(joints: FloatArray, angle_deg: float) -> FloatArray:
 def simulated_track(
     clip: str, noise: float = 0.012, depth: float = 0.75, seed: int = 0
 ) -> JointTrack:
+    """A track such as the pose network gives of a committed clip."""
+    return track_of(truth(clip), noise, depth, seed)
+
+
+def track_of(
+    document: dict[str, Any], noise: float = 0.012, depth: float = 0.75, seed: int = 0
+) -> JointTrack:
     """A track such as the pose network gives: noisy pixels, shrunken depth.
 
     ``noise`` in torso lengths; ``depth`` is the share of true depth that is left.
     """
-    document = truth(clip)
     names = document["joint_names"]
     rng = np.random.default_rng(seed)
     pixels = np.asarray(document["joints2d"], dtype=np.float64)

@@ -1,0 +1,289 @@
+"""Pairs of serves by one body: what does a comparison say of them?
+
+``python -m tests.rendered.pairs --count 40 --noise joints`` measures the true joints with the noise
+of a motion-capture system; ``--noise film`` goes through simulated film landmarks (noisy pixels,
+shrunken depth) and the engine's way from film.
+
+- *knob*: the two differ in one knob of the motion. The metric of that knob should be ``changed``,
+  and no metric that did not truly move. (A body is one piece: one knob moves several true values a
+  little, so besides the strict count the true differences are the judge.)
+- *same*: one serve, measured twice with other noise. Nothing should be ``changed``.
+- *refilmed* (film only): one serve from two views. Nothing should be ``changed``.
+- *shared error* (film only): correlation of the errors of both sides of the knob pairs, which were
+  filmed from one place.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from models.contract.analysis import Analysis
+from models.contract.clip import ClipFacts, Usability
+from models.contract.comparison import Comparison, MetricDifference, Verdict
+from models.contract.tracks import BodyMotion
+from models.contract.vocabulary import BODY_JOINTS
+from workers.decide.compare import Group, compare
+from workers.serve.engine import analyse, analyse_motion
+from workers.serve.interface import ENGINE_VERSION, EngineRequest, EngineResult
+from workers.serve.truth import ClipTruth, read_truth
+from workers.serve.uncertainty import draw_joints
+
+from .clips import ClipSpec, aim_camera, draw_clip, frame_times, make_performance, sampled_body
+from .skeleton import Skeleton
+from .truth import clip_truth
+
+MOCAP_SD_M = 0.004
+"""Noise of a joint coordinate, metres: of the order of optical motion capture."""
+
+Key = tuple[str, str | None]
+
+
+@dataclass(frozen=True)
+class Knob:
+    """A knob, how far it is turned, and the metrics that measure it directly."""
+
+    name: str
+    step: float
+    metrics: frozenset[Key]
+
+
+KNOBS: tuple[Knob, ...] = (
+    Knob("elbow_contact", 28.0, frozenset({("elbow_flexion", "contact")})),
+    Knob("elbow_trophy", 35.0, frozenset({("elbow_flexion", "trophy")})),
+    Knob("contact_tilt", 22.0, frozenset({("shoulder_line_tilt", "contact")})),
+    Knob("shoulder_tilt", 20.0, frozenset({("shoulder_line_tilt", "trophy")})),
+    Knob("rear_share", 0.22, frozenset({("rear_foot_load_share", "loading")})),
+    Knob("separation", 22.0, frozenset({("hip_shoulder_separation", "trophy")})),
+)
+
+
+def turned(spec: ClipSpec, knob: Knob) -> ClipSpec:
+    """The same clip with one knob turned, toward the middle of its range."""
+    middle = {"rear_share": 0.54, "elbow_contact": 26, "elbow_trophy": 91, "separation": 18}
+    middle |= {"contact_tilt": 32, "shoulder_tilt": 22}
+    value = getattr(spec.knobs, knob.name)
+    step = knob.step if value < middle[knob.name] else -knob.step
+    return replace(spec, knobs=spec.knobs.changed(**{knob.name: value + step}))
+
+
+def document(spec: ClipSpec, skeleton: Skeleton) -> dict[str, Any]:
+    """The truth of a clip that is never filmed."""
+    performance = make_performance(spec, skeleton)
+    times = frame_times(spec, performance.duration)
+    camera = aim_camera(spec, performance, len(times))
+    return clip_truth(performance, camera, times, spec.fps)
+
+
+def measured(truth: dict[str, Any], noise: str, seed: int) -> Analysis:
+    """What the engine says of a clip with this noise."""
+    stature = float(truth["body_height_m"])
+    request = EngineRequest(stature_m=stature, seed=seed)
+    if noise == "film":
+        from tests.unit.serve.bodies import track_of
+
+        found = analyse(track_of(truth, seed=seed), request)
+    else:
+        found = analyse_motion(_mocap(truth, seed), request)
+    return _as_analysis(found, truth)
+
+
+def _mocap(truth: dict[str, Any], seed: int) -> BodyMotion:
+    from tests.unit.serve.bodies import motion_of
+
+    clean = motion_of(truth, MOCAP_SD_M)
+    noisy = draw_joints(clean, 1, seed)[0]
+    return BodyMotion(
+        time_s=clean.time_s,
+        frame_index=clean.frame_index,
+        joints=noisy,
+        sd=np.full((len(clean), len(BODY_JOINTS), 3), MOCAP_SD_M),
+        mirrored=clean.mirrored,
+        stature_m=clean.stature_m,
+        method=clean.method,
+    )
+
+
+def _as_analysis(found: EngineResult, truth: dict[str, Any]) -> Analysis:
+    frames = int(truth["n_frames"])
+    return Analysis(
+        clip=ClipFacts(
+            duration_s=frames / truth["fps"],
+            frame_rate=truth["fps"],
+            frames=frames,
+            width=truth["width"],
+            height=truth["height"],
+        ),
+        view=found.view,
+        handedness=found.handedness,
+        scale=found.scale,
+        usability=Usability(usable=True),
+        repetitions=found.repetitions,
+        engine_version=ENGINE_VERSION,
+    )
+
+
+def compared(one: Analysis, two: Analysis) -> Comparison:
+    """The comparison of two single clips."""
+    groups = [Group(name, ((name, a),)) for name, a in (("first", one), ("second", two))]
+    return compare(groups[0], groups[1])
+
+
+def true_difference(row: MetricDifference, one: ClipTruth, two: ClipTruth) -> float | None:
+    """Second minus first, as it truly is; None where the truth does not know the metric."""
+    name = row.key if row.event is None else f"{row.key}@{row.event.value}"
+    values = [clip.repetitions[0].metrics.get(name) for clip in (one, two)]
+    if values[0] is None or values[1] is None:
+        return None
+    return float(values[1] - values[0])
+
+
+@dataclass
+class Tally:
+    """Counts over pairs."""
+
+    pairs: int = 0
+    own: int = 0
+    strict: int = 0
+    none_false: int = 0
+    same: int = 0
+    same_quiet: int = 0
+    refilmed: int = 0
+    refilmed_quiet: int = 0
+    of_knob: dict[str, list[bool]] = field(default_factory=lambda: defaultdict(list))
+    false: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    errors: dict[str, list[tuple[float, float]]] = field(default_factory=lambda: defaultdict(list))
+
+    def report(self) -> dict[str, Any]:
+        """The shares, as JSON."""
+
+        def share(part: int, whole: int) -> float | None:
+            return round(part / whole, 3) if whole else None
+
+        return {
+            "knob_pairs": self.pairs,
+            "own_metric_changed": share(self.own, self.pairs),
+            "own_and_no_other_changed": share(self.strict, self.pairs),
+            "none_changed_that_did_not_truly_move": share(self.none_false, self.pairs),
+            "own_metric_changed_by_knob": {
+                name: f"{sum(seen)}/{len(seen)}" for name, seen in sorted(self.of_knob.items())
+            },
+            "falsely_changed": dict(sorted(self.false.items(), key=lambda one: -one[1])),
+            "same_serve_pairs": self.same,
+            "same_serve_nothing_changed": share(self.same_quiet, self.same),
+            "refilmed_pairs": self.refilmed,
+            "refilmed_nothing_changed": share(self.refilmed_quiet, self.refilmed),
+            "shared_error": shared_error(self.errors),
+        }
+
+
+def shared_error(errors: dict[str, list[tuple[float, float]]]) -> dict[str, Any] | None:
+    """Median over metrics of the correlation of both sides' errors (value minus truth)."""
+    found = {
+        name: float(np.corrcoef(np.array(pairs).T)[0, 1])
+        for name, pairs in errors.items()
+        if len(pairs) >= 10
+    }
+    if not found:
+        return None
+    low, middle, high = np.percentile(list(found.values()), [25, 50, 75])
+    return {
+        "metrics": len(found),
+        "median": round(float(middle), 2),
+        "quartiles": [round(float(low), 2), round(float(high), 2)],
+    }
+
+
+def run(count: int, seed: int, noise: str) -> Tally:
+    """Measure ``count`` pairs of each sort."""
+    tally = Tally()
+    for index, (spec, skeleton) in enumerate(_specs(count, seed, noise)):
+        knob = KNOBS[index % len(KNOBS)]
+        documents = [document(one, skeleton) for one in (spec, turned(spec, knob))]
+        truths = [read_truth(one) for one in documents]
+        sides = [measured(one, noise, 10 * index + i) for i, one in enumerate(documents)]
+        if not all(len(side.repetitions) == 1 for side in sides):
+            continue
+        _count_knob(tally, knob, compared(*sides), (truths[0], truths[1]))
+        _note_errors(tally, sides, truths)
+        again = measured(documents[0], noise, 10 * index + 5)
+        if len(again.repetitions) == 1:
+            tally.same += 1
+            tally.same_quiet += _quiet(compared(sides[0], again))
+        if noise == "film":
+            azimuth = 90.0 if abs(spec.camera.azimuth - 90.0) > 20 else 135.0
+            elsewhere = replace(spec, camera=replace(spec.camera, azimuth=azimuth))
+            other = measured(document(elsewhere, skeleton), noise, 10 * index + 7)
+            if len(other.repetitions) == 1:
+                tally.refilmed += 1
+                tally.refilmed_quiet += _quiet(compared(sides[0], other))
+    return tally
+
+
+def _specs(count: int, seed: int, noise: str) -> Iterator[tuple[ClipSpec, Skeleton]]:
+    for index in range(count):
+        spec, rng = draw_clip("calibration", seed, index)
+        yield replace(spec, fps=60.0 if noise == "film" else 120.0), sampled_body(rng)
+
+
+def _quiet(comparison: Comparison) -> bool:
+    return not any(row.verdict is Verdict.CHANGED for row in comparison.differences)
+
+
+def _count_knob(
+    tally: Tally, knob: Knob, comparison: Comparison, truths: tuple[ClipTruth, ClipTruth]
+) -> None:
+    changed = [row for row in comparison.differences if row.verdict is Verdict.CHANGED]
+    keys = {(row.key, row.event.value if row.event else None) for row in changed}
+    own = bool(keys & knob.metrics)
+    false = []
+    for row in changed:
+        difference = true_difference(row, *truths)
+        assert row.mdc95 is not None
+        # Not truly moved: less than one standard error of the difference.
+        if difference is not None and abs(difference) < row.mdc95 / 1.96:
+            false.append(row.key)
+    tally.pairs += 1
+    tally.own += own
+    tally.strict += own and {key for key, _ in keys} == {key for key, _ in knob.metrics}
+    tally.none_false += not false
+    tally.of_knob[knob.name].append(own)
+    for key in false:
+        tally.false[key] += 1
+
+
+def _note_errors(tally: Tally, sides: list[Analysis], truths: list[ClipTruth]) -> None:
+    errors: list[dict[str, float]] = []
+    for side, truth in zip(sides, truths, strict=True):
+        known = truth.repetitions[0].metrics
+        errors.append(
+            {
+                name: metric.value - known[name]
+                for metric in side.repetitions[0].metrics
+                if metric.value is not None
+                and (name := metric.key + (f"@{metric.event.value}" if metric.event else ""))
+                in known
+            }
+        )
+    for name in errors[0].keys() & errors[1].keys():
+        tally.errors[name].append((errors[0][name], errors[1][name]))
+
+
+def main() -> None:
+    """Command line of this module."""
+    parser = argparse.ArgumentParser(prog="python -m tests.rendered.pairs", description=__doc__)
+    parser.add_argument("--count", type=int, default=24)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--noise", choices=("joints", "film"), default="joints")
+    options = parser.parse_args()
+    print(json.dumps(run(options.count, options.seed, options.noise).report(), indent=1))
+
+
+if __name__ == "__main__":
+    main()
