@@ -180,8 +180,11 @@ def test_sqlite_is_opened_as_this_project_needs_it(tmp_path: object) -> None:
 
 
 def test_errors_do_not_show_the_values_of_a_statement(database: Database) -> None:
+    def add() -> None:
+        with database.write() as session:
+            session.add(Secret(name="pepper", value="hidden-word"))
+
+    add()
     with pytest.raises(IntegrityError) as caught:
-        for _ in range(2):
-            with database.write() as session:
-                session.add(Secret(name="pepper", value="hidden-word"))
+        add()
     assert "hidden-word" not in str(caught.value)
