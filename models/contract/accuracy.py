@@ -62,7 +62,8 @@ class MetricAccuracy(Document):
     coverage: Share | None = Field(description="Intervals that hold the truth; nominal 0.95.")
     measurable: Share
     guess_mae: Finite | None = Field(
-        description="Error of always answering the set's mean true value: what to be better than."
+        description="Mean absolute error of always answering the mean true value of the whole set: "
+        "what to be better than. None for a single value."
     )
 
     @property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -97,22 +97,23 @@ def _views(compared: Sequence[Comparison]) -> tuple[ViewAccuracy, ...]:
 
 def _metrics(compared: Sequence[Comparison]) -> tuple[MetricAccuracy, ...]:
     specs = {spec.name: spec for spec in REGISTRY}
-    errors = [error for clip in compared for error in clip.metrics]
-    means = {
-        name: float(np.mean([error.truth for error in errors if error.name == name]))
-        for name in {error.name for error in errors}
-    }
-    rows = []
-    for row in metric_table(compared):
-        truths = [e.truth for e in errors if e.name == row.name and row.view in (e.view, "all")]
-        guess = float(np.mean(np.abs(np.array(truths) - means[row.name])))
-        rows.append(
-            MetricAccuracy(
-                title=specs[row.name].title,
-                unit=specs[row.name].unit,
-                # The mean of one value is that value: no guess to compare with.
-                guess_mae=guess if len(truths) > 1 else None,
-                **asdict(row),
-            )
+    truths: dict[str, list[float]] = defaultdict(list)
+    for clip in compared:
+        for error in clip.metrics:
+            truths[error.name].append(error.truth)
+    return tuple(
+        MetricAccuracy(
+            title=specs[row.name].title,
+            unit=specs[row.name].unit,
+            guess_mae=_guess_error(truths[row.name]),
+            **asdict(row),
         )
-    return tuple(rows)
+        for row in metric_table(compared)
+    )
+
+
+def _guess_error(truths: Sequence[float]) -> float | None:
+    # The mean of one value is that value: no guess to compare with.
+    if len(truths) < 2:
+        return None
+    return float(np.mean(np.abs(np.array(truths) - np.mean(truths))))

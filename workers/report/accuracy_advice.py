@@ -76,7 +76,9 @@ def _bullets(rows: Sequence[MetricAccuracy], view: View) -> list[str]:
     groups = {
         "Within the aim": [row for row in given if met(row, view) is True],
         "Over the aim, take as a tendency": [row for row in better if met(row, view) is False],
-        "No aim set, better than a blind guess": [row for row in better if met(row, view) is None],
+        "No aim set, better than a blind guess": [
+            row for row in better if met(row, view) is None and row.guess_mae is not None
+        ],
     }
     lines = [
         f"- **{title}:** " + "; ".join(f"{_short(row)} {amount(row, row.mae)}" for row in chosen)
