@@ -205,7 +205,8 @@ def _made(document: Accuracy) -> str:
         + (
             ""
             if document.engine_s_per_serve is None
-            else f", {document.engine_s_per_serve:.2f} s per serve after the pose networks, by the clock of this run"
+            else f", {document.engine_s_per_serve:.2f} s per serve after the pose "
+            "networks, by the clock of this run"
         ),
         *(f"- Network `{model.name}`, SHA-256 `{model.sha256}`" for model in document.models),
     ]
