@@ -87,19 +87,25 @@ def run_one(settings: Settings, grace_s: float) -> None:
 
     from service.core.queue import connect
     from workers.queue_worker import JOBS_BEFORE_RECYCLING, ClipWorker
+    from workers.scratch import Scratch
 
     cv2.setNumThreads(1)
     preload(settings)
     connection = connect(settings.redis_address)
     queue = Queue(settings.queue_name, connection=connection, serializer=JSONSerializer)
+    scratch = Scratch()
     worker = ClipWorker(
         queue,
         connection,
         give_back=lambda job_id: give_back(settings, job_id),
         grace_s=grace_s,
+        scratch=scratch,
     )
     level = "DEBUG" if settings.log_level == "debug" else "WARNING"
-    worker.work(logging_level=level, max_jobs=JOBS_BEFORE_RECYCLING)
+    try:
+        worker.work(logging_level=level, max_jobs=JOBS_BEFORE_RECYCLING)
+    finally:
+        scratch.close()
 
 
 def preload(settings: Settings) -> bool:

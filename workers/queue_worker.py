@@ -15,6 +15,7 @@ from rq.job import Job
 from rq.serializers import JSONSerializer
 
 from workers import tether
+from workers.scratch import Scratch
 
 LOG = logging.getLogger(__name__)
 
@@ -37,6 +38,8 @@ class ClipWorker(Worker):
         Receives the id of a job that this worker stopped in good order.
     grace_s : float
         Time a running job has after SIGTERM.
+    scratch : Scratch
+        Where jobs put their temporary files.
     """
 
     def __init__(
@@ -46,6 +49,7 @@ class ClipWorker(Worker):
         *,
         give_back: Callable[[str], None],
         grace_s: float,
+        scratch: Scratch,
     ) -> None:
         super().__init__(
             [queue],
@@ -59,17 +63,22 @@ class ClipWorker(Worker):
         )
         self._give_back = give_back
         self._grace_s = grace_s
+        self._scratch = scratch
         self._at_work: str | None = None
 
     def execute_job(self, job: Job, queue: Queue) -> None:
         """Run one job in a work-horse."""
         self._at_work = job.id
-        super().execute_job(job, queue)
+        try:
+            super().execute_job(job, queue)
+        finally:
+            self._scratch.clear()  # a killed horse leaves its film there
         self._at_work = None
 
     def main_work_horse(self, job: Job, queue: Queue) -> None:
         """Run in the forked child. First of all: never outlive the worker."""
         tether.die_with_parent(parent=self.pid)
+        self._scratch.use()
         super().main_work_horse(job, queue)
 
     def request_stop(self, signum: int, frame: FrameType | None) -> None:
