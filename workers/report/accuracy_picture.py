@@ -13,6 +13,8 @@ from workers.report.plot import Svg
 
 LEFT, TOP, ROW, BOTTOM = 296.0, 74.0, 27.0, 78.0
 PLOT, NUMBER, GAP = 104.0, 84.0, 14.0
+LEGEND = 900.0
+"""Width the legend needs, however few the panels."""
 REACH = 2.5
 """Aims from the middle to the edge of a panel."""
 
@@ -20,7 +22,7 @@ REACH = 2.5
 def accuracy_picture(document: Accuracy) -> str:
     """Return the picture as an SVG file, in the reader's light or dark scheme."""
     views, names = document.views_seen(), aimed(document)
-    width = LEFT + len(views) * (PLOT + NUMBER + GAP) + GAP
+    width = max(LEGEND, LEFT + len(views) * (PLOT + NUMBER + GAP) + GAP)
     height = TOP + len(names) * ROW + BOTTOM
     svg = Svg(width, height, _spoken(document), standalone=True)
     svg.add("style", _rules(LIGHT) + "@media (prefers-color-scheme:dark){" + _rules(DARK) + "}")
