@@ -13,7 +13,7 @@ from workers.report.plot import Svg
 
 LEFT, TOP, ROW, BOTTOM = 296.0, 74.0, 27.0, 78.0
 PLOT, NUMBER, GAP = 104.0, 84.0, 14.0
-LEGEND = 900.0
+LEGEND = 920.0
 """Width the legend needs, however few the panels."""
 REACH = 2.5
 """Aims from the middle to the edge of a panel."""
