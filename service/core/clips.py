@@ -90,10 +90,13 @@ class ClipStore:
         except ServewrightError:
             self._objects.delete(clip_key(clip_id))
             raise
-        except IntegrityError:  # the same film arrived twice at the same moment
+        except IntegrityError:
+            # The same film arrived twice, or the session was erased, at the same moment.
             with self._database.read() as session:
-                existing = session.scalars(_same(principal, film.sha256)).one()
+                existing = session.scalars(_same(principal, film.sha256)).one_or_none()
         self._objects.delete(clip_key(clip_id))
+        if existing is None:
+            raise Conflict("The session was erased while the film arrived.")
         return Stored(existing, created=False)
 
     def announce(
