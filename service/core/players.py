@@ -46,7 +46,10 @@ class PlayerStore:
             **values,
         )
         session.add(row)
-        session.flush()
+        try:
+            session.flush()
+        except IntegrityError:  # another request entered it at the same moment
+            raise _taken() from None
         return row
 
     def get(self, principal: Principal, player_id: str) -> Player:
