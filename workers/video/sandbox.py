@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import json
+import logging
 import math
 import mmap
 import os
@@ -36,6 +37,8 @@ from models.contract.errors import (
     all_errors,
 )
 from workers.video.limits import RING_SLOTS, DecodeLimits
+
+LOG = logging.getLogger(__name__)
 
 MESSAGE_BYTES = 1 << 16
 
@@ -138,7 +141,8 @@ class DecoderProcess:
             cls = _CLIP_ERRORS.get(str(message.get("code")))
             detail = str(message.get("detail"))[:4000]
             if cls is None:
-                raise self._stop(Internal(f"The decoder process failed: {detail}"))
+                LOG.error("the decoder process failed: %s", detail)
+                raise self._stop(Internal())
             raise self._stop(cls(detail))
         if kind not in kinds:
             raise self._stop(ClipDamaged())
@@ -217,7 +221,8 @@ class DecoderProcess:
             return self._stop(ClipDamaged())
         log = os.pread(self._log.fileno(), 4000, 0).decode(errors="replace")
         if self.confined is None and code > 0:
-            return self._stop(Internal(f"The decoder process did not start: {log}"))
+            LOG.error("the decoder process did not start: %s", log)
+            return self._stop(Internal())
         if code in (-signal.SIGXCPU, -signal.SIGKILL):
             return self._stop(DecodeLimitExceeded())
         name = signal.Signals(-code).name if code < 0 else f"exit {code}"
