@@ -27,6 +27,7 @@ class MetricError:
     value: float | None
     low: float | None
     high: float | None
+    method: str = ""
 
     @property
     def error(self) -> float | None:
@@ -208,6 +209,7 @@ def _metrics(truth: ClipTruth, true: TrueRepetition, found: Repetition) -> list[
                 value=metric.value,
                 low=metric.low,
                 high=metric.high,
+                method=metric.method,
             )
         )
     return result

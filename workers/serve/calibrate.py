@@ -18,7 +18,7 @@ ENOUGH = 12
 PRIOR = 3.0
 """Weight, in values, of the all-views figure in each view's."""
 
-Table = dict[tuple[str, str, str], tuple[float, float, int]]
+Table = dict[tuple[str, str, str, str], tuple[float, float, int]]
 EventTable = dict[tuple[str, str, str], tuple[float, int]]
 MIN_EVENT_SD_S = 0.003
 
@@ -31,22 +31,21 @@ def calibrate(comparisons: Iterable[Comparison]) -> Table:
     run with every metric reported.
     """
     errors = [e for c in comparisons for e in c.metrics if e.error is not None]
+    groups: dict[tuple[str, str, str], list[MetricError]] = {}
+    for error in errors:
+        groups.setdefault((error.name, rate_of(error.fps), error.method), []).append(error)
     table: Table = {}
-    for name in dict.fromkeys(e.name for e in errors):
-        for rate in ("low", "usual"):
-            mine = [e for e in errors if e.name == name and rate_of(e.fps) == rate]
-            if not mine:
-                continue
-            everywhere = _residual(mine, None)
-            for view in View:
-                chosen = [e for e in mine if e.view is view]
-                if chosen:
-                    found = _residual(chosen, everywhere)
-                    table[(name, view.value, rate)] = (
-                        _rounded(found.sd),
-                        _rounded(found.mae),
-                        found.count,
-                    )
+    for (name, rate, method), mine in groups.items():
+        everywhere = _residual(mine, None)
+        for view in View:
+            chosen = [e for e in mine if e.view is view]
+            if chosen:
+                found = _residual(chosen, everywhere)
+                table[(name, view.value, rate, method)] = (
+                    _rounded(found.sd),
+                    _rounded(found.mae),
+                    found.count,
+                )
     return table
 
 
@@ -99,7 +98,7 @@ def _propagated(error: MetricError) -> float:
     if error.low is None or error.high is None:
         return 0.0
     total = (error.high - error.low) / (2.0 * Z95)
-    known = residual(error.name, error.view, error.fps)
+    known = residual(error.name, error.view, error.fps, error.method)
     return float(np.sqrt(max(total**2 - (known.sd if known else 0.0) ** 2, 0.0)))
 
 
@@ -121,17 +120,17 @@ def module_text(table: Table, events: EventTable, command: str) -> str:
         "",
         f"    {command}",
         "",
-        "``TABLE``: (metric, view, rate) to (sd to add, mean absolute error, count).",
+        "``TABLE``: (metric, view, rate, method) to (sd to add, mean absolute error, count).",
         "``EVENT_TABLE``: (event, view, rate) to (standard uncertainty in seconds, count).",
         '"""',
         "",
         "from __future__ import annotations",
         "",
-        "TABLE: dict[tuple[str, str, str], tuple[float, float, int]] = {",
+        "TABLE: dict[tuple[str, str, str, str], tuple[float, float, int]] = {",
     ]
     lines += [
-        f'    ("{name}", "{view}", "{rate}"): ({sd}, {mae}, {count}),'
-        for (name, view, rate), (sd, mae, count) in sorted(table.items())
+        f'    ("{name}", "{view}", "{rate}", "{method}"): ({sd}, {mae}, {count}),'
+        for (name, view, rate, method), (sd, mae, count) in sorted(table.items())
     ]
     lines += ["}", "", "EVENT_TABLE: dict[tuple[str, str, str], tuple[float, int]] = {"]
     lines += [

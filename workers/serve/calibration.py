@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from models.contract.vocabulary import EventName, View
@@ -34,8 +35,8 @@ class Residual:
     count: int
 
 
-def residual(name: str, view: View, fps: float) -> Residual | None:
-    """Return the calibrated error of a metric, or None if this view was never calibrated.
+def residual(name: str, view: View, fps: float, method: str) -> Residual | None:
+    """Return the calibrated error of a metric by a method, or None if never calibrated.
 
     Parameters
     ----------
@@ -44,13 +45,25 @@ def residual(name: str, view: View, fps: float) -> Residual | None:
     view : View
     fps : float
         Falls back to the figures of the other rate where a cell is empty.
+    method : str
+        ``BodyMotion.method``.
     """
     rates = ("low", "usual") if fps < LOW_RATE_FPS else ("usual", "low")
     for rate in rates:
-        row = TABLE.get((name, view.value, rate))
+        row = TABLE.get((name, view.value, rate, method))
         if row is not None:
             return Residual(*row)
     return None
+
+
+def best_method(name: str, view: View, fps: float, methods: Sequence[str]) -> str:
+    """Return the method with the least mean absolute error; the first if none is calibrated."""
+    found = [
+        (known.mae, i)
+        for i, method in enumerate(methods)
+        if (known := residual(name, view, fps, method)) is not None
+    ]
+    return methods[min(found)[1]] if found else methods[0]
 
 
 def event_sd(event: EventName, view: View, fps: float) -> float | None:
@@ -65,9 +78,10 @@ def event_sd(event: EventName, view: View, fps: float) -> float | None:
 
 def views_within(name: str, tolerance: float, fps: float) -> list[View]:
     """Return the views whose mean absolute error is within a tolerance, best first."""
+    methods = sorted({method for (metric, _, _, method) in TABLE if metric == name})
     found: list[tuple[float, View]] = []
     for view in View:
-        known = residual(name, view, fps)
-        if known is not None and known.mae <= tolerance:
-            found.append((known.mae, view))
+        errors = [r.mae for m in methods if (r := residual(name, view, fps, m)) is not None]
+        if errors and min(errors) <= tolerance:
+            found.append((min(errors), view))
     return [view for _, view in sorted(found, key=lambda item: item[0])]

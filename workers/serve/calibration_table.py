@@ -1,7 +1,7 @@
-"""Calibrated errors per (metric, view, rate): sd to add, mean absolute error, count. Generated."""
+"""Calibrated errors. Generated, not edited."""
 
 from __future__ import annotations
 
-TABLE: dict[tuple[str, str, str], tuple[float, float, int]] = {}
+TABLE: dict[tuple[str, str, str, str], tuple[float, float, int]] = {}
 
 EVENT_TABLE: dict[tuple[str, str, str], tuple[float, int]] = {}

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from models.contract.errors import (
 )
 from models.contract.errors.root import ServewrightError
 from models.contract.problem import Problem
-from models.contract.tracks import BodyMotion, FloatArray, JointTrack
+from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import (
     EventName,
     Handedness,
@@ -32,28 +32,19 @@ from workers.serve import usability
 from workers.serve.calibration import event_sd
 from workers.serve.detect import Candidate, find_work, handedness_of, what_was_seen
 from workers.serve.events import Instant, locate
-from workers.serve.fit import ClipContext, fit_body
+from workers.serve.film_bodies import film_bodies, plain_estimate
 from workers.serve.freefall import body_fall, clock_doubtful
 from workers.serve.interface import EngineRequest, EngineResult
 from workers.serve.measurability import FilmContext
-from workers.serve.measure import events_of, floor_height, measure
-from workers.serve.network_body import network_body
+from workers.serve.measure import Estimate, events_of, floor_height, measure
 from workers.serve.proportions import POPULATION_STATURE_M
 from workers.serve.signals import Signals, from_motion, from_track
-from workers.serve.uncertainty import SAMPLES, draw_joints
 from workers.serve.view import estimate
 from workers.serve.witness import Witness, from_film
 
 ASSUMED_STATURE_SD_M = 0.09
 """Adults of both sexes (working value)."""
 GIVEN_STATURE_SD_M = 0.01
-
-
-@dataclass(frozen=True, slots=True)
-class _Body:
-    motion: BodyMotion
-    azimuth: tuple[float, float] | None
-    sample: Callable[[int, int], FloatArray]
 
 
 def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
@@ -74,16 +65,19 @@ def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
     signals = from_track(track)
     found = _with_drill(_find(signals, request.handedness), request.drill)
     hand, hand_source = _handedness(found, request)
-    bodies = _film_bodies(track, found, hand, request)
-    azimuths = [body.azimuth for body in bodies if body is not None and body.azimuth is not None]
+    bodies = film_bodies(track, found, hand, request)
+    azimuths = [body.azimuth for body in bodies if body is not None]
     view = estimate(azimuths, request.view, request.azimuth_deg)
     fps = usability.frame_rate(track.time_s)
     repetitions: list[Repetition] = []
     clock = False
     for candidate, body in zip(found, bodies, strict=True):
         feet = usability.feet_share(track, candidate.start, candidate.stop)
-        witness = None if body is None else _witness(track, body.motion, hand)
-        repetition, doubtful = _repetition(candidate, body, request, fps, view.label, feet, witness)
+        witness = None if body is None else _witness(track, body.estimates[-1].motion, hand)
+        estimates = () if body is None else body.estimates
+        repetition, doubtful = _repetition(
+            candidate, estimates, request, fps, view.label, feet, witness
+        )
         repetitions.append(repetition)
         clock |= doubtful
     windows = [(candidate.start, candidate.stop) for candidate in found]
@@ -120,8 +114,9 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
     clock = False
     for candidate in found:
         part = _part(motion, candidate.start, candidate.stop)
-        body = _Body(part, None, _sampler(part))
-        repetition, doubtful = _repetition(candidate, body, request, fps, None, 1.0)
+        repetition, doubtful = _repetition(
+            candidate, (plain_estimate(part),), request, fps, None, 1.0
+        )
         repetitions.append(repetition)
         bodies.append(part)
         clock |= doubtful
@@ -167,51 +162,9 @@ def _handedness(found: list[Candidate], request: EngineRequest) -> tuple[Handedn
     return hand, "unknown" if hand is Handedness.UNKNOWN else "estimated"
 
 
-def _film_bodies(
-    track: JointTrack, found: list[Candidate], hand: Handedness, request: EngineRequest
-) -> list[_Body | None]:
-    """Return the body of each repetition in the court frame; one fit tells the next."""
-    context: ClipContext | None = None
-    bodies: list[_Body | None] = []
-    for candidate in found:
-        window = (
-            float(track.time_s[candidate.start]),
-            float(track.time_s[candidate.stop - 1]),
-        )
-        try:
-            fit = fit_body(track, window, handedness=hand, request=request, context=context)
-        except (BodyNotInFrame, np.linalg.LinAlgError):
-            bodies.append(_plain_body(track, candidate, hand, request))
-            continue
-        context = fit.context
-        bodies.append(_Body(fit.motion, (fit.azimuth_deg, fit.azimuth_sd), fit.sample))
-    return bodies
-
-
-def _plain_body(
-    track: JointTrack, candidate: Candidate, hand: Handedness, request: EngineRequest
-) -> _Body | None:
-    """Return the network's own 3D where no body could be fitted; results say so."""
-    plain = network_body(
-        track,
-        (candidate.start, candidate.stop),
-        handedness=hand,
-        stature_m=request.stature_m or POPULATION_STATURE_M,
-        azimuth_deg=request.azimuth_deg,
-    )
-    return None if plain is None else _Body(plain.motion, plain.azimuth, _sampler(plain.motion))
-
-
 def _witness(track: JointTrack, motion: BodyMotion, hand: Handedness) -> Witness | None:
     rows = np.searchsorted(track.frame_index, motion.frame_index)
     return from_film(track, rows, motion.time_s, hand is Handedness.LEFT)
-
-
-def _sampler(motion: BodyMotion) -> Callable[[int, int], FloatArray]:
-    def sample(count: int, seed: int) -> FloatArray:
-        return draw_joints(motion, count, seed)
-
-    return sample
 
 
 def _part(motion: BodyMotion, start: int, stop: int) -> BodyMotion:
@@ -230,7 +183,7 @@ def _part(motion: BodyMotion, start: int, stop: int) -> BodyMotion:
 
 def _repetition(
     candidate: Candidate,
-    body: _Body | None,
+    estimates: Sequence[Estimate],
     request: EngineRequest,
     fps: float,
     view: View | None,
@@ -238,23 +191,22 @@ def _repetition(
     witness: Witness | None = None,
 ) -> tuple[Repetition, bool]:
     """Return one measured repetition, and whether its clock is doubtful."""
-    if body is None:
+    if not estimates:
         return Repetition(
             kind=candidate.kind,
             start_s=candidate.contact_s,
             end_s=candidate.contact_s,
             confidence=0.2,
         ), False
-    motion = body.motion
-    events = _calibrated(locate(motion, candidate.kind, witness), view, fps)
+    motion = estimates[0].motion
+    events = _calibrated(locate(estimates[-1].motion, candidate.kind, witness), view, fps)
     trusted = request.capture_fps is None and motion.method != "network_3d"
     fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
     doubtful = clock_doubtful(fall)
     context = FilmContext(fps, view, feet, events, doubtful, request.withhold)
     given = request.stature_m is not None or view is None
     metrics = measure(
-        motion,
-        body.sample(SAMPLES, request.seed),
+        estimates,
         candidate.kind,
         context,
         sex=request.sex,

@@ -30,7 +30,8 @@ class EngineRequest:
     seed : int
         Seed of the Monte Carlo propagation.
     withhold : bool
-        False reports values even from views that do not support them (for calibration only).
+        False reports every value by every method, even from views that do not support it (for
+        calibration only).
     drill : RepetitionKind or None
         What the caller says the swings in the clip are (``throw``, ``shadow``, ``serve``). From
         joints alone an upward throw with a raised tossing arm looks like a serve.

@@ -39,7 +39,7 @@ class FilmContext:
     time_doubtful : bool
         The clip's times do not fit free fall.
     withhold : bool
-        False = report what the view does not support, too (for calibration).
+        False = report what the view does not support, too, by every method (for calibration).
     """
 
     fps: float
@@ -50,8 +50,11 @@ class FilmContext:
     withhold: bool = True
 
 
-def why_not(spec: MetricSpec, context: FilmContext) -> str | None:
-    """Return why a metric cannot be measured here and what would allow it, or None if it can."""
+def why_not(spec: MetricSpec, context: FilmContext, method: str) -> str | None:
+    """Return why a metric cannot be measured here and what would allow it, or None if it can.
+
+    ``method`` is the method that would measure it.
+    """
     missing = [event.value for event in spec.events if event not in context.events]
     if missing:
         return f"The {' and '.join(missing)} could not be found in the motion."
@@ -69,13 +72,13 @@ def why_not(spec: MetricSpec, context: FilmContext) -> str | None:
             "The feet are not in the picture; step back or tilt the camera until both feet stay "
             "in view."
         )
-    return _view_limit(spec, context.view, context.fps) if context.withhold else None
+    return _view_limit(spec, context.view, context.fps, method) if context.withhold else None
 
 
-def _view_limit(spec: MetricSpec, view: View, fps: float) -> str | None:
+def _view_limit(spec: MetricSpec, view: View, fps: float, method: str) -> str | None:
     if spec.tolerance is None:
         return None
-    known = residual(spec.name, view, fps)
+    known = residual(spec.name, view, fps, method)
     if known is None or known.mae <= spec.tolerance:
         return None
     better = [other for other in views_within(spec.name, spec.tolerance, fps) if other != view]

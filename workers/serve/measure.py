@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from models.contract.analysis import Event, Metric
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import EventName, RepetitionKind, Sex
-from workers.serve.calibration import residual
+from workers.serve.calibration import Residual, best_method, residual
 from workers.serve.events import Instant
 from workers.serve.measurability import FilmContext, why_not
 from workers.serve.metrics.registry import metrics_for
 from workers.serve.metrics.spec import MetricSpec
-from workers.serve.uncertainty import Z95, best, cloud, value_and_sd
+from workers.serve.samples import Samples
+from workers.serve.uncertainty import SAMPLES, Z95, best, cloud, value_and_sd
 
 _DIGITS = {"deg": 2, "s": 4, "ms": 1, "m": 4, "m/s": 3, "deg/s": 1, "1": 4}
 FLOOR_UNDER_ANKLES = 0.045
@@ -46,9 +48,19 @@ def events_of(found: Mapping[EventName, Instant], motion: BodyMotion) -> dict[Ev
     return result
 
 
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A body as one method sees it.
+
+    ``sample(count, seed)`` draws joints from its uncertainty, shape (S, T, 21, 3).
+    """
+
+    motion: BodyMotion
+    sample: Callable[[int, int], FloatArray]
+
+
 def measure(
-    motion: BodyMotion,
-    joints: FloatArray,
+    estimates: Sequence[Estimate],
     kind: RepetitionKind,
     context: FilmContext,
     *,
@@ -60,10 +72,9 @@ def measure(
 
     Parameters
     ----------
-    motion : BodyMotion
-        Best estimate, canonical court frame.
-    joints : ndarray, shape (S, T, 21, 3)
-        Samples of the same.
+    estimates : sequence of Estimate
+        The same repetition by one or more methods, canonical court frame. Each metric is taken
+        from the method that was more accurate on calibration films.
     kind : RepetitionKind
     context : FilmContext
         Carries the events.
@@ -71,21 +82,43 @@ def measure(
     stature_sd_m : float
     seed : int
     """
-    floor = floor_height(motion)
-    estimate = best(motion, context.events, sex=sex, floor_z=floor)
-    samples = cloud(
-        motion, joints, context.events, sex=sex, floor_z=floor, stature_sd_m=stature_sd_m, seed=seed
-    )
+    prepared: dict[str, tuple[Samples, Samples]] = {}
+    for estimate in estimates:
+        motion = estimate.motion
+        floor = floor_height(motion)
+        joints = estimate.sample(SAMPLES, seed)
+        prepared[motion.method] = (
+            best(motion, context.events, sex=sex, floor_z=floor),
+            cloud(
+                motion,
+                joints,
+                context.events,
+                sex=sex,
+                floor_z=floor,
+                stature_sd_m=stature_sd_m,
+                seed=seed,
+            ),
+        )
     results: list[Metric] = []
     for spec in metrics_for(kind):
-        reason = why_not(spec, context)
-        value = sd = float("nan")
-        if reason is None:
-            value, sd = value_and_sd(spec, estimate, samples)
-            if not (np.isfinite(value) and np.isfinite(sd)):
-                reason = "Undefined in this motion (see the definition of the metric)."
-        results.append(_metric(spec, value, sd, reason, context, motion.method))
+        for method in _methods(spec, context, list(prepared)):
+            reason = why_not(spec, context, method)
+            value = sd = float("nan")
+            if reason is None:
+                value, sd = value_and_sd(spec, *prepared[method])
+                if not (np.isfinite(value) and np.isfinite(sd)):
+                    reason = "Undefined in this motion (see the definition of the metric)."
+            results.append(_metric(spec, value, sd, reason, context, method))
     return tuple(results)
+
+
+def _methods(spec: MetricSpec, context: FilmContext, methods: list[str]) -> list[str]:
+    """Return the method to report, or all of them for calibration."""
+    if not context.withhold:
+        return methods
+    if context.view is None:
+        return methods[:1]
+    return [best_method(spec.name, context.view, context.fps, methods)]
 
 
 def _metric(
@@ -93,7 +126,7 @@ def _metric(
 ) -> Metric:
     low = high = None
     if reason is None:
-        known = residual(spec.name, context.view, context.fps) if context.view else None
+        known = _residual(spec, context, method)
         half = Z95 * float(np.hypot(sd, known.sd if known else 0.0))
         digits = _DIGITS[spec.unit]
         value = round(value, digits)
@@ -115,3 +148,9 @@ def _metric(
         method=method,
         reference=spec.reference,
     )
+
+
+def _residual(spec: MetricSpec, context: FilmContext, method: str) -> Residual | None:
+    if context.view is None:
+        return None
+    return residual(spec.name, context.view, context.fps, method)

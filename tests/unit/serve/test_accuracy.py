@@ -8,6 +8,7 @@ import pytest
 from models.contract.analysis import Event, Metric, Repetition
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 from tests.unit.serve.bodies import truth
+from workers.serve import calibration
 from workers.serve.accuracy import (
     Comparison,
     clip_summary,
@@ -135,7 +136,7 @@ def test_calibration_brings_coverage_to_95_percent() -> None:
     drawn = rng.normal(0, 8.0, 400)
     compared = [answer("000", off=float(off), half=0.5) for off in drawn]
     table = calibrate(compared)
-    sd, mae, count = table[("front_knee_flexion@trophy", "side", "usual")]
+    sd, mae, count = table[("front_knee_flexion@trophy", "side", "usual", "test")]
     assert sd == pytest.approx(drawn.std(), rel=0.08)
     assert mae == pytest.approx(np.abs(drawn).mean(), rel=0.01)
     assert count == 400
@@ -146,9 +147,25 @@ def test_calibration_brings_coverage_to_95_percent() -> None:
 def test_the_table_is_a_module() -> None:
     events = calibrate_events([answer("000", late=0.02), answer("000", late=-0.02)])
     assert events[("contact", "side", "usual")] == (0.02, 2)
-    text = module_text({("a@trophy", "side", "usual"): (1.5, 2.0, 7)}, events, "a command")
+    text = module_text({("a@trophy", "side", "usual", "m"): (1.5, 2.0, 7)}, events, "a command")
     scope: dict[str, object] = {}
     exec(compile(text, "table", "exec"), scope)
-    assert scope["TABLE"] == {("a@trophy", "side", "usual"): (1.5, 2.0, 7)}
+    assert scope["TABLE"] == {("a@trophy", "side", "usual", "m"): (1.5, 2.0, 7)}
     assert scope["EVENT_TABLE"] == events
     assert "a command" in text
+
+
+def test_each_metric_is_taken_from_its_better_method(monkeypatch: pytest.MonkeyPatch) -> None:
+    cells = {
+        ("a@trophy", "side", "usual", "one"): (3.0, 4.0, 20),
+        ("a@trophy", "side", "usual", "two"): (1.0, 2.0, 20),
+        ("a@trophy", "behind", "usual", "one"): (3.0, 5.0, 20),
+    }
+    monkeypatch.setattr(calibration, "TABLE", cells)
+    methods = ["one", "two"]
+    assert calibration.best_method("a@trophy", View.SIDE, 60.0, methods) == "two"
+    assert calibration.best_method("a@trophy", View.BEHIND, 60.0, methods) == "one"
+    assert calibration.best_method("b@trophy", View.SIDE, 60.0, methods) == "one"
+    # a slow film borrows the figures of faster ones where it has none of its own
+    assert calibration.best_method("a@trophy", View.SIDE, 25.0, methods) == "two"
+    assert calibration.views_within("a@trophy", 4.5, 60.0) == [View.SIDE]

@@ -1,0 +1,89 @@
+"""Bodies from film: the kinematic fit, the learned lift, and the network's own 3D if both fail."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.contract.errors import BodyNotInFrame
+from models.contract.tracks import BodyMotion, FloatArray, JointTrack
+from models.contract.vocabulary import Handedness
+from workers.serve.detect import Candidate
+from workers.serve.fit import ClipContext, fit_body
+from workers.serve.interface import EngineRequest
+from workers.serve.lift import lifted_body
+from workers.serve.measure import Estimate
+from workers.serve.network_body import network_body
+from workers.serve.proportions import POPULATION_STATURE_M
+from workers.serve.uncertainty import draw_joints
+
+
+@dataclass(frozen=True, slots=True)
+class FilmBody:
+    """One repetition's body by each method that worked, the most trusted first.
+
+    ``azimuth`` is the camera's place about the server and its sd, degrees.
+    """
+
+    estimates: tuple[Estimate, ...]
+    azimuth: tuple[float, float]
+
+    @property
+    def motion(self) -> BodyMotion:
+        """The body that is handed on."""
+        return self.estimates[0].motion
+
+
+def plain_estimate(motion: BodyMotion) -> Estimate:
+    """Return an estimate whose samples come from the motion's own standard deviations."""
+
+    def sample(count: int, seed: int) -> FloatArray:
+        return draw_joints(motion, count, seed)
+
+    return Estimate(motion, sample)
+
+
+def film_bodies(
+    track: JointTrack, found: list[Candidate], hand: Handedness, request: EngineRequest
+) -> list[FilmBody | None]:
+    """Return the body of each repetition; one fit tells the next about person and camera."""
+    context: ClipContext | None = None
+    bodies: list[FilmBody | None] = []
+    for candidate in found:
+        rows = (candidate.start, candidate.stop)
+        window = (float(track.time_s[rows[0]]), float(track.time_s[rows[1] - 1]))
+        try:
+            fit = fit_body(track, window, handedness=hand, request=request, context=context)
+        except (BodyNotInFrame, np.linalg.LinAlgError):
+            bodies.append(_without_fit(track, rows, hand, request))
+            continue
+        context = fit.context
+        estimates = [Estimate(fit.motion, fit.sample)]
+        lifted = lifted_body(
+            track,
+            rows,
+            handedness=hand,
+            stature_m=fit.motion.stature_m,
+            heading=float(np.radians(fit.azimuth_deg - 90.0)),
+        )
+        if lifted is not None:
+            estimates.append(plain_estimate(lifted))
+        bodies.append(FilmBody(tuple(estimates), (fit.azimuth_deg, fit.azimuth_sd)))
+    return bodies
+
+
+def _without_fit(
+    track: JointTrack, rows: tuple[int, int], hand: Handedness, request: EngineRequest
+) -> FilmBody | None:
+    """Return the network's own 3D; results say so in their method."""
+    plain = network_body(
+        track,
+        rows,
+        handedness=hand,
+        stature_m=request.stature_m or POPULATION_STATURE_M,
+        azimuth_deg=request.azimuth_deg,
+    )
+    if plain is None:
+        return None
+    return FilmBody((plain_estimate(plain.motion),), plain.azimuth)
