@@ -170,9 +170,21 @@ def _translated() -> Iterator[None]:
     except IntegrityError:
         raise
     except DBAPIError as error:
+        if _lacks_tables(error):
+            raise DatabaseUnavailable(
+                "The database has no tables yet, or those of another version. The operator runs "
+                "`servewright migrate`."
+            ) from error
         if error.connection_invalidated or type(error).__name__ == "OperationalError":
             raise DatabaseUnavailable() from error
         raise
+
+
+def _lacks_tables(error: DBAPIError) -> bool:
+    """Tell whether a table or column is missing: SQLSTATE, or what SQLite says."""
+    state = getattr(error.orig, "sqlstate", None)
+    missing = str(error.orig).startswith(("no such table", "no such column"))
+    return state in ("42P01", "42703") or missing
 
 
 def _alembic(url: str) -> Config:

@@ -166,6 +166,16 @@ def test_absent_database_is_a_typed_error() -> None:
         revision_present(database)
 
 
+def test_a_database_without_tables_asks_for_the_migration(empty_database_url: str) -> None:
+    database = Database(empty_database_url)
+    with (
+        pytest.raises(DatabaseUnavailable, match="servewright migrate"),
+        database.read() as session,
+    ):
+        session.execute(select(Secret))
+    database.close()
+
+
 def test_sqlite_is_opened_as_this_project_needs_it(tmp_path: object) -> None:
     database = Database(f"sqlite:///{tmp_path}/a.db")
     with database.read() as session:
