@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import typer
-from rich.table import Table
+from rich.table import Column, Table
 
 from models.contract.errors import ServewrightError
 from workers.cli.console import Exit, guarded, results
@@ -51,7 +51,7 @@ def doctor() -> None:
         _guarded("queue", lambda: queue(settings)),
         _guarded("object store", lambda: object_store(settings)),
     ]
-    table = Table("", "part", "found", "what to do")
+    table = Table("", "part", Column("found", overflow="fold"), "what to do")
     for finding in findings:
         mark = "[green]ok[/]" if finding.good else "[red]no[/]" if finding.required else "–"
         table.add_row(mark, finding.part, finding.detail, finding.advice)
@@ -127,12 +127,17 @@ def forked_networks(settings: Settings) -> Finding:
 
 def database(settings: Settings) -> Finding:
     """Check that the database answers and is at the newest revision."""
+    from models.contract.errors import DatabaseUnavailable
     from service.core.database import Database, revision_present, revision_wanted
 
     opened = Database(settings.database_address)
     try:
         opened.ping()
         present, wanted = revision_present(opened), revision_wanted()
+    except DatabaseUnavailable:
+        url = opened.engine.url  # shown without its password
+        advice = "Start the server, make the file readable, or correct SERVEWRIGHT_DATABASE_URL."
+        return Finding("database", False, f"{url} does not answer", advice)
     finally:
         opened.close()
     kind = "SQLite" if opened.is_sqlite else "PostgreSQL"
