@@ -46,6 +46,7 @@ def add(
     days: Annotated[int | None, typer.Option(min=1, help="Days until it expires.")] = None,
 ) -> None:
     """Make a key and print it. It cannot be shown again."""
+    from models.contract.resources import ApiKeyRequest
     from service.core.access import Scope
 
     wanted = scope or [Scope.ADMIN.value]
@@ -55,6 +56,7 @@ def add(
             f"Unknown scope: {', '.join(unknown)}. Known: {', '.join(Scope)}.", style="red"
         )
         raise typer.Exit(Exit.USAGE)
+    ApiKeyRequest.model_validate({"name": name, "scopes": wanted, "expires_in_days": days})
     expires = None if days is None else datetime.now(UTC) + timedelta(days=days)
     with _keys() as keys:
         key = keys.add(name, tuple(Scope(value) for value in wanted), expires_at=expires)

@@ -28,3 +28,11 @@ def test_unknown_scope_is_refused(invoke: Invoke) -> None:
     shown = invoke("keys", "add", "x", "--scope", "everything")
     assert shown.exit_code == Exit.USAGE
     assert "everything" in shown.stderr
+
+
+def test_what_the_api_would_refuse_is_refused(invoke: Invoke) -> None:
+    assert invoke("keys", "add", "").exit_code == Exit.USAGE
+    assert invoke("keys", "add", "x" * 300).exit_code == Exit.USAGE
+    shown = invoke("keys", "add", "x", "--days", "100000")
+    assert shown.exit_code == Exit.USAGE
+    assert "expires_in_days" in shown.stderr
