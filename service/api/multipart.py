@@ -129,7 +129,8 @@ class FormReader:
             media_type = self._headers.get(b"content-type", b"application/octet-stream")
             self._pieces.append(FileBegins(self._name, media_type.decode("latin-1")))
         elif self._name not in self._allowed:
-            raise InvalidRequest("The form has a field that is not known here.")
+            known = ", ".join(sorted({self._file_field, *self._allowed}))
+            raise InvalidRequest(f"The form has a field that is not known here. Known: {known}.")
 
     def _part_data(self, data: bytes, start: int, end: int) -> None:
         if self._in_file:

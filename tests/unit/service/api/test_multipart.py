@@ -69,3 +69,9 @@ def test_cut_short_is_a_typed_error(length: int) -> None:
     whole = body(b"content of a film")
     with pytest.raises(RequestError):
         read(whole[: min(length, len(whole) - 6)])
+
+
+def test_an_unknown_field_is_told_the_known_ones() -> None:
+    misspelt = body(b"film").replace(b'name="file"', b'name="fiel"')
+    with pytest.raises(RequestError, match="Known: file, note"):
+        reader().feed(misspelt)
