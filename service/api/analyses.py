@@ -84,11 +84,19 @@ def analysis_resource(row: Analysis) -> AnalysisResource:
 
 
 def _check_models(asked: tuple[str, ...] | None, person_finder: str) -> None:
-    """Refuse unknown pose networks now rather than in a worker."""
-    shipped = [name for name in registry.names() if name != person_finder]
-    if asked is not None and not set(asked) <= set(shipped):
+    """Refuse pose networks that a worker could not use, before there is anything to do."""
+    if asked is None:
+        return
+    main, second = [], []
+    for name in registry.names():
+        if any(output.name == "world" for output in registry.entry(name).outputs):
+            main.append(name)
+        elif name != person_finder:
+            second.append(name)
+    first, *others = asked
+    if first not in main or len(others) > 1 or not set(others) <= set(second):
         raise InvalidRequest(
-            f"There is no such pose network. Shipped: {', '.join(shipped)}.",
+            f"Name one of {', '.join(main)} first, then {' or '.join(second)} or nothing.",
             pointer="/options/models",
         )
 

@@ -95,6 +95,8 @@ def test_options_out_of_range(client: httpx.Client, clip_id: str) -> None:
         {"models": []},
         {"models": ["no_such_network"]},
         {"models": ["blazepose_heavy", "movenet_multipose"]},
+        {"models": ["movenet_thunder"]},
+        {"models": ["blazepose_heavy", "blazepose_full"]},
         {"handedness": "both"},
     ]
     for options in wrong:
