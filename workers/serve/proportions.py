@@ -33,12 +33,12 @@ LENGTHS: tuple[str, ...] = (
 mid-shoulder to mid-ear, mid-hip to mid-shoulder, heel to toe tip."""
 
 _MEAN_SD: dict[str, tuple[float, float]] = {
-    "pelvis": (0.127, 0.007),
-    "shoulders": (0.208, 0.010),
+    "pelvis": (0.128, 0.008),
+    "shoulders": (0.209, 0.009),
     "upper_arm": (0.157, 0.005),
     "forearm": (0.147, 0.007),
-    "thigh": (0.243, 0.007),
-    "shank": (0.248, 0.005),
+    "thigh": (0.245, 0.006),
+    "shank": (0.248, 0.004),
     "toe": (0.121, 0.005),
     "heel": (0.033, 0.004),
     "head": (0.118, 0.012),

@@ -82,8 +82,7 @@ def settle(problem: Problem, state: State, still: BoolArray, flat: BoolArray) ->
         rest[:, 2 + side] = flat_rest
         rest[:, 4 + side] = flat_rest
     problem.rest = rest
-    grounded = rest[:, [0, 1, 0, 1, 0, 1]] > 0
-    glued = still & grounded
+    glued = still & (rest > 0)
     problem.still = (glued[1:] & glued[:-1]).astype(float)
 
 

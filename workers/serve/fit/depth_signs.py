@@ -15,6 +15,7 @@ import numpy as np
 
 from models.contract.tracks import FloatArray
 from workers.serve.fit.observations import DEPTH_PAIRS, Observations
+from workers.serve.fit.phases import Phases
 from workers.serve.fit.skeleton import POINTS
 
 EVIDENCE_TIME_S = 0.12
@@ -56,7 +57,13 @@ class Segment:
 
 
 def depth_directions(
-    seen: Observations, uv: FloatArray, metres_per_px: float, lengths: dict[str, float]
+    seen: Observations,
+    uv: FloatArray,
+    metres_per_px: float,
+    lengths: dict[str, float],
+    phases: Phases,
+    *,
+    other_coil: bool = False,
 ) -> dict[str, FloatArray]:
     """Return a plausible unit direction of every segment over time.
 
@@ -68,14 +75,19 @@ def depth_directions(
     metres_per_px : float
     lengths : mapping of str to float
         Body lengths, metres.
+    phases : Phases
+    other_coil : bool
+        Turn the shoulder line the other way in depth while coiled: a second hypothesis.
 
     Returns
     -------
     dict of str to ndarray, shape (T, 3)
         Keys: ``trunk``, ``pelvis``, ``shoulders``, ``{side}_upper_arm`` and so on.
     """
-    solver = _Chains(seen, uv, metres_per_px, lengths)
+    solver = _Chains(seen, uv, metres_per_px, lengths, phases)
     torso = solver.torso()
+    if other_coil:
+        torso = solver.torso(against=torso["shoulders"])
     chest = np.cross(torso["shoulders"], torso["trunk"])
     front = np.cross(torso["pelvis"], torso["trunk"])
     out = dict(torso)
@@ -92,7 +104,9 @@ class _Chains:
         uv: FloatArray,
         metres_per_px: float,
         lengths: dict[str, float],
+        phases: Phases,
     ) -> None:
+        self.phases = phases
         self.time_s = seen.time_s
         self.share = np.minimum(1.0, np.gradient(seen.time_s) / EVIDENCE_TIME_S)
         self.points = np.stack([uv[..., 0], -uv[..., 1]], axis=-1) * metres_per_px
@@ -120,7 +134,7 @@ class _Chains:
             return np.asarray((self.at(f"left_{joint}") + self.at(f"right_{joint}")) / 2)
         return np.asarray(self.points[:, POINTS.index(name)])
 
-    def torso(self) -> dict[str, FloatArray]:
+    def torso(self, against: FloatArray | None = None) -> dict[str, FloatArray]:
         parts = {
             "trunk": self.segment("mid_hip", "mid_shoulder", "trunk"),
             "pelvis": self.segment("right_hip", "left_hip", "pelvis"),
@@ -128,10 +142,20 @@ class _Chains:
         }
 
         def limits(d: dict[str, FloatArray]) -> FloatArray:
-            square = (_dot(d["shoulders"], d["trunk"]) / 0.2) ** 2
-            square += (_dot(d["pelvis"], d["trunk"]) / 0.22) ** 2
-            apart = np.linalg.norm(d["shoulders"] - d["pelvis"], axis=-1)
-            return np.asarray(square + (apart / 0.7) ** 2)
+            square = (_dot(d["shoulders"], d["trunk"]) / 0.25) ** 2
+            square += (_dot(d["pelvis"], d["trunk"]) / 0.35) ** 2
+            coil = self.phases.coil
+            turn = np.where(coil, np.radians(12.0), 0.0)
+            c, s = np.cos(turn), np.sin(turn)
+            pelvis = d["pelvis"]
+            usual = np.stack(
+                [c * pelvis[:, 0] + s * pelvis[:, 1], c * pelvis[:, 1] - s * pelvis[:, 0]], -1
+            )
+            apart = np.linalg.norm(d["shoulders"][:, :2] - usual, axis=-1)
+            if against is not None:
+                same = d["shoulders"][:, 1] * against[:, 1] > 0
+                square = square + 100.0 * (coil & same)
+            return np.asarray(square + (apart / np.where(coil, 0.40, 0.8)) ** 2)
 
         return self.best(parts, limits, SPEED["torso"])
 
@@ -145,7 +169,11 @@ class _Chains:
             upper, fore = d[f"{side}_upper_arm"], d[f"{side}_forearm"]
             behind = np.minimum(_dot(upper, chest) + 0.3, 0.0) / 0.15
             folded = np.minimum(_dot(upper, fore) + 0.3, 0.0) / 0.2
-            return np.asarray(behind**2 + folded**2 + 0.3 * (1.0 - _dot(upper, fore)))
+            square = behind**2
+            if side == "right":
+                level = (_dot(upper, chest) / 0.22) ** 2
+                square = np.where(self.phases.cocking, level, square)
+            return np.asarray(square + folded**2 + 0.3 * (1.0 - _dot(upper, fore)))
 
         return self.best(parts, limits, SPEED["arm"])
 

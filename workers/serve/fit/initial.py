@@ -9,6 +9,7 @@ from workers.serve import camera as cam
 from workers.serve.camera import LevelCamera
 from workers.serve.fit.depth_signs import depth_directions
 from workers.serve.fit.observations import BODY_SHARED, DEPTH_PAIRS, Observations, points_map
+from workers.serve.fit.phases import Phases
 from workers.serve.fit.problem import State
 from workers.serve.fit.skeleton import FREE, POINTS, VECTORS, point, vector
 from workers.serve.proportions import LENGTHS, Proportions
@@ -67,15 +68,18 @@ def start(
     proportions: Proportions,
     stature_m: float,
     camera: LevelCamera,
+    phases: Phases,
+    *,
+    other_coil: bool = False,
 ) -> State:
-    """Return a first guess of the whole window."""
+    """Return a first guess of the whole window (see `depth_directions` for ``other_coil``)."""
     uv = merge(seen)
     shares = dict(zip(LENGTHS, proportions.mean, strict=True))
     tall = stature_px(uv, shares)
     metres_per_px = stature_m / tall
     distance = camera.focal_px * metres_per_px
     lengths = {name: float(share * stature_m) for name, share in shares.items()}
-    ways = depth_directions(seen, uv, metres_per_px, lengths)
+    ways = depth_directions(seen, uv, metres_per_px, lengths, phases, other_coil=other_coil)
     vectors = np.zeros((len(seen.time_s), len(VECTORS), 3))
     hips = (uv[:, point("left_hip")] + uv[:, point("right_hip")]) / 2
     centre = np.array(camera.centre_px)

@@ -78,6 +78,8 @@ class Observations:
         Which body point each of the M landmarks marks.
     forward : ndarray, shape (M,)
         How far each landmark lies in front of its joint (square to trunk and pelvis), metres.
+    vertical : ndarray, shape (M,)
+        How far each landmark lies above its joint, metres.
     in_plane : ndarray, shape (M, 18)
         How far each landmark lies along the picture of each segment vector, metres.
     depth, depth_sd : ndarray, shape (T, P) and (P,)
@@ -90,6 +92,7 @@ class Observations:
     to_landmarks: LinearMap
     point_of_row: tuple[int, ...]
     forward: FloatArray
+    vertical: FloatArray
     in_plane: FloatArray
     depth: FloatArray
     depth_sd: FloatArray
@@ -111,7 +114,8 @@ def observe(track: JointTrack, rows: IntArray, mirrored: bool, stature_m: float)
     networks = dict(track.sources) or {
         "fused": np.concatenate([track.xy_raw, track.confidence[..., None]], axis=-1)
     }
-    uv, sd, maps, marks, forward, in_plane = [], [], [], [], [], []
+    uv, sd, maps, marks = [], [], [], []
+    forward, vertical, in_plane = [], [], []
     base = points_map()
     for network, values in networks.items():
         seen = _mirror(np.asarray(values[rows], dtype=float), mirrored, track.width)
@@ -126,6 +130,7 @@ def observe(track: JointTrack, rows: IntArray, mirrored: bool, stature_m: float)
             marks.append(point(name))
             shares = mean_offset(network, _kind(name))
             forward.append(shares.get("forward", 0.0) * stature_m)
+            vertical.append(shares.get("vertical", 0.0) * stature_m)
             in_plane.append(_in_plane(name, shares) * stature_m)
             maps.append(_landmark_map(base, network, name, stature_m))
     to_landmarks = LinearMap(
@@ -139,6 +144,7 @@ def observe(track: JointTrack, rows: IntArray, mirrored: bool, stature_m: float)
         to_landmarks,
         tuple(marks),
         np.array(forward),
+        np.array(vertical),
         np.stack(in_plane),
         depth,
         spread,
@@ -216,7 +222,13 @@ def _axes(kind: str, side: str) -> dict[str, dict[str, float]]:
     foot = {f"{side}_toe": 0.87, f"{side}_heel": -0.24}
     match kind:
         case "hip":
-            return {"out": {"pelvis": outward}, "up": up, "distal": {f"{side}_thigh": 1.0}}
+            return {
+                "out": {"pelvis": outward},
+                "up": up,
+                "distal": {f"{side}_thigh": 1.0},
+                "shank": {f"{side}_shank": 1.0},
+                "shoulder": {"shoulders": outward},
+            }
         case "shoulder":
             return {"out": {"shoulders": outward}, "up": up, "distal": {f"{side}_upper_arm": 1.0}}
         case "knee":

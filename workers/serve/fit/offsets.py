@@ -17,11 +17,14 @@ _BLAZEPOSE: dict[str, dict[str, float]] = {
     "shoulder": {"out": -0.0043, "up": -0.0328, "up_plane": 0.0402, "distal": -0.0051},
     "elbow": {"along": -0.0319, "along_plane": 0.0128, "distal": 0.0300, "distal_plane": -0.0179},
     "hip": {
-        "out": -0.0083,
-        "up": 0.0055,
-        "forward": 0.0169,
-        "distal": 0.0766,
-        "distal_plane": -0.0578,
+        "out": -0.0220,
+        "up": 0.0040,
+        "forward": 0.0220,
+        "distal": 0.0564,
+        "distal_plane": -0.0326,
+        "shank": 0.0115,
+        "shoulder": 0.0118,
+        "vertical": 0.0182,
     },
     "knee": {"along": 0.0166, "along_plane": -0.0249, "distal": 0.0085},
     "ankle": {"along": -0.0214},
@@ -33,11 +36,14 @@ _MOVENET: dict[str, dict[str, float]] = {
     "elbow": {"along": -0.0397, "along_plane": 0.0222, "distal": 0.0240, "distal_plane": -0.0153},
     "wrist": {"along": -0.0017},
     "hip": {
-        "out": -0.0012,
-        "up": 0.0106,
-        "forward": 0.0138,
-        "distal": 0.0673,
-        "distal_plane": -0.0552,
+        "out": -0.0150,
+        "up": 0.0113,
+        "forward": 0.0178,
+        "distal": 0.0495,
+        "distal_plane": -0.0342,
+        "shank": 0.0102,
+        "shoulder": 0.0124,
+        "vertical": 0.0128,
     },
     "knee": {"along": 0.0139, "along_plane": -0.0153, "distal": -0.0020},
     "ankle": {"along": -0.0174, "foot": -0.0047},
@@ -71,25 +77,28 @@ NUISANCE: tuple[str, ...] = (
 NUISANCE_SD = 0.005
 """Standard deviation of each, share of standing height."""
 
+_SIDED: dict[tuple[str, str], tuple[float, float, float]] = {
+    ("hip", "shoulder"): (1.0, 0.014, 0.056),
+    ("shoulder", "elbow"): (1.5, 0.030, 0.130),
+    ("elbow", "wrist"): (1.5, 0.020, 0.120),
+    ("hip", "knee"): (1.2, 0.0, 0.056),
+    ("knee", "ankle"): (0.9, -0.086, 0.050),
+    ("heel", "toe"): (2.8, 0.086, 0.095),
+}
+
 DEPTH: dict[tuple[str, str], tuple[float, float, float]] = {
-    ("right_hip", "left_hip"): (0.66, -0.039, 0.025),
-    ("right_shoulder", "left_shoulder"): (0.66, 0.015, 0.045),
-    ("left_hip", "left_shoulder"): (0.70, 0.031, 0.045),
-    ("right_hip", "right_shoulder"): (0.73, -0.025, 0.050),
-    ("left_shoulder", "left_elbow"): (0.51, -0.010, 0.050),
-    ("right_shoulder", "right_elbow"): (0.30, 0.020, 0.055),
-    ("left_elbow", "left_wrist"): (0.62, -0.038, 0.052),
-    ("right_elbow", "right_wrist"): (0.49, 0.027, 0.070),
-    ("left_hip", "left_knee"): (0.38, -0.017, 0.037),
-    ("right_hip", "right_knee"): (0.43, -0.037, 0.039),
-    ("left_knee", "left_ankle"): (0.50, -0.028, 0.038),
-    ("right_knee", "right_ankle"): (0.55, -0.038, 0.046),
-    ("left_heel", "left_toe"): (0.85, -0.030, 0.058),
-    ("right_heel", "right_toe"): (0.88, -0.020, 0.058),
+    ("right_hip", "left_hip"): (0.86, -0.057, 0.044),
+    ("right_shoulder", "left_shoulder"): (0.87, 0.007, 0.062),
+} | {
+    (f"{side}_{a}", f"{side}_{b}"): values
+    for (a, b), values in _SIDED.items()
+    for side in ("left", "right")
 }
 """Segment -> gain per metre, offset, sd: depth as a share of standing height from the network's own
 3D (metres). Sides are the person's own, in the picture as filmed: the network is not symmetric (it
-puts the left hip about 0.07 m too far away), so this comes before a left-hander is mirrored."""
+puts the left hip about 0.1 m too far away), so this comes before a left-hander is mirrored. The
+network's depth was regressed on the true one and the line inverted, so that extremes are not drawn
+to the mean."""
 
 
 def mean_offset(network: str, kind: str) -> dict[str, float]:

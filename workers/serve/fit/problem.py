@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.contract.tracks import BoolArray, FloatArray
+from models.contract.vocabulary import BODY_JOINTS, Sex
 from workers.serve import camera as cam
 from workers.serve.camera import LevelCamera
 from workers.serve.fit.observations import (
@@ -18,7 +19,9 @@ from workers.serve.fit.observations import (
     points_map,
 )
 from workers.serve.fit.offsets import NUISANCE, NUISANCE_SD
-from workers.serve.fit.skeleton import FREE, VECTORS, block_index, length_of, point, vector
+from workers.serve.fit.phases import Phases
+from workers.serve.mass import centre_of_mass
+from workers.serve.fit.skeleton import FREE, POINTS, VECTORS, block_index, length_of, point, vector
 from workers.serve.fit.terms import Accumulator
 from workers.serve.proportions import (
     ANKLE_HEIGHT,
@@ -29,24 +32,28 @@ from workers.serve.proportions import (
 )
 
 CUTOFF_HZ: dict[str, float] = {
-    "mid_hip": 4.0,
-    "trunk": 4.0,
+    "mid_hip": 8.0,
+    "trunk": 9.0,
     "shake": 2.0,
-    "pelvis": 3.5,
-    "shoulders": 4.0,
-    "upper_arm": 6.0,
-    "forearm": 9.0,
-    "thigh": 5.0,
-    "shank": 5.5,
-    "toe": 4.0,
-    "heel": 4.0,
-    "head": 3.5,
+    "pelvis": 8.0,
+    "shoulders": 9.0,
+    "upper_arm": 13.0,
+    "forearm": 18.0,
+    "thigh": 10.0,
+    "shank": 11.0,
+    "toe": 8.0,
+    "heel": 8.0,
+    "head": 7.0,
 }
 """Frequency at which the smoothness prior passes half of a motion (4th-order, like a two-pass
 Butterworth); trunk and legs 4-6 Hz, arms more (common practice)."""
 
 NOISE_TIME_S = 0.25
 """Landmark errors stay alike for about this long: frames closer than that are not new evidence."""
+
+BALANCE_SD = 0.018
+"""A standing body's centre of mass over the middle of its feet, across the stance, share of
+standing height: it cannot leave the feet. Rendered serves: 0.003-0.012; people sway more."""
 
 SHAKE_SD = (0.012, 0.001, 0.012)
 """Shift of the picture by an unsteady camera, metres at the body: right, away, up."""
@@ -101,8 +108,10 @@ class Problem:
         stature_m: float,
         typical_focal_px: float,
         stature_px: float,
+        phases: Phases,
     ) -> None:
         self.seen = seen
+        self.phases = phases
         self.stature_m = stature_m
         self.focal_px = typical_focal_px
         self.points = points_map()
@@ -132,6 +141,9 @@ class Problem:
         self.depth_map = LinearMap(pairs, np.zeros((BODY_SHARED, *pairs.shape)))
         self.feet_map = _pick(self.points, FEET)
         self.slip_map = self.feet_map
+        self.balance_map = _balance_map(self.points)
+        self.balanced: FloatArray = np.zeros(len(t))
+        self.across: FloatArray = np.zeros(3)
         self.front: FloatArray = np.zeros((len(t), 3))
         self.chest: FloatArray = np.zeros((len(t), 3))
         self.ahead: FloatArray = np.zeros((len(t), len(seen.forward), 3))
@@ -162,6 +174,7 @@ class Problem:
         cost += self._smoothness(state, acc)
         cost += self._shape(state, acc)
         cost += self._limits(state, acc)
+        cost += self._balance(state, acc)
         cost += self._priors(state, acc)
         return cost, acc
 
@@ -175,23 +188,37 @@ class Problem:
         v = state.vectors
         rows: list[tuple[FloatArray, dict[str, FloatArray]]] = []
         trunk = v[:, vector("trunk")] / np.linalg.norm(v[:, [1]], axis=-1)
-        for name, spread in (("shoulders", 0.15), ("pelvis", 0.17)):
+        for name, spread in (("shoulders", 0.22), ("pelvis", 0.35)):
             line = v[:, vector(name)]
             size = np.linalg.norm(v[:, [1]], axis=-1)
             value = np.sum(line * trunk, axis=-1) / spread
             by_trunk = (line - trunk * np.sum(line * trunk, axis=-1, keepdims=True)) / size
             rows.append((value, {name: trunk / spread, "trunk": by_trunk / spread}))
-        for axis in np.eye(3):
-            value = (v[:, vector("shoulders")] - v[:, vector("pelvis")]) @ axis / 0.6
-            ones = np.tile(axis / 0.6, (len(v), 1))
-            rows.append((value, {"shoulders": ones, "pelvis": -ones}))
+        coil = self.phases.coil
+        spread = np.where(coil, 0.40, 0.8)[:, None]
+        turn = np.where(coil, np.radians(12.0), 0.0)
+        c, s, z = np.cos(turn), np.sin(turn), np.zeros(len(v))
+        # The shoulder line is the pelvis line turned away from the net by the usual separation.
+        ahead = np.stack(
+            [np.stack([c, s, z], -1), np.stack([-s, c, z], -1), np.stack([z, z, z + 1], -1)], 1
+        )
+        off = v[:, vector("shoulders")] - np.einsum("tij,tj->ti", ahead, v[:, vector("pelvis")])
+        for i, axis in enumerate(np.eye(3)):
+            ones = np.tile(axis, (len(v), 1))
+            if i < 2:  # turns only: the shoulders tilt far more than the pelvis
+                slopes = {"shoulders": ones / spread, "pelvis": -ahead[:, i] / spread}
+                rows.append((off[:, i] / spread[:, 0], slopes))
             value = (v[:, vector("head")] - trunk) @ axis / 0.25
             by_trunk = (trunk * (trunk @ axis)[:, None] - axis) / size
-            rows.append((value, {"head": ones * 2.4, "trunk": by_trunk / 0.25}))
+            rows.append((value, {"head": ones / 0.25, "trunk": by_trunk / 0.25}))
         for side in ("left", "right"):
-            value = (np.sum(v[:, vector(f"{side}_upper_arm")] * self.chest, axis=-1) + 0.3) / 0.15
-            active = (value < 0)[:, None]
-            rows.append((np.minimum(value, 0.0), {f"{side}_upper_arm": active * self.chest / 0.15}))
+            arm = np.sum(v[:, vector(f"{side}_upper_arm")] * self.chest, axis=-1)
+            value = np.minimum((arm + 0.3) / 0.15, 0.0)
+            slope = (value < 0)[:, None] * self.chest / 0.15
+            if side == "right":
+                value = np.where(self.phases.cocking, arm / 0.22, value)
+                slope = np.where(self.phases.cocking[:, None], self.chest / 0.22, slope)
+            rows.append((value, {f"{side}_upper_arm": slope}))
             bend = v[:, vector(f"{side}_thigh")] - v[:, vector(f"{side}_shank")]
             value = (np.sum(bend * self.front, axis=-1) - 0.1) / 0.1
             active = (value < 0)[:, None]
@@ -224,6 +251,7 @@ class Problem:
             np.linalg.norm(flat, axis=-1, keepdims=True), np.maximum(0.15 * full, 1e-9)
         )
         self.ahead = self.seen.forward[:, None] * forward[:, None, :] + self.seen.in_plane @ flat
+        self.ahead[..., 2] += self.seen.vertical
         self.front = forward
         chest = np.cross(state.vectors[:, vector("shoulders")], state.vectors[:, vector("trunk")])
         self.chest = chest / np.maximum(np.linalg.norm(chest, axis=-1, keepdims=True), 1e-9)
@@ -313,6 +341,37 @@ class Problem:
         if acc is not None:
             acc.add_curvature(v, self.stencil, self.curvature / np.sqrt(1.0 + square / tail))
         return cost
+
+    def settle_balance(self, state: State) -> None:
+        """Renew across which direction a standing body must balance, and when it stands.
+
+        Across the line of the feet there is only a foot's length to balance on; along it the
+        weight may be anywhere. During the drive and in the air nothing is asked.
+        """
+        ankles = self.feet_map.at(state.body)[4:] @ state.vectors
+        standing = (self.rest[:, :2].min(axis=1) > 0) & self.phases.before_drive
+        self.balanced = np.zeros(len(standing))
+        if not standing.any():
+            return
+        line = np.median((ankles[:, 0] - ankles[:, 1])[standing], axis=0)
+        length = float(np.hypot(line[0], line[1]))
+        if length > 0.12:
+            self.balanced = standing.astype(float)
+            self.across = np.array([line[1], -line[0], 0.0]) / length
+
+    def _balance(self, state: State, acc: Accumulator | None) -> float:
+        if not self.balanced.any():
+            return 0.0
+        share = self.share * NOISE_TIME_S / LIMIT_TIME_S * self.balanced
+        weight = np.sqrt(share) / (BALANCE_SD * self.stature_m)
+        value = (self.balance_map.at(state.body) @ state.vectors)[:, 0] @ self.across
+        residual = weight * value
+        if acc is not None:
+            projector = weight[:, None, None, None] * self.across
+            acc.add_rows(
+                state.vectors, state.body, self.balance_map, projector, residual[:, None, None]
+            )
+        return float(np.sum(residual**2))
 
     def _shape(self, state: State, acc: Accumulator | None) -> float:
         """Trunk length, foot length, head over the trunk: soft, per instant."""
@@ -426,6 +485,19 @@ class Problem:
 def _pick(points: LinearMap, names: tuple[str, ...]) -> LinearMap:
     index = [point(n) for n in names]
     return LinearMap(points.constant[index], points.per_shared[:, index])
+
+
+def _balance_map(points: LinearMap) -> LinearMap:
+    """Return the map to the centre of mass less the middle of heels and toes, one row."""
+    weights = np.zeros(len(POINTS))
+    for i, name in enumerate(POINTS):
+        joints = np.zeros((len(BODY_JOINTS), 3))
+        marked = ("left_ear", "right_ear") if name == "head" else (name,)
+        joints[[BODY_JOINTS.index(n) for n in marked]] = 1.0
+        weights[i] = centre_of_mass(joints, Sex.UNKNOWN)[0]
+    for name in FEET[:4]:
+        weights[point(name)] -= 0.25
+    return points.take(weights[None])
 
 
 def _pair_map(points: LinearMap, pairs: tuple[tuple[str, str], ...]) -> LinearMap:

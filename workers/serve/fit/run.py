@@ -13,6 +13,7 @@ from workers.serve.fit.arrow import Factor
 from workers.serve.fit.azimuth import GIVEN_SD, target_heading
 from workers.serve.fit.initial import merge, start, stature_px, typical_focal_px
 from workers.serve.fit.observations import observe
+from workers.serve.fit.phases import Phases
 from workers.serve.fit.problem import Problem, State
 from workers.serve.fit.result import (
     ClipContext,
@@ -91,13 +92,14 @@ def fit_body(
     camera = LevelCamera(
         typical_focal_px(track.width, track.height), (track.width / 2, track.height / 2)
     )
-    problem = Problem(observations, proportions, stature, camera.focal_px, tall)
-    solution = _solve(
-        problem,
-        start(observations, proportions, stature, context.camera if context else camera),
-        uv,
-        tall,
-    )
+    phases = Phases.of(observations.time_s, uv)
+    problem = Problem(observations, proportions, stature, camera.focal_px, tall, phases)
+    first_camera = context.camera if context else camera
+    starts = [
+        start(observations, proportions, stature, first_camera, phases, other_coil=other)
+        for other in (False, True)
+    ]
+    solution = _solve(problem, starts, uv, tall)
     state = solution.state
     level = level_points(state)
     planted = problem.rest[:, :2]
@@ -153,20 +155,25 @@ def fit_body(
     )
 
 
-def _solve(problem: Problem, state: State, uv: FloatArray, tall: float) -> Solution:
+def _solve(problem: Problem, starts: list[State], uv: FloatArray, tall: float) -> Solution:
+    """Try each first guess for one round, then refine the cheapest."""
     time_s = problem.seen.time_s
     still = contact.stances(time_s, uv, tall)
     flat = contact.flat_feet(time_s, uv, tall)
-    total = 0
-    solution = Solution(state, np.inf, 0, False)
-    for feet, trust, steps in ROUNDS:
+
+    def one_round(state: State, feet: float, trust: float, steps: int) -> Solution:
         problem.feet_weight, problem.depth_trust = feet, trust
         problem.settle_forward(state)
         contact.settle(problem, state, still, flat)
-        solution = minimise(problem, state, steps=steps)
-        state = solution.state
+        problem.settle_balance(state)
+        return minimise(problem, state, steps=steps)
+
+    solution = min((one_round(s, *ROUNDS[0]) for s in starts), key=lambda s: s.cost)
+    total = solution.iterations
+    for settings in ROUNDS[1:]:
+        solution = one_round(solution.state, *settings)
         total += solution.iterations
-    return Solution(state, solution.cost, total, solution.converged)
+    return Solution(solution.state, solution.cost, total, solution.converged)
 
 
 def _choose_nodes(track: JointTrack, rows: IntArray) -> IntArray:
