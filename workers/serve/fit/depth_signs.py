@@ -173,6 +173,8 @@ class _Chains:
             if side == "right":
                 level = (_dot(upper, chest) / 0.22) ** 2
                 square = np.where(self.phases.cocking, level, square)
+                off = _dot(upper, fore) - self.phases.elbow_cosine
+                square = square + (off / self.phases.elbow_spread) ** 2
             return np.asarray(square + folded**2 + 0.3 * (1.0 - _dot(upper, fore)))
 
         return self.best(parts, limits, SPEED["arm"])

@@ -229,6 +229,14 @@ class Problem:
                     {f"{side}_thigh": slope, f"{side}_shank": -slope},
                 )
             )
+        upper, fore = v[:, vector("right_upper_arm")], v[:, vector("right_forearm")]
+        away = 1.0 / self.phases.elbow_spread
+        rows.append(
+            (
+                (np.sum(upper * fore, axis=-1) - self.phases.elbow_cosine) * away,
+                {"right_upper_arm": fore * away[:, None], "right_forearm": upper * away[:, None]},
+            )
+        )
         for axis, spread in zip(np.eye(3), SHAKE_SD, strict=True):
             value = v[:, vector("shake")] @ axis / spread
             rows.append((value, {"shake": np.tile(axis / spread, (len(v), 1))}))
