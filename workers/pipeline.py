@@ -59,7 +59,7 @@ class Stages:
     measure: Callable[[JointTrack, EngineRequest], EngineResult]
     draw: Callable[[Path, Analysis, JointTrack, EngineResult], Mapping[str, bytes]]
     models: tuple[ModelUse, ...]
-    film: Callable[[Path, Analysis, JointTrack, EngineResult], bytes] | None = None
+    film: Callable[[Path, Analysis, JointTrack, EngineResult], bytes | None] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
@@ -26,6 +27,8 @@ from workers.serve.interface import EngineResult
 from workers.serve.mass import centre_of_mass
 from workers.video.clip import grab_frames, open_clip
 from workers.video.limits import DecodeLimits
+
+LOG = logging.getLogger(__name__)
 
 PICTURE_MEMORY = 256 * 1024 * 1024
 """Frames held at once while pictures are drawn, bytes."""
@@ -92,7 +95,9 @@ def build_stages(choice: StageChoice) -> Stages:
     ) -> Mapping[str, bytes]:
         return draw_pictures(path, analysis, joints, found, choice.limits)
 
-    def film(path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult) -> bytes:
+    def film(
+        path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult
+    ) -> bytes | None:
         return draw_film(path, analysis, joints, found, choice.limits)
 
     return Stages(
@@ -139,12 +144,19 @@ def draw_film(
     track: JointTrack,
     found: EngineResult,
     limits: DecodeLimits,
-) -> bytes:
-    """Return the annotated film, MP4; the clip is read again, one frame at a time."""
+) -> bytes | None:
+    """Return the annotated film, MP4; the clip is read again, one frame at a time.
+
+    None when no frame belongs to a repetition: a missing extra must not fail the analysis.
+    """
     masses = _centres_of_mass(found, analysis.sex)
     with open_clip(path, limits, capture_fps=analysis.clip.capture_fps_given) as clip:
         frames = ((frame.index, frame.rgb) for frame in clip)
-        return annotated_film(frames, analysis, track, found.bodies, masses)
+        try:
+            return annotated_film(frames, analysis, track, found.bodies, masses)
+        except ValueError as error:
+            LOG.warning("no annotated film: %s", error)
+            return None
 
 
 def _centres_of_mass(found: EngineResult, sex: Sex) -> list[FloatArray | None]:

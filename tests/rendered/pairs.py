@@ -78,7 +78,7 @@ def document(spec: ClipSpec, skeleton: Skeleton) -> dict[str, Any]:
     performance = make_performance(spec, skeleton)
     times = frame_times(spec, performance.duration)
     camera = aim_camera(spec, performance, len(times))
-    return clip_truth(performance, camera, times, spec.fps)
+    return clip_truth(performance, camera, times, spec.fps) | {"n_people": 1}
 
 
 def measured(truth: dict[str, Any], noise: str, seed: int) -> Analysis:

@@ -160,6 +160,7 @@ def complete(wired: Wiring, analysis_id: str, attempt: int = 1) -> dict[str, byt
         "metrics": ("metrics.json", "application/json", Metrics.of(result).model_dump_json()),
         "joints": ("joints.json", "application/json", json.dumps({"names": []})),
         "joints.npz": ("joints.npz", "application/octet-stream", arrays.getvalue()),
+        "report.html": ("report.html", "text/html; charset=utf-8", "<html>a report</html>"),
         "pictures/contact.png": ("contact.png", "image/png", b"\x89PNG canary picture"),
     }
     artifacts, written = {}, {}

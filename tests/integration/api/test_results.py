@@ -46,6 +46,7 @@ def test_completed_analysis_links_to_its_results(
         "joints.npz",
         "events",
         "metrics",
+        "report.html",
     }
     for name in ("result", "events"):
         assert client.get(body["links"][name]).content == completed[name]
@@ -170,3 +171,14 @@ def test_analysis_is_accepted_while_the_queue_is_away(
         reply = client.post("/v1/analyses", json={"clip_id": clip_id})
     assert reply.status_code == 201
     assert reply.json()["status"] == "queued"
+
+
+def test_report_is_a_page_that_needs_no_host(
+    client: httpx.Client, analysis_id: str, completed: dict[str, bytes]
+) -> None:
+    reply = client.get(f"/v1/analyses/{analysis_id}/report.html")
+    assert reply.content == completed["report.html"]
+    assert reply.headers["content-type"] == "text/html; charset=utf-8"
+    assert "default-src 'none'" in reply.headers["content-security-policy"]
+    missing = client.get(f"/v1/analyses/{analysis_id}/film.mp4")
+    assert_problem(missing, 404, "not_found")

@@ -21,7 +21,7 @@ from models.contract.vocabulary import AnalysisStatus
 from service.core.objects import ObjectInfo
 from service.core.tables import Analysis, Clip, OutboxEvent
 from service.core.wiring import Wiring
-from tests.films import queue_film
+from tests.films import TESTER, queue_film
 from tests.unit.workers.fakes import FakeClip, stages
 from workers import jobs, lease
 from workers.pipeline import Stages
@@ -212,3 +212,39 @@ def test_short_outage_of_the_object_store_is_waited_out(
     monkeypatch.setattr(wiring.objects, "put_bytes", put)
     jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
     assert row(wiring, analysis_id).status == AnalysisStatus.COMPLETED
+
+
+def test_annotated_film_is_made_when_asked_for(wiring: Wiring, film: Path) -> None:
+    made = stages(FakeClip(), film=lambda *_arguments: b"a film")
+    plain, asked = queue_film(wiring, film), None
+    jobs.work(wiring, plain, 1, always(made))
+    assert "film.mp4" not in row(wiring, plain).artifacts
+    film.write_bytes(b"other bytes of a film")
+    asked = queue_film(wiring, film, {"annotated_film": True})
+    jobs.work(wiring, asked, 1, always(made))
+    artifact = row(wiring, asked).artifacts["film.mp4"]
+    assert artifact["media_type"] == "video/mp4"
+    with wiring.objects.open(artifact["key"]) as stream:
+        assert stream.read() == b"a film"
+
+
+def test_film_of_a_minor_carries_the_cautions(wiring: Wiring, film: Path) -> None:
+    with wiring.database.write() as session:
+        now = wiring.database.now(session)
+        values = {
+            "external_id": "a",
+            "birth_year": now.year - 12,
+            "handedness": "unknown",
+            "sex": "unknown",
+        }
+        player = wiring.players.create(session, TESTER, values)
+        facts = {"kind": "baseline", "filmed_at": now}
+        filed = wiring.players.create_session(session, TESTER, player.id, facts)
+    analysis_id = queue_film(wiring, film)
+    with wiring.database.write() as session:
+        session.execute(update(Clip).values(session_id=filed.id))
+    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    key = row(wiring, analysis_id).artifacts["result"]["key"]
+    with wiring.objects.open(key) as stream:
+        document = AnalysisDocument.model_validate_json(stream.read())
+    assert any("under 18" in caution for caution in document.cautions)
