@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from models.contract.errors import DependencyError
+from models.contract.errors import DependencyError, InvalidRequest
 from workers.cli.console import Exit, errors, guarded, results
 
 if TYPE_CHECKING:
@@ -65,7 +65,8 @@ def up(
     if settings.port == 0:
         os.environ["SERVEWRIGHT_PORT"] = str(free_port(settings.host))
         settings = Settings()
-    settings.data_dir.mkdir(parents=True, exist_ok=True)
+    else:
+        check_port(settings.host, settings.port)
     with alone(settings.data_dir):
         serve(settings)
 
@@ -174,10 +175,32 @@ def free_port(host: str) -> int:
         return int(probe.getsockname()[1])
 
 
+def check_port(host: str, port: int) -> None:
+    """Raise unless the API can listen there. Another service that answers must not pass for it."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # as the server does
+        try:
+            probe.bind((host, port))
+        except OSError as error:
+            raise InvalidRequest(
+                f"The API cannot listen on {host} port {port}: {error.strerror}. Choose another "
+                "--port (0 = any free one) or --host."
+            ) from error
+
+
 @contextmanager
 def alone(data_dir: Path) -> Iterator[None]:
     """Hold the data folder: two services on one SQLite file and socket would fight."""
-    with (data_dir / "up.lock").open("w") as lock:
+    try:
+        data_dir.mkdir(parents=True, exist_ok=True)
+        opened = (data_dir / "up.lock").open("w")
+    except OSError as error:
+        raise InvalidRequest(
+            f"The data folder {data_dir} cannot be used: {error.strerror}. Choose another "
+            "--data-dir."
+        ) from error
+    with opened as lock:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
