@@ -1,0 +1,41 @@
+"""Pairs with known truth, measured with the noise of motion capture: one pair a knob.
+
+Aims: the knob's own metric is ``changed`` and nothing that did not truly move in at least 90 % of
+pairs, and nothing is ``changed`` between two measurements of one serve in at least 95 %. Six pairs
+cannot tell 90 % from 95 %; the command ``python -m tests.rendered.pairs --count 36`` can, and the
+developers' page holds its figures.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.rendered.pairs import KNOBS, Tally, run, shared_error
+
+
+@pytest.fixture(scope="module")
+def tally() -> Tally:
+    return run(len(KNOBS), seed=1, noise="joints")
+
+
+def test_metric_of_the_knob_is_found_changed(tally: Tally) -> None:
+    assert tally.pairs == len(KNOBS)
+    assert tally.own >= len(KNOBS) - 1
+
+
+def test_what_did_not_truly_move_is_not_called_changed(tally: Tally) -> None:
+    assert tally.none_false >= len(KNOBS) - 1
+
+
+def test_one_serve_measured_twice_has_not_changed(tally: Tally) -> None:
+    assert tally.same_quiet >= tally.same - 1
+
+
+def test_shared_error_is_the_correlation_of_errors() -> None:
+    both = {"a": [(float(i), float(i) + 0.5) for i in range(12)]}
+    other = {"b": [(float(i), -float(i)) for i in range(12)]}
+    assert shared_error({"few": [(1.0, 2.0)]}) is None
+    found = shared_error(both | other)
+    assert found is not None
+    assert found["metrics"] == 2
+    assert found["median"] == pytest.approx(0.0)
