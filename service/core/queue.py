@@ -98,8 +98,9 @@ class WorkQueue:
         """Take an attempt out of the queue. A running one is stopped by its lost lease."""
         name = job_id(work_id, attempt)
         try:
-            self._queue.remove(name)
-            self.connection.delete(Job.key_for(name))
+            if self.connection.lrem(self._queue.key, 0, name):
+                self.connection.delete(Job.key_for(name))
+            # else its worker has it, and RQ needs the record until it ends
         except RedisError as error:
             raise QueueUnavailable() from error
 

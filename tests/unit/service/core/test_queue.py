@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from rq.job import Job
+from rq.serializers import JSONSerializer
 
 from models.contract.errors import QueueUnavailable
 from service.core.identifiers import new_id
@@ -11,9 +13,6 @@ from service.core.wiring import Wiring
 
 
 def test_enqueued_job_is_known_and_named_by_attempt(wiring: Wiring) -> None:
-    from rq.job import Job
-    from rq.serializers import JSONSerializer
-
     analysis_id = new_id("ana")
     assert not wiring.queue.is_known(analysis_id, 1)
     wiring.queue.enqueue(analysis_id, 1)
@@ -40,6 +39,16 @@ def test_removed_job_is_gone(wiring: Wiring) -> None:
     wiring.queue.remove(analysis_id, 1)
     assert not wiring.queue.is_known(analysis_id, 1)
     assert len(wiring.queue) == 0
+    assert not wiring.queue.connection.exists(Job.key_for(job_id(analysis_id, 1)))
+
+
+def test_the_record_of_a_job_that_a_worker_has_is_left_to_the_worker(wiring: Wiring) -> None:
+    analysis_id = new_id("ana")
+    wiring.queue.enqueue(analysis_id, 1)
+    connection = wiring.queue.connection
+    connection.lpop(f"rq:queue:{wiring.queue.name}")
+    wiring.queue.remove(analysis_id, 1)
+    assert connection.exists(Job.key_for(job_id(analysis_id, 1)))
 
 
 def test_absent_server_is_a_typed_error() -> None:
