@@ -16,8 +16,8 @@ from models.contract.tracks import Camera, FloatArray
 
 _LEVEL = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
 
-TYPICAL_DISTANCE_M = 7.5
-DISTANCE_LOG_SD = 0.18
+TYPICAL_DISTANCE_M = 8.0
+DISTANCE_LOG_SD = 0.12
 """Where a coach or a parent puts a camera that must hold a whole serve (common practice)."""
 
 TYPICAL_FOCAL = 1.9

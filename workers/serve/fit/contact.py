@@ -14,7 +14,7 @@ STILL_SPEED = 0.25
 SHORTEST_S = 0.12
 """Shortest stance that counts, seconds."""
 
-FLAT_SHIFT = 0.02
+FLAT_SHIFT = 0.012
 """While an ankle has moved less than this since the start the foot is flat, share of height."""
 
 FLOOR_GAP_M = 0.10

@@ -55,8 +55,8 @@ LANDMARK_SD: dict[str, float] = {
     "elbow": 0.011,
     "wrist": 0.010,
     "hip": 0.012,
-    "knee": 0.0085,
-    "ankle": 0.0075,
+    "knee": 0.0075,
+    "ankle": 0.0065,
     "heel": 0.009,
     "toe": 0.010,
 }

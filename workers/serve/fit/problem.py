@@ -61,7 +61,7 @@ SHAKE_SD = (0.012, 0.001, 0.012)
 LIMIT_TIME_S = 0.25
 """Joint limits speak once per so many seconds, however many frames there are."""
 
-TAIL = 2.5
+TAIL = 4.0
 """Residuals beyond so many standard deviations count less and less (Cauchy loss)."""
 
 DEPTH_TIME_S = 0.25
@@ -188,14 +188,14 @@ class Problem:
         v = state.vectors
         rows: list[tuple[FloatArray, dict[str, FloatArray]]] = []
         trunk = v[:, vector("trunk")] / np.linalg.norm(v[:, [1]], axis=-1)
-        for name, spread in (("shoulders", 0.22), ("pelvis", 0.35)):
+        for name, spread in (("shoulders", 0.22), ("pelvis", 0.8)):
             line = v[:, vector(name)]
             size = np.linalg.norm(v[:, [1]], axis=-1)
             value = np.sum(line * trunk, axis=-1) / spread
             by_trunk = (line - trunk * np.sum(line * trunk, axis=-1, keepdims=True)) / size
             rows.append((value, {name: trunk / spread, "trunk": by_trunk / spread}))
         coil = self.phases.coil
-        spread = np.where(coil, 0.40, 0.8)[:, None]
+        spread = np.where(coil, 1.2, 2.4)[:, None]
         turn = np.where(coil, np.radians(12.0), 0.0)
         c, s, z = np.cos(turn), np.sin(turn), np.zeros(len(v))
         # The shoulder line is the pelvis line turned away from the net by the usual separation.
