@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import secrets
 import time
+from datetime import UTC, datetime, timedelta
 
 PATTERN = r"^[a-z]{2,10}_[0-9a-f]{32}$"
 _PATTERN = re.compile(PATTERN)
@@ -29,6 +30,12 @@ def uuid7_hex(milliseconds: int, random: int) -> str:
 def new_id(kind: str) -> str:
     """Return a new identifier, such as ``clip_0198…``."""
     return f"{kind}_{uuid7_hex(time.time_ns() // 1_000_000, secrets.randbits(74))}"
+
+
+def made_at(identifier: str) -> datetime:
+    """Return when an identifier was made, to the millisecond."""
+    milliseconds = int(identifier.rpartition("_")[2][:12], 16)
+    return datetime(1970, 1, 1, tzinfo=UTC) + timedelta(milliseconds=milliseconds)
 
 
 def is_id(text: str, kind: str) -> bool:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -20,6 +21,7 @@ from service.core import lifecycle
 from service.core.database import Database
 from service.core.direct import forget_announced
 from service.core.objects import Objects
+from service.core.orphans import OrphanSweep
 from service.core.queue import WorkQueue
 from service.core.retention import RetentionReminder
 from service.core.tables import Erasure, IdempotentReply
@@ -51,6 +53,7 @@ class Reconciler:
         objects: Objects,
         *,
         reminder: RetentionReminder,
+        orphans: OrphanSweep,
         holder: str,
         interval_s: float,
         idempotency_ttl_h: float,
@@ -59,6 +62,7 @@ class Reconciler:
         self._database = database
         self._stores = stores
         self._reminder = reminder
+        self._orphans = orphans
         self._queue = queue
         self._objects = objects
         self._holder = holder
@@ -135,4 +139,6 @@ class Reconciler:
             session.execute(
                 delete(IdempotentReply).where(IdempotentReply.created_at < now - self._reply_ttl)
             )
+        with suppress(ObjectStoreUnavailable):
+            swept += self._orphans.run_if_due()
         return swept

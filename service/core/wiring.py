@@ -23,6 +23,7 @@ from service.core.erasure import Eraser
 from service.core.idempotency import Idempotency
 from service.core.identifiers import is_id
 from service.core.objects import LocalObjects, Objects, S3Objects
+from service.core.orphans import OrphanSweep
 from service.core.outbox import Sender
 from service.core.players import PlayerStore
 from service.core.queue import WorkQueue
@@ -69,6 +70,7 @@ class Wiring:
             self.queue,
             self.objects,
             reminder=RetentionReminder(self.database, self.settings.public_url),
+            orphans=OrphanSweep(self.database, self.objects),
             holder=self.holder,
             interval_s=self.settings.reconcile_interval_s,
             idempotency_ttl_h=self.settings.idempotency_ttl_h,

@@ -10,6 +10,7 @@ import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from datetime import datetime
 from pathlib import Path
 from typing import BinaryIO
 
@@ -114,6 +115,17 @@ class LocalObjects:
             with suppress(FileNotFoundError):
                 key = path.relative_to(self._root).as_posix()
                 yield ObjectInfo(key, path.stat().st_size)
+
+    def drop_unfinished(self, older_than: datetime) -> int:
+        """Remove the temporary files of uploads that a crash cut off."""
+        count = 0
+        with _translated():
+            for path in self._pending.glob("*"):
+                with suppress(FileNotFoundError):
+                    if path.stat().st_mtime < older_than.timestamp():
+                        path.unlink()
+                        count += 1
+        return count
 
     def presign_download(self, key: str, ttl_s: int) -> str | None:
         """Return None: files are read through the API."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
@@ -89,6 +90,9 @@ class Objects(Protocol):
 
     def list(self, prefix: str = "") -> Iterator[ObjectInfo]:
         """Yield the objects below ``prefix/`` (all when empty)."""
+
+    def drop_unfinished(self, older_than: datetime) -> int:
+        """Throw away uploads that were begun before and neither committed nor aborted."""
 
     def presign_download(self, key: str, ttl_s: int) -> str | None:
         """Return a temporary address of the object; None when the store has no such thing."""

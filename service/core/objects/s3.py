@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, cast
 
@@ -154,6 +155,22 @@ class S3Objects:
             for page in pages:
                 for found in page.get("Contents", []):
                     yield ObjectInfo(found["Key"][len(self._prefix) :], found["Size"])
+
+    def drop_unfinished(self, older_than: datetime) -> int:
+        """Abort multipart uploads that a crash cut off."""
+        count = 0
+        with _translated("uploads"):
+            pages = self._client.get_paginator("list_multipart_uploads").paginate(
+                Bucket=self._bucket, Prefix=self._prefix
+            )
+            for page in pages:
+                for upload in page.get("Uploads", []):
+                    if upload["Initiated"] < older_than:
+                        self._client.abort_multipart_upload(
+                            Bucket=self._bucket, Key=upload["Key"], UploadId=upload["UploadId"]
+                        )
+                        count += 1
+        return count
 
     def presign_download(self, key: str, ttl_s: int) -> str | None:
         """Return a temporary address of the object."""

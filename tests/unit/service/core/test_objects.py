@@ -6,6 +6,8 @@ from __future__ import annotations
 import threading
 import urllib.request
 from collections.abc import Iterator
+from contextlib import suppress
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -73,6 +75,20 @@ def objects(store: Objects) -> Iterator[Objects]:
 def read(objects: Objects, key: str, part: ByteRange | None = None) -> bytes:
     with objects.open(key, part) as stream:
         return stream.read()
+
+
+def test_unfinished_uploads_are_dropped_by_age(objects: Objects) -> None:
+    upload = objects.upload("a/cut-off", "video/mp4")
+    upload.write(b"x" * PART_BYTES)
+    upload.write(b"x")
+    now = datetime.now(UTC)
+    # The stand-in server dates every upload 2010.
+    assert objects.drop_unfinished(datetime(2001, 1, 1, tzinfo=UTC)) == 0
+    assert objects.drop_unfinished(now + timedelta(hours=1)) == 1
+    assert objects.drop_unfinished(now + timedelta(hours=1)) == 0
+    assert list(objects.list()) == []
+    with suppress(ObjectStoreUnavailable):  # S3 no longer knows it
+        upload.abort()
 
 
 def test_what_is_put_is_got(objects: Objects, tmp_path: Path) -> None:

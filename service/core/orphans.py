@@ -1,0 +1,51 @@
+"""Films that no row knows of: what a crash left on the way from an upload to its row."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import timedelta
+
+from sqlalchemy import select
+
+from service.core.database import Database
+from service.core.identifiers import is_id, made_at
+from service.core.objects import Objects
+from service.core.tables import Clip
+
+LOCK = "orphans"
+AGE = timedelta(hours=24)  # no upload takes that long
+INTERVAL_S = 6 * 3600.0
+BATCH = 500
+
+
+class OrphanSweep:
+    """Removes films that nobody could erase, since no clip names them."""
+
+    def __init__(self, database: Database, objects: Objects) -> None:
+        self._database = database
+        self._objects = objects
+
+    def run_if_due(self) -> int:
+        """Sweep, unless some process did so in the last hours; return how much was removed."""
+        if not self._database.take_lock(LOCK, secrets.token_hex(8), INTERVAL_S):
+            return 0
+        return self.run_once()
+
+    def run_once(self) -> int:
+        """Remove unfinished uploads and films without a row, both older than a day."""
+        with self._database.read() as session:
+            limit = self._database.now(session) - AGE
+        removed = self._objects.drop_unfinished(limit)
+        old: list[str] = []
+        for info in self._objects.list("clips"):
+            clip_id = info.key.split("/")[1]
+            if is_id(clip_id, "clip") and made_at(clip_id) < limit and clip_id not in old[-1:]:
+                old.append(clip_id)
+        for start in range(0, len(old), BATCH):
+            batch = old[start : start + BATCH]
+            with self._database.read() as session:
+                known = set(session.scalars(select(Clip.id).where(Clip.id.in_(batch))))
+            for clip_id in batch:
+                if clip_id not in known:
+                    removed += self._objects.delete_prefix(f"clips/{clip_id}")
+        return removed
