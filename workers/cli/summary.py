@@ -6,7 +6,6 @@ from rich.console import Console
 from rich.table import Table
 
 from models.contract.analysis import Analysis, Metric, Repetition, Scale
-from models.contract.vocabulary import EventName
 from workers.cli.console import show_problem
 
 UNIT_TEXT = {"deg": "°", "1": "", "deg/s": "°/s"}
@@ -65,15 +64,15 @@ def _events(number: int, repetition: Repetition) -> Table:
     )
     for column in table.columns[1:]:
         column.justify = "right"
-    for name in EventName:
-        if (event := repetition.events.get(name)) is not None:
-            table.add_row(
-                name.value,
-                f"{event.time_s:.3f}",
-                f"{event.uncertainty_s:.3f}",
-                str(event.frame),
-                f"{event.confidence:.2f}",
-            )
+    # In order of time: loading and trophy may come either way round.
+    for name, event in sorted(repetition.events.items(), key=lambda item: item[1].time_s):
+        table.add_row(
+            name.value,
+            f"{event.time_s:.3f}",
+            f"{event.uncertainty_s:.3f}",
+            str(event.frame),
+            f"{event.confidence:.2f}",
+        )
     return table
 
 
