@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from models.contract.tracks import BoolArray, FloatArray
-from workers.serve.fit.problem import FEET, Problem, State
+from workers.serve.fit.ground import FEET
+from workers.serve.fit.problem import Problem
 from workers.serve.fit.skeleton import point
+from workers.serve.fit.state import State
 
 STILL_SPEED = 0.25
 """A foot point slower than this in the picture may be standing, m/s for a body of 1.75 m."""

@@ -10,8 +10,8 @@ from workers.serve.camera import LevelCamera
 from workers.serve.fit.depth_signs import depth_directions
 from workers.serve.fit.observations import BODY_SHARED, DEPTH_PAIRS, Observations, points_map
 from workers.serve.fit.phases import Phases
-from workers.serve.fit.problem import State
 from workers.serve.fit.skeleton import FREE, POINTS, VECTORS, point, vector
+from workers.serve.fit.state import State
 from workers.serve.proportions import LENGTHS, Proportions
 
 

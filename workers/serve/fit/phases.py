@@ -27,8 +27,8 @@ ELBOW: tuple[tuple[tuple[float, float], float, float], ...] = (
     ((-0.02, 0.06), 28.0, 0.20),
 )
 """Span from contact, usual elbow flexion (deg) and spread of its cosine: cocked (104 deg, Sports
-Biomech 2003, 2(1):51-64) and at impact (30 +- 16 deg, doi 10.3389/fspor.2024.1432030). They only tip
-the scale between an arm folded toward and away from the camera."""
+Biomech 2003, 2(1):51-64) and at impact (30 +- 16 deg, doi 10.3389/fspor.2024.1432030). They only
+tip the scale between an arm folded toward and away from the camera."""
 
 
 @dataclass(frozen=True, slots=True)

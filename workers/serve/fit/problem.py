@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from models.contract.tracks import BoolArray, FloatArray
-from models.contract.vocabulary import BODY_JOINTS, Sex
 from workers.serve import camera as cam
-from workers.serve.camera import LevelCamera
+from workers.serve.fit.anatomy import limit_rows
+from workers.serve.fit.ground import (
+    BALANCE_SD,
+    FEET,
+    FLOOR,
+    FLOOR_SD,
+    SLIP_SD,
+    balance_map,
+    pair_map,
+    pick,
+)
 from workers.serve.fit.observations import (
     BODY_SHARED,
     DEPTH_PAIRS,
@@ -20,16 +27,10 @@ from workers.serve.fit.observations import (
 )
 from workers.serve.fit.offsets import NUISANCE, NUISANCE_SD
 from workers.serve.fit.phases import Phases
-from workers.serve.mass import centre_of_mass
-from workers.serve.fit.skeleton import FREE, POINTS, VECTORS, block_index, length_of, point, vector
+from workers.serve.fit.skeleton import FREE, VECTORS, length_of, vector
+from workers.serve.fit.state import State
 from workers.serve.fit.terms import Accumulator
-from workers.serve.proportions import (
-    ANKLE_HEIGHT,
-    HEEL_HEIGHT,
-    LENGTHS,
-    SOLE_HEIGHT,
-    Proportions,
-)
+from workers.serve.proportions import LENGTHS, Proportions
 
 CUTOFF_HZ: dict[str, float] = {
     "mid_hip": 8.0,
@@ -51,12 +52,6 @@ Butterworth); trunk and legs 4-6 Hz, arms more (common practice)."""
 NOISE_TIME_S = 0.25
 """Landmark errors stay alike for about this long: frames closer than that are not new evidence."""
 
-BALANCE_SD = 0.018
-"""A standing body's centre of mass over the middle of its feet, across the stance, share of
-standing height: it cannot leave the feet. Rendered serves: 0.003-0.012; people sway more."""
-
-SHAKE_SD = (0.012, 0.001, 0.012)
-"""Shift of the picture by an unsteady camera, metres at the body: right, away, up."""
 
 LIMIT_TIME_S = 0.25
 """Joint limits speak once per so many seconds, however many frames there are."""
@@ -66,36 +61,6 @@ TAIL = 4.0
 
 DEPTH_TIME_S = 0.25
 """Errors of the network's own depth stay alike for about this long."""
-
-FEET = ("left_toe", "right_toe", "left_heel", "right_heel", "left_ankle", "right_ankle")
-_FLOOR = np.array([SOLE_HEIGHT] * 2 + [HEEL_HEIGHT] * 2 + [ANKLE_HEIGHT] * 2)
-_FLOOR_SD = np.array([0.012, 0.012, 0.012, 0.012, 0.010, 0.010])
-_SLIP_SD = 0.015
-
-
-@dataclass(slots=True)
-class State:
-    """Unknowns: segment vectors (T, 18, 3), body lengths and offsets (metres), camera."""
-
-    vectors: FloatArray
-    body: FloatArray
-    camera: LevelCamera
-
-    def moved(self, step: FloatArray, shared: FloatArray, basis: FloatArray) -> State:
-        """Return the state after a step in tangent components."""
-        full = np.zeros((len(step), 3 * len(VECTORS)))
-        full[:, block_index()] = step
-        delta = np.einsum("tkci,tki->tkc", basis, full.reshape(len(step), -1, 3))
-        # A unit vector must not turn by more than about 40 deg in one step.
-        size = np.linalg.norm(delta[:, FREE:], axis=-1, keepdims=True)
-        delta[:, FREE:] *= np.minimum(1.0, 0.8 / np.maximum(size, 1e-9))
-        vectors = self.vectors + delta
-        vectors[:, FREE:] /= np.linalg.norm(vectors[:, FREE:], axis=-1, keepdims=True)
-        return State(
-            vectors,
-            self.body + shared[:BODY_SHARED],
-            self.camera.moved(*shared[BODY_SHARED:]),
-        )
 
 
 class Problem:
@@ -119,6 +84,7 @@ class Problem:
         self.length_sd = proportions.sd * stature_m
         self.sd_px = seen.sd * stature_px
         self.depth_trust = 1.0
+        self.coil_trust = 1.0
         self.feet_weight = 1.0
         t = seen.time_s
         step = np.diff(t)
@@ -137,18 +103,18 @@ class Problem:
         self.curvature = self._curvature_weights((before + after) / 2)
         # Depth pairs use the prior's lengths: shrunken depths must not shrink the bones.
         body = np.concatenate([self.length_mean, np.zeros(len(NUISANCE))])
-        pairs = _pair_map(self.points, DEPTH_PAIRS).at(body)
+        pairs = pair_map(self.points, DEPTH_PAIRS).at(body)
         self.depth_map = LinearMap(pairs, np.zeros((BODY_SHARED, *pairs.shape)))
-        self.feet_map = _pick(self.points, FEET)
+        self.feet_map = pick(self.points, FEET)
         self.slip_map = self.feet_map
-        self.balance_map = _balance_map(self.points)
+        self.balance_map = balance_map(self.points)
         self.balanced: FloatArray = np.zeros(len(t))
         self.across: FloatArray = np.zeros(3)
         self.front: FloatArray = np.zeros((len(t), 3))
         self.chest: FloatArray = np.zeros((len(t), 3))
         self.ahead: FloatArray = np.zeros((len(t), len(seen.forward), 3))
-        self.rest = np.zeros((len(t), len(FEET)))
-        self.still = np.zeros((len(step), len(FEET)))
+        self.rest: FloatArray = np.zeros((len(t), len(FEET)))
+        self.still: FloatArray = np.zeros((len(step), len(FEET)))
         self.good: BoolArray = np.asarray(np.isfinite(seen.uv).all(axis=-1))
         self.uv = np.where(self.good[..., None], seen.uv, 0.0)
         self.depth_good = np.isfinite(seen.depth)
@@ -184,65 +150,11 @@ class Problem:
         return np.where(self.good[..., None], uv - self.uv, np.nan)
 
     def _limits(self, state: State, acc: Accumulator | None) -> float:
-        """Joint limits: elbows not far behind the chest, knees forward, torso roughly square."""
-        v = state.vectors
-        rows: list[tuple[FloatArray, dict[str, FloatArray]]] = []
-        trunk = v[:, vector("trunk")] / np.linalg.norm(v[:, [1]], axis=-1)
-        for name, spread in (("shoulders", 0.22), ("pelvis", 0.8)):
-            line = v[:, vector(name)]
-            size = np.linalg.norm(v[:, [1]], axis=-1)
-            value = np.sum(line * trunk, axis=-1) / spread
-            by_trunk = (line - trunk * np.sum(line * trunk, axis=-1, keepdims=True)) / size
-            rows.append((value, {name: trunk / spread, "trunk": by_trunk / spread}))
-        coil = self.phases.coil
-        spread = np.where(coil, 1.2, 2.4)[:, None]
-        turn = np.where(coil, np.radians(12.0), 0.0)
-        c, s, z = np.cos(turn), np.sin(turn), np.zeros(len(v))
-        # The shoulder line is the pelvis line turned away from the net by the usual separation.
-        ahead = np.stack(
-            [np.stack([c, s, z], -1), np.stack([-s, c, z], -1), np.stack([z, z, z + 1], -1)], 1
-        )
-        off = v[:, vector("shoulders")] - np.einsum("tij,tj->ti", ahead, v[:, vector("pelvis")])
-        for i, axis in enumerate(np.eye(3)):
-            ones = np.tile(axis, (len(v), 1))
-            if i < 2:  # turns only: the shoulders tilt far more than the pelvis
-                slopes = {"shoulders": ones / spread, "pelvis": -ahead[:, i] / spread}
-                rows.append((off[:, i] / spread[:, 0], slopes))
-            value = (v[:, vector("head")] - trunk) @ axis / 0.25
-            by_trunk = (trunk * (trunk @ axis)[:, None] - axis) / size
-            rows.append((value, {"head": ones / 0.25, "trunk": by_trunk / 0.25}))
-        for side in ("left", "right"):
-            arm = np.sum(v[:, vector(f"{side}_upper_arm")] * self.chest, axis=-1)
-            value = np.minimum((arm + 0.3) / 0.15, 0.0)
-            slope = (value < 0)[:, None] * self.chest / 0.15
-            if side == "right":
-                value = np.where(self.phases.cocking, arm / 0.22, value)
-                slope = np.where(self.phases.cocking[:, None], self.chest / 0.22, slope)
-            rows.append((value, {f"{side}_upper_arm": slope}))
-            bend = v[:, vector(f"{side}_thigh")] - v[:, vector(f"{side}_shank")]
-            value = (np.sum(bend * self.front, axis=-1) - 0.1) / 0.1
-            active = (value < 0)[:, None]
-            slope = active * self.front / 0.1
-            rows.append(
-                (
-                    np.minimum(value, 0.0),
-                    {f"{side}_thigh": slope, f"{side}_shank": -slope},
-                )
-            )
-        upper, fore = v[:, vector("right_upper_arm")], v[:, vector("right_forearm")]
-        away = 1.0 / self.phases.elbow_spread
-        rows.append(
-            (
-                (np.sum(upper * fore, axis=-1) - self.phases.elbow_cosine) * away,
-                {"right_upper_arm": fore * away[:, None], "right_forearm": upper * away[:, None]},
-            )
-        )
-        for axis, spread in zip(np.eye(3), SHAKE_SD, strict=True):
-            value = v[:, vector("shake")] @ axis / spread
-            rows.append((value, {"shake": np.tile(axis / spread, (len(v), 1))}))
-        cost = 0.0
         share = self.share * NOISE_TIME_S / LIMIT_TIME_S
-        for value, slopes in rows:
+        cost = 0.0
+        for value, slopes in limit_rows(
+            state.vectors, self.phases, self.chest, self.front, self.coil_trust
+        ):
             cost += float(np.sum(share * value**2))
             if acc is not None:
                 acc.add_pose({vector(n): s for n, s in slopes.items()}, value, share)
@@ -315,8 +227,8 @@ class Problem:
         if self.feet_weight <= 0:
             return 0.0
         points = self.feet_map.at(state.body) @ state.vectors
-        height = points[..., 2] - state.camera.floor_m - _FLOOR * self.stature_m
-        weight = np.sqrt((self.share * self.feet_weight)[:, None] * self.rest) / _FLOOR_SD
+        height = points[..., 2] - state.camera.floor_m - FLOOR * self.stature_m
+        weight = np.sqrt((self.share * self.feet_weight)[:, None] * self.rest) / FLOOR_SD
         cost = float(np.sum((weight * height) ** 2))
         if acc is not None:
             projector = weight[..., None, None] * np.array([0.0, 0.0, 1.0])
@@ -331,7 +243,7 @@ class Problem:
                 other,
             )
         move = self.slip_map.at(state.body) @ np.diff(state.vectors, axis=0)
-        weight = np.sqrt(self.feet_weight * self.still / self.step[:, None]) / _SLIP_SD
+        weight = np.sqrt(self.feet_weight * self.still / self.step[:, None]) / SLIP_SD
         cost += float(np.sum(weight[..., None] ** 2 * move**2))
         if acc is not None:
             acc.add_slip(state.vectors, state.body, self.slip_map, weight)
@@ -426,7 +338,7 @@ class Problem:
                 constant[0, vector("trunk")] = 1.0
                 linear = LinearMap(constant, np.zeros((BODY_SHARED, 1, len(VECTORS))))
             else:
-                linear = _pair_map(self.points, (ends,))
+                linear = pair_map(self.points, (ends,))
             projector = (weight / size)[:, None] * value
             acc.add_rows(
                 state.vectors,
@@ -488,27 +400,3 @@ class Problem:
                 for c in range(3):
                     acc.diagonal[:, k, c, k, c] += 1e-4
         return float(np.sum(np.square(residual)) + far**2)
-
-
-def _pick(points: LinearMap, names: tuple[str, ...]) -> LinearMap:
-    index = [point(n) for n in names]
-    return LinearMap(points.constant[index], points.per_shared[:, index])
-
-
-def _balance_map(points: LinearMap) -> LinearMap:
-    """Return the map to the centre of mass less the middle of heels and toes, one row."""
-    weights = np.zeros(len(POINTS))
-    for i, name in enumerate(POINTS):
-        joints = np.zeros((len(BODY_JOINTS), 3))
-        marked = ("left_ear", "right_ear") if name == "head" else (name,)
-        joints[[BODY_JOINTS.index(n) for n in marked]] = 1.0
-        weights[i] = centre_of_mass(joints, Sex.UNKNOWN)[0]
-    for name in FEET[:4]:
-        weights[point(name)] -= 0.25
-    return points.take(weights[None])
-
-
-def _pair_map(points: LinearMap, pairs: tuple[tuple[str, str], ...]) -> LinearMap:
-    first = _pick(points, tuple(a for a, _ in pairs))
-    second = _pick(points, tuple(b for _, b in pairs))
-    return LinearMap(second.constant - first.constant, second.per_shared - first.per_shared)

@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from models.contract.tracks import BodyMotion, BoolArray, FloatArray
+from models.contract.tracks import BodyMotion, BoolArray, FloatArray, IntArray
 from models.contract.vocabulary import BODY_JOINTS
 from workers.serve.camera import LevelCamera
 from workers.serve.fit.arrow import Factor
 from workers.serve.fit.observations import points_map
-from workers.serve.fit.problem import State
 from workers.serve.fit.skeleton import POINTS, point
+from workers.serve.fit.state import State
 from workers.serve.proportions import Proportions
 
 _FACE: dict[str, tuple[float, float, float]] = {
@@ -50,16 +50,23 @@ class Placement:
 
     heading: float
     heading_sd: float
-    origin: FloatArray
+    early: IntArray
+    """Instants of the set-up whose ankles give the origin."""
 
     def turn(self, extra: float = 0.0) -> FloatArray:
         """Return the rotation from the levelled to the court frame, (3, 3)."""
         c, s = np.cos(self.heading + extra), np.sin(self.heading + extra)
         return np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
 
-    def apply(self, points: FloatArray, extra: float = 0.0) -> FloatArray:
+    def origin(self, points: FloatArray, floor_m: float) -> FloatArray:
+        """Return the mid-point of the ankles at set-up, on the floor, levelled frame."""
+        ankles = (points[:, point("left_ankle")] + points[:, point("right_ankle")]) / 2
+        middle = np.median(ankles[self.early], axis=0)
+        return np.array([middle[0], middle[1], floor_m])
+
+    def apply(self, points: FloatArray, floor_m: float, extra: float = 0.0) -> FloatArray:
         """Return points of the levelled frame in the court frame."""
-        return np.asarray((points - self.origin) @ self.turn(extra).T)
+        return np.asarray((points - self.origin(points, floor_m)) @ self.turn(extra).T)
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,13 +136,13 @@ class Drawer:
         out = np.empty((n, len(self.time_s), len(BODY_JOINTS), 3))
         for i in range(n):
             trial = self.state.moved(steps[i], shared[i], self.basis)
-            level = level_points(trial)
-            out[i] = self.joints(level, float(turns[i]))
+            out[i] = self.joints(trial, float(turns[i]))
         return out
 
-    def joints(self, level: FloatArray, extra_turn: float = 0.0) -> FloatArray:
-        """Return the 21 joints at the film's instants, court frame, from points at the nodes."""
-        full = with_face(self.placement.apply(level, extra_turn), self.stature_m)
+    def joints(self, state: State, extra_turn: float = 0.0) -> FloatArray:
+        """Return the 21 joints of a state at the film's instants, court frame."""
+        court = self.placement.apply(level_points(state), state.camera.floor_m, extra_turn)
+        full = with_face(court, self.stature_m)
         if len(self.nodes_s) == len(self.time_s):
             return full
         return np.asarray(CubicSpline(self.nodes_s, full, axis=0)(self.time_s))

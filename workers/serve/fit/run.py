@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from models.contract.errors import BodyNotInFrame
@@ -14,7 +16,7 @@ from workers.serve.fit.azimuth import GIVEN_SD, target_heading
 from workers.serve.fit.initial import merge, start, stature_px, typical_focal_px
 from workers.serve.fit.observations import observe
 from workers.serve.fit.phases import Phases
-from workers.serve.fit.problem import Problem, State
+from workers.serve.fit.problem import Problem
 from workers.serve.fit.result import (
     ClipContext,
     Drawer,
@@ -22,8 +24,8 @@ from workers.serve.fit.result import (
     Placement,
     level_points,
 )
-from workers.serve.fit.skeleton import point
 from workers.serve.fit.solve import Solution, minimise
+from workers.serve.fit.state import State
 from workers.serve.interface import EngineRequest
 from workers.serve.proportions import LENGTHS, POPULATION_STATURE_M, Proportions
 
@@ -33,13 +35,15 @@ FAST_SPEED = 1.6
 """The fit's instants: every frame while a wrist is faster than this (standing heights per second in
 the picture), else about 30 per second."""
 
-ROUNDS: tuple[tuple[float, float, int], ...] = (
-    (0.0, 1.0, 5),
-    (1.0, 1.0, 4),
-    (1.0, 0.7, 4),
-    (1.0, 0.5, 4),
+ROUNDS: tuple[tuple[float, float, float, int], ...] = (
+    (0.0, 1.0, 1.0, 5),
+    (1.0, 1.0, 0.6, 4),
+    (1.0, 0.7, 0.33, 4),
+    (1.0, 0.5, 0.33, 4),
 )
-"""Foot weight, trust in the network's depth, steps: foot contacts are renewed between rounds."""
+"""Foot weight, trust in the network's depth and in the usual separation of shoulders and pelvis,
+steps. The last two choose between mirror images in depth and then give way to the pictures; foot
+contacts are renewed between rounds."""
 
 SHORTEST_FRAMES = 8
 POSTERIOR_DRAWS = 24
@@ -104,24 +108,16 @@ def fit_body(
     level = level_points(state)
     planted = problem.rest[:, :2]
     heading, heading_sd = _heading(request, context, observations.time_s, level, planted)
-    origin = _origin(level, planted, state.camera.floor_m)
-    placement = Placement(heading, heading_sd, origin)
+    placement = Placement(heading, heading_sd, _early(planted))
+    origin = placement.origin(level, state.camera.floor_m)
     _, equations = problem.evaluate(state, build=True)
     assert equations is not None
     system, basis = equations.projected(state.vectors)
     time_s = np.asarray(track.time_s[rows], dtype=float)
     factor = Factor.of(system, 1e-9)
     drawer = Drawer(state, factor, basis, observations.time_s, time_s, placement, stature)
-    without_turn = Drawer(
-        state,
-        factor,
-        basis,
-        observations.time_s,
-        time_s,
-        Placement(heading, 0.0, origin),
-        stature,
-    )
-    joints = drawer.joints(level)
+    without_turn = replace(drawer, placement=replace(placement, heading_sd=0.0))
+    joints = drawer.joints(state)
     sd = np.std(without_turn.sample(POSTERIOR_DRAWS, 0), axis=0) * np.sqrt(
         POSTERIOR_DRAWS / (POSTERIOR_DRAWS - 1)
     )
@@ -161,8 +157,8 @@ def _solve(problem: Problem, starts: list[State], uv: FloatArray, tall: float) -
     still = contact.stances(time_s, uv, tall)
     flat = contact.flat_feet(time_s, uv, tall)
 
-    def one_round(state: State, feet: float, trust: float, steps: int) -> Solution:
-        problem.feet_weight, problem.depth_trust = feet, trust
+    def one_round(state: State, feet: float, depth: float, coil: float, steps: int) -> Solution:
+        problem.feet_weight, problem.depth_trust, problem.coil_trust = feet, depth, coil
         problem.settle_forward(state)
         contact.settle(problem, state, still, flat)
         problem.settle_balance(state)
@@ -213,14 +209,10 @@ def _heading(
     return float(mean), float(min(sd, np.radians(context.azimuth_sd)))
 
 
-def _origin(level: FloatArray, planted: FloatArray, floor_m: float) -> FloatArray:
-    """Return the mid-point of the ankles at set-up, on the floor, levelled frame."""
-
-    ankles = (level[:, point("left_ankle")] + level[:, point("right_ankle")]) / 2
+def _early(planted: FloatArray) -> IntArray:
+    """Return the first instants at which both feet stand on the court."""
     both = np.flatnonzero(planted.min(axis=1) > 0.5)
-    early = both[: max(3, len(both) // 4)] if len(both) else np.arange(min(5, len(level)))
-    middle = np.median(ankles[early], axis=0)
-    return np.array([middle[0], middle[1], floor_m])
+    return both[: max(3, len(both) // 4)] if len(both) else np.arange(min(5, len(planted)))
 
 
 def _to_frames(nodes_s: FloatArray, flags: BoolArray, time_s: FloatArray) -> BoolArray:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from workers.serve.fit.arrow import Factor
-from workers.serve.fit.problem import Problem, State
+from workers.serve.fit.problem import Problem
+from workers.serve.fit.state import State
 
 MAX_DAMPING = 1e6
 
