@@ -53,7 +53,10 @@ def limit_rows(
     for i, axis in enumerate(np.eye(3)):
         ones = np.tile(axis, (len(v), 1))
         if i < 2:  # turns only: the shoulders tilt far more than the pelvis
-            slopes = {"shoulders": ones / apart, "pelvis": -ahead[:, i] / apart}
+            slopes: dict[str, FloatArray] = {
+                "shoulders": ones / apart,
+                "pelvis": -ahead[:, i] / apart,
+            }
             rows.append((off[:, i] / apart[:, 0], slopes))
         value = (v[:, vector("head")] - trunk) @ axis / 0.25
         by_trunk = (trunk * (trunk @ axis)[:, None] - axis) / size

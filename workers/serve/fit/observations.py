@@ -136,7 +136,9 @@ def observe(track: JointTrack, rows: IntArray, mirrored: bool, stature_m: float)
     to_landmarks = LinearMap(
         np.stack([m.constant for m in maps]), np.stack([m.per_shared for m in maps], axis=1)
     )
-    depth, spread = _depths(np.asarray(track.world[rows], dtype=float), mirrored, stature_m)
+    world = np.asarray(track.world[rows], dtype=float)
+    calibrated = any("blazepose" in name for name in networks) or not track.sources
+    depth, spread = _depths(world, mirrored, stature_m, calibrated)
     return Observations(
         np.asarray(track.time_s[rows], dtype=float),
         np.stack(uv, 1),
@@ -151,8 +153,13 @@ def observe(track: JointTrack, rows: IntArray, mirrored: bool, stature_m: float)
     )
 
 
-def _depths(world: FloatArray, mirrored: bool, stature_m: float) -> tuple[FloatArray, FloatArray]:
-    """Return the depths of `DEPTH_PAIRS`, (T, P), and their sd, (P,), metres."""
+def _depths(
+    world: FloatArray, mirrored: bool, stature_m: float, calibrated: bool
+) -> tuple[FloatArray, FloatArray]:
+    """Return the depths of `DEPTH_PAIRS`, (T, P), and their sd, (P,), metres.
+
+    Joints of an unknown origin are taken at their word; only the sd stays.
+    """
     depth = np.zeros((len(world), len(DEPTH_PAIRS)))
     spread = np.zeros(len(DEPTH_PAIRS))
     for i, pair in enumerate(DEPTH_PAIRS):
@@ -161,6 +168,8 @@ def _depths(world: FloatArray, mirrored: bool, stature_m: float) -> tuple[FloatA
         if (a, b) not in DEPTH:
             a, b, sign = b, a, -1.0
         gain, offset, spread[i] = DEPTH[a, b]
+        if not calibrated:
+            gain, offset = 1.0 / stature_m, 0.0
         first, second = (LANDMARKS.index(_NAME[n][0]) for n in (a, b))
         depth[:, i] = sign * (offset + gain * (world[:, second, 2] - world[:, first, 2]))
     return depth * stature_m, spread * stature_m

@@ -39,8 +39,9 @@ def minimise(problem: Problem, state: State, *, steps: int, tolerance: float = 1
     the true cost is refused and damped.
     """
     damping = 1e-3
-    cost, equations = problem.evaluate(state, build=True)
+    cost, _ = problem.evaluate(state, build=False)
     for iteration in range(steps):
+        cost, equations = problem.evaluate(state, build=True)
         assert equations is not None
         system, basis = equations.projected(state.vectors)
         while True:
@@ -56,8 +57,7 @@ def minimise(problem: Problem, state: State, *, steps: int, tolerance: float = 1
             if damping > MAX_DAMPING:
                 return Solution(state, cost, iteration, True)
         gain = (cost - trial_cost) / cost
-        state, damping = trial, max(damping / 5.0, 1e-6)
-        cost, equations = problem.evaluate(state, build=True)
+        state, cost, damping = trial, trial_cost, max(damping / 5.0, 1e-6)
         if gain < tolerance:
             return Solution(state, cost, iteration + 1, True)
     return Solution(state, cost, steps, False)

@@ -22,7 +22,11 @@ _G = len(SHARED)
 
 @dataclass(slots=True)
 class Accumulator:
-    """Normal equations in the 54 untangled components, before the tangent projection."""
+    """Normal equations in the 54 untangled components, before the tangent projection.
+
+    Couplings to the next two instants act alike on x, y and z, so ``first`` and ``second`` hold
+    one number per pair of vectors and per vector.
+    """
 
     diagonal: FloatArray
     first: FloatArray
@@ -37,8 +41,8 @@ class Accumulator:
         """Return empty equations for a number of instants."""
         return cls(
             np.zeros((nodes, _K, 3, _K, 3)),
-            np.zeros((max(nodes - 1, 0), _K, 3, _K, 3)),
-            np.zeros((max(nodes - 2, 0), _K, 3, _K, 3)),
+            np.zeros((max(nodes - 1, 0), _K, _K)),
+            np.zeros((max(nodes - 2, 0), _K)),
             np.zeros((nodes, _K, 3, _G)),
             np.zeros((_G, _G)),
             np.zeros((nodes, _K, 3)),
@@ -113,7 +117,7 @@ class Accumulator:
         for c in range(3):
             self.diagonal[:-1, :, c, :, c] += block
             self.diagonal[1:, :, c, :, c] += block
-            self.first[:, :, c, :, c] -= block
+        self.first -= block
         pulled = a.T @ (weight[..., None] * residual)
         self.rhs[:-1] += pulled
         self.rhs[1:] -= pulled
@@ -140,13 +144,14 @@ class Accumulator:
         w2 = weight**2
         value = sum(stencil[:, j, None, None] * vectors[j : len(vectors) - 2 + j] for j in range(3))
         n = len(vectors) - 2
-        for c in range(3):
-            for k in range(_K):
-                for i in range(3):
-                    self.diagonal[i : n + i, k, c, k, c] += w2[:, k] * stencil[:, i] ** 2
-                self.first[0:n, k, c, k, c] += w2[:, k] * stencil[:, 0] * stencil[:, 1]
-                self.first[1 : n + 1, k, c, k, c] += w2[:, k] * stencil[:, 1] * stencil[:, 2]
-                self.second[:, k, c, k, c] += w2[:, k] * stencil[:, 0] * stencil[:, 2]
+        own = np.arange(_K)
+        for i in range(3):
+            part = w2 * stencil[:, i, None] ** 2
+            for c in range(3):
+                self.diagonal[i : n + i, own, c, own, c] += part
+        self.first[:n, own, own] += w2 * (stencil[:, 0] * stencil[:, 1])[:, None]
+        self.first[1 : n + 1, own, own] += w2 * (stencil[:, 1] * stencil[:, 2])[:, None]
+        self.second += w2 * (stencil[:, 0] * stencil[:, 2])[:, None]
         for j in range(3):
             self.rhs[j : n + j] -= w2[..., None] * stencil[:, j, None, None] * value
 
@@ -172,19 +177,24 @@ class Accumulator:
         keep = block_index()
         nodes = len(vectors)
 
-        def turn(block: FloatArray, left: FloatArray, right: FloatArray) -> FloatArray:
-            size = len(block)
-            half = np.matmul(np.swapaxes(left, -1, -2)[:, :, None], block.transpose(0, 1, 3, 2, 4))
-            full = np.matmul(half, right[:, None])
-            flat = full.transpose(0, 1, 3, 2, 4).reshape(size, 3 * _K, 3 * _K)
-            return np.ascontiguousarray(flat[:, keep[:, None], keep])
-
+        frame = np.zeros((nodes, 3 * _K, len(keep)))
+        for column, index in enumerate(keep):
+            k, c = divmod(int(index), 3)
+            frame[:, 3 * k : 3 * k + 3, column] = basis[:, k, :, c]
+        full = self.diagonal.reshape(nodes, 3 * _K, 3 * _K)
+        diagonal = np.swapaxes(frame, 1, 2) @ full @ frame
+        owner = keep // 3
+        axes = frame.reshape(nodes, _K, 3, len(keep)).sum(axis=1)
+        first = np.swapaxes(axes[1:], 1, 2) @ axes[:-1]
+        first *= self.first[:, owner[:, None], owner]
+        second = np.swapaxes(axes[2:], 1, 2) @ axes[:-2]
+        second *= (owner[:, None] == owner) * self.second[:, owner][:, None, :]
         border = np.matmul(np.swapaxes(basis, -1, -2), self.border).reshape(nodes, 3 * _K, _G)
         rhs = np.einsum("tkci,tkc->tki", basis, self.rhs).reshape(nodes, 3 * _K)
         system = ArrowSystem(
-            turn(self.diagonal, basis, basis),
-            turn(self.first, basis[1:], basis[:-1]),
-            turn(self.second, basis[2:], basis[:-2]),
+            diagonal,
+            first,
+            second,
             border[:, keep],
             self.corner,
             rhs[:, keep],
