@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 import threading
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -77,8 +78,10 @@ def test_several_may_migrate_at_once(empty_database_url: str) -> None:
 
 
 @pytest.fixture
-def database(database_url: str) -> Database:
-    return Database(database_url)
+def database(database_url: str) -> Iterator[Database]:
+    opened = Database(database_url)
+    yield opened
+    opened.close()
 
 
 def test_failed_transaction_leaves_nothing(database: Database) -> None:
