@@ -20,6 +20,8 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 
 PREFIX = "SERVEWRIGHT_"
 TEST_PREFIX = "SERVEWRIGHT_TEST_"
+DATABASE_SCHEMES = ("sqlite:///", "postgresql+psycopg://")
+REDIS_SCHEMES = ("redis://", "rediss://", "unix://")
 MAX_SOCKET_PATH = 100  # sockaddr_un.sun_path holds 108 bytes on Linux, 104 on macOS
 
 
@@ -177,6 +179,20 @@ class Settings(BaseSettings):
         if unknown:
             raise ValueError(f"unknown settings in the environment: {', '.join(unknown)}")
         return values
+
+    @field_validator("database_url")
+    @classmethod
+    def _database(cls, value: SecretStr | None) -> SecretStr | None:
+        if value is not None and not value.get_secret_value().startswith(DATABASE_SCHEMES):
+            raise ValueError(f"must begin with {' or '.join(DATABASE_SCHEMES)}")
+        return value
+
+    @field_validator("redis_url")
+    @classmethod
+    def _redis(cls, value: SecretStr | None) -> SecretStr | None:
+        if value is not None and not value.get_secret_value().startswith(REDIS_SCHEMES):
+            raise ValueError(f"must begin with {' or '.join(REDIS_SCHEMES)}")
+        return value
 
     @field_validator("webhook_private_networks")
     @classmethod

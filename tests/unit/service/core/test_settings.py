@@ -58,6 +58,9 @@ def test_variables_of_the_tests_are_left_alone(monkeypatch: pytest.MonkeyPatch) 
         {"heartbeat_s": 15.0, "lease_s": 20.0},
         {"webhook_private_networks": ("10.0.0.1/8",)},
         {"port": 70_000},
+        {"database_url": "postgresql://coach@127.0.0.1/serves"},  # would ask for another driver
+        {"database_url": "serves.db"},
+        {"redis_url": "127.0.0.1:6379"},
         {"models": ()},
         {"unknown": 1},
     ],
