@@ -4,8 +4,8 @@ The cubic smoothing spline that minimises ``sum w (y - f)^2 + lam * integral f''
 each sample weighted by the time it stands for, has the gain ``1 / (1 + (f / f0)^4)`` with
 ``lam = (2 pi f0)^-4`` and no lag. That is the gain of a second-order Butterworth filter
 run forward and backward, so the usual design rule holds unchanged: for a total cut-off
-(-3 dB) of fc, ``f0 = fc / C`` with ``C = (sqrt(2) - 1)^(1/4) = 0.80224`` (Winter,
-Biomechanics and Motor Control of Human Movement). Unlike the recursive filter it needs
+(-3 dB) of fc, ``f0 = fc / C`` with ``C = (sqrt(2) - 1)^(1/4) = 0.80224``
+(Biomechanics and Motor Control of Human Movement). Unlike the recursive filter it needs
 no constant frame interval and no padding at the ends.
 """
 

@@ -17,7 +17,7 @@ from models.contract.tracks import FloatArray
 PASSES = 2
 CORRECTION = float((2.0 ** (1.0 / PASSES) - 1.0) ** 0.25)
 """Each of two passes is designed at cut-off / 0.802 so that both together have the -3 dB point
-at the cut-off (Winter, Biomechanics and Motor Control of Human Movement, from memory)."""
+at the cut-off (Biomechanics and Motor Control of Human Movement, from memory)."""
 
 
 def pass_cutoff(cutoff_hz: float, rate_hz: float) -> float:

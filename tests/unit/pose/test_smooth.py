@@ -1,4 +1,4 @@
-"""Smoothing against scipy's Butterworth filter, Winter's rule and known signals."""
+"""Smoothing against scipy's Butterworth filter, the rule for two passes and known signals."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from workers.pose.smooth import (
 
 
 def test_two_pass_constant() -> None:
-    """Winter's correction for n = 2 passes, (2^(1/n) - 1)^(1/4), to the published 0.802."""
+    """The correction for n = 2 passes, (2^(1/n) - 1)^(1/4), to the published 0.802."""
     assert pytest.approx(0.80224, abs=5e-6) == TWO_PASS
 
 
