@@ -175,7 +175,9 @@ def _compare_all(
             bar.update(task, description=film.name)
             truth = read_truth(read_document(truth_file), film.stem)
             request = EngineRequest(
-                stature_m=truth.stature_m if heights else None, withhold=not all_metrics
+                stature_m=truth.stature_m if heights else None,
+                capture_fps=capture_fps(truth),
+                withhold=not all_metrics,
             )
             try:
                 track = joint_track(film, truth, cache)
@@ -214,18 +216,27 @@ def joint_track(film: Path, truth: ClipTruth, cache: Path) -> JointTrack:
     settings = Settings().model_copy(update={"pictures": False})
     key = hashlib.sha256(film.read_bytes())
     key.update("+".join(settings.models).encode())
+    rate = capture_fps(truth)
+    if rate is not None:
+        key.update(str(rate).encode())
     kept = cache / f"{film.stem}-{key.hexdigest()[:16]}.npz"
     if kept.is_file():
         try:
             return JointTrack.from_npz(kept.read_bytes())
         except (ValueError, KeyError, OSError):
             kept.unlink()
-    result = pipeline.run(film, EngineRequest(stature_m=truth.stature_m), shared_stages(settings))
+    request = EngineRequest(stature_m=truth.stature_m, capture_fps=rate)
+    result = pipeline.run(film, request, shared_stages(settings))
     cache.mkdir(parents=True, exist_ok=True)
     part = kept.with_suffix(".part")
     part.write_bytes(result.track.to_npz())
     part.replace(kept)
     return result.track
+
+
+def capture_fps(truth: ClipTruth) -> float | None:
+    """Return the rate to state for a slow-motion file, as its owner would; None otherwise."""
+    return truth.fps if truth.time_scale != 1.0 else None
 
 
 _METRIC_COLUMNS = ("name", "view", "count", "bias", "mae", "p95", "coverage", "measurable")

@@ -31,8 +31,9 @@ MIN_RISE = 2.2
 MIN_SWING = 7.0
 """Least sum of upward and downward speed where the hand is not seen overhead."""
 SERVE_RISE, SERVE_FALL = 8.0, 12.0
-SLOW_BELOW = 1.6
-"""A swing whose upward and downward speeds, each over its usual value, sum to less is slow."""
+SLOW_BELOW, SLOW_BELOW_AT_LOW_RATE, LOW_RATE_FPS = 1.75, 1.6, 27.0
+"""A swing whose upward and downward speeds, each over its usual value, sum to less is slow; few
+frames a second blunt both."""
 COCKED_DEG, EXTENDED_DEG = 60.0, 50.0
 """A throw without a raised tossing arm shows a bent elbow that straightens; a toss does not."""
 SHADOW_DRIVE_S = 0.62
@@ -221,7 +222,9 @@ def _kind(signals: Signals, swing: _Swing) -> RepetitionKind:
     before = np.flatnonzero((time >= time[swing.toss] - 0.4) & (time < time[swing.peak]))
     lowest = before[np.argmin(signals.hips[before])] if before.size else swing.toss
     drive = float(time[swing.peak] - time[lowest])
-    slow = swing.rise / SERVE_RISE + swing.fall / SERVE_FALL < SLOW_BELOW
+    blunt = signals.step_s > 1.0 / LOW_RATE_FPS
+    limit = SLOW_BELOW_AT_LOW_RATE if blunt else SLOW_BELOW
+    slow = swing.rise / SERVE_RISE + swing.fall / SERVE_FALL < limit
     if slow or drive > SHADOW_DRIVE_S:
         return RepetitionKind.SHADOW
     return RepetitionKind.SERVE

@@ -107,7 +107,7 @@ class TrueRepetition:
 
 @dataclass(frozen=True, slots=True)
 class ClipTruth:
-    """What is known of a clip."""
+    """What is known of a clip; ``time_scale`` > 1: the file plays that many times slower."""
 
     name: str
     fps: float
@@ -116,6 +116,7 @@ class ClipTruth:
     azimuth_deg: float
     handedness: Handedness
     stature_m: float
+    time_scale: float
     repetitions: tuple[TrueRepetition, ...]
 
     @property
@@ -151,6 +152,7 @@ def read_truth(document: Mapping[str, Any], name: str = "") -> ClipTruth:
         azimuth_deg=azimuth,
         handedness=Handedness(document["handedness"]),
         stature_m=float(document["body_height_m"]),
+        time_scale=float(document.get("time_scale") or 1.0),
         repetitions=tuple(sorted(repetitions, key=lambda r: r.anchor_s)),
     )
 
