@@ -17,8 +17,9 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -200,10 +201,14 @@ def shared_error(errors: dict[str, list[tuple[float, float]]]) -> dict[str, Any]
     }
 
 
-def run(count: int, seed: int, noise: str) -> Tally:
-    """Measure ``count`` pairs of each sort."""
+def run(
+    count: int, seed: int, noise: str, note: Callable[[Tally], None] = lambda _tally: None
+) -> Tally:
+    """Measure ``count`` pairs of each sort; ``note`` hears of the counts after each."""
     tally = Tally()
     for index, (spec, skeleton) in enumerate(_specs(count, seed, noise)):
+        if index:
+            note(tally)
         knob = KNOBS[index % len(KNOBS)]
         documents = [document(one, skeleton) for one in (spec, turned(spec, knob))]
         truths = [read_truth(one) for one in documents]
@@ -282,7 +287,11 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--noise", choices=("joints", "film"), default="joints")
     options = parser.parse_args()
-    print(json.dumps(run(options.count, options.seed, options.noise).report(), indent=1))
+
+    def note(tally: Tally) -> None:
+        print(json.dumps(tally.report()), file=sys.stderr, flush=True)
+
+    print(json.dumps(run(options.count, options.seed, options.noise, note).report(), indent=1))
 
 
 if __name__ == "__main__":
