@@ -42,7 +42,7 @@ def open_engine(url: str) -> Engine:
             parsed, pool_pre_ping=True, pool_size=5, max_overflow=15, hide_parameters=True
         )
     if parsed.database and parsed.database != ":memory:":
-        Path(parsed.database).parent.mkdir(parents=True, exist_ok=True)
+        Path(parsed.database).parent.mkdir(0o700, parents=True, exist_ok=True)
     engine = create_engine(
         parsed, connect_args={"timeout": BUSY_TIMEOUT_MS / 1000}, hide_parameters=True
     )

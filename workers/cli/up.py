@@ -193,7 +193,7 @@ def check_port(host: str, port: int) -> None:
 def alone(data_dir: Path) -> Iterator[None]:
     """Hold the data folder: two services on one SQLite file and socket would fight."""
     try:
-        data_dir.mkdir(parents=True, exist_ok=True)
+        data_dir.mkdir(0o700, parents=True, exist_ok=True)  # films and secrets: nobody else's
         opened = (data_dir / "up.lock").open("w")
     except OSError as error:
         raise InvalidRequest(

@@ -38,7 +38,7 @@ class LocalObjects:
         """Begin to write an object."""
         path = self._path(key)
         with _translated():
-            self._pending.mkdir(parents=True, exist_ok=True)
+            self._make_folders()
             return _LocalUpload(key, path, self._pending)
 
     def put_bytes(self, key: str, data: bytes, media_type: str) -> ObjectInfo:
@@ -140,9 +140,13 @@ class LocalObjects:
     def ping(self) -> None:
         """Check that the folder can be written to."""
         with _translated():
-            self._pending.mkdir(parents=True, exist_ok=True)
+            self._make_folders()
             with tempfile.TemporaryFile(dir=self._pending):
                 pass
+
+    def _make_folders(self) -> None:
+        self._root.mkdir(0o700, parents=True, exist_ok=True)  # for this user alone
+        self._pending.mkdir(exist_ok=True)
 
     def _path(self, key: str) -> Path:
         return self._root / checked_key(key)

@@ -27,7 +27,8 @@ def test_a_data_folder_that_cannot_be_one_is_named(invoke: Invoke, tmp_path: Pat
 
 
 def test_one_service_a_data_folder(invoke: Invoke, tmp_path: Path) -> None:
-    with alone(tmp_path):
-        shown = invoke("up", "--data-dir", str(tmp_path), "--port", "0")
+    with alone(tmp_path / "data"):
+        assert (tmp_path / "data").stat().st_mode & 0o077 == 0  # films and secrets
+        shown = invoke("up", "--data-dir", str(tmp_path / "data"), "--port", "0")
     assert shown.exit_code == Exit.USAGE
     assert "already running" in shown.stderr

@@ -169,6 +169,11 @@ def test_absent_database_is_a_typed_error() -> None:
         revision_present(database)
 
 
+def test_the_folder_of_a_new_sqlite_file_is_for_its_user_alone(tmp_path: Path) -> None:
+    Database(f"sqlite:///{tmp_path}/new/a.db").close()
+    assert (tmp_path / "new").stat().st_mode & 0o077 == 0
+
+
 def test_a_database_without_tables_asks_for_the_migration(empty_database_url: str) -> None:
     database = Database(empty_database_url)
     with (

@@ -77,6 +77,11 @@ def read(objects: Objects, key: str, part: ByteRange | None = None) -> bytes:
         return stream.read()
 
 
+def test_the_local_folder_is_for_its_user_alone(tmp_path: Path) -> None:
+    LocalObjects(tmp_path / "films").put_bytes("a/b", b"film", "video/mp4")
+    assert (tmp_path / "films").stat().st_mode & 0o077 == 0
+
+
 def test_unfinished_uploads_are_dropped_by_age(objects: Objects) -> None:
     upload = objects.upload("a/cut-off", "video/mp4")
     upload.write(b"x" * PART_BYTES)
