@@ -8,45 +8,47 @@ segment with unit length: against the same axis with the other sign it says that
 foreshortened segment longer than it looks (a regression to the usual length).
 
 Shares of standing height; least-squares means over the rendered serve clips with known joint
-centres. What remains for one person is estimated in the fit within ``NUISANCE_SD``.
+centres (``python -m tests.rendered.landmark_offsets``). What remains for one person is estimated in
+the fit within ``NUISANCE_SD``.
 """
 
 from __future__ import annotations
 
 _BLAZEPOSE: dict[str, dict[str, float]] = {
-    "shoulder": {"out": -0.0043, "up": -0.0328, "up_plane": 0.0402, "distal": -0.0051},
-    "elbow": {"along": -0.0319, "along_plane": 0.0128, "distal": 0.0300, "distal_plane": -0.0179},
+    "shoulder": {"out": -0.0045, "up": -0.0303, "distal": -0.0053, "up_plane": 0.0375},
+    "elbow": {"along": -0.0324, "distal": 0.0295, "along_plane": 0.0121, "distal_plane": -0.0163},
+    "wrist": {"along": 0.0009},
     "hip": {
-        "out": -0.0220,
-        "up": 0.0040,
-        "forward": 0.0220,
-        "distal": 0.0564,
-        "distal_plane": -0.0326,
-        "shank": 0.0115,
-        "shoulder": 0.0118,
-        "vertical": 0.0182,
+        "out": -0.0188,
+        "up": 0.0023,
+        "forward": 0.0233,
+        "distal": 0.0500,
+        "shank": 0.0112,
+        "shoulder": 0.0089,
+        "distal_plane": -0.0295,
+        "vertical": 0.0161,
     },
-    "knee": {"along": 0.0166, "along_plane": -0.0249, "distal": 0.0085},
-    "ankle": {"along": -0.0214},
-    "heel": {"foot": -0.0034, "shank": -0.0060},
-    "toe": {"foot": -0.0212, "shank": -0.0038},
+    "knee": {"along": 0.0137, "distal": 0.0083, "along_plane": -0.0213},
+    "ankle": {"along": -0.0217, "foot": 0.0001},
+    "heel": {"shank": -0.0065, "foot": -0.0025},
+    "toe": {"shank": -0.0063, "foot": -0.0214},
 }
 _MOVENET: dict[str, dict[str, float]] = {
-    "shoulder": {"out": 0.0015, "up": -0.0216, "up_plane": 0.0356, "distal": -0.0069},
-    "elbow": {"along": -0.0397, "along_plane": 0.0222, "distal": 0.0240, "distal_plane": -0.0153},
-    "wrist": {"along": -0.0017},
+    "shoulder": {"out": 0.0020, "up": -0.0176, "distal": -0.0070, "up_plane": 0.0316},
+    "elbow": {"along": -0.0385, "distal": 0.0212, "along_plane": 0.0212, "distal_plane": -0.0124},
+    "wrist": {"along": -0.0006},
     "hip": {
-        "out": -0.0150,
-        "up": 0.0113,
-        "forward": 0.0178,
-        "distal": 0.0495,
-        "distal_plane": -0.0342,
-        "shank": 0.0102,
-        "shoulder": 0.0124,
-        "vertical": 0.0128,
+        "out": -0.0142,
+        "up": 0.0092,
+        "forward": 0.0188,
+        "distal": 0.0428,
+        "shank": 0.0098,
+        "shoulder": 0.0116,
+        "distal_plane": -0.0270,
+        "vertical": 0.0146,
     },
-    "knee": {"along": 0.0139, "along_plane": -0.0153, "distal": -0.0020},
-    "ankle": {"along": -0.0174, "foot": -0.0047},
+    "knee": {"along": 0.0157, "distal": -0.0026, "along_plane": -0.0160},
+    "ankle": {"along": -0.0170, "foot": -0.0052},
 }
 
 LANDMARK_SD: dict[str, float] = {
@@ -78,16 +80,16 @@ NUISANCE_SD = 0.005
 """Standard deviation of each, share of standing height."""
 
 _SIDED: dict[tuple[str, str], tuple[float, float, float]] = {
-    ("hip", "shoulder"): (1.0, 0.014, 0.056),
-    ("shoulder", "elbow"): (1.5, 0.030, 0.130),
-    ("elbow", "wrist"): (1.5, 0.020, 0.120),
-    ("hip", "knee"): (1.2, 0.0, 0.056),
-    ("knee", "ankle"): (0.9, -0.086, 0.050),
-    ("heel", "toe"): (2.8, 0.086, 0.095),
+    ("hip", "shoulder"): (1.12, 0.019, 0.070),
+    ("shoulder", "elbow"): (1.80, 0.057, 0.143),
+    ("elbow", "wrist"): (1.90, 0.052, 0.183),
+    ("hip", "knee"): (1.39, -0.001, 0.060),
+    ("knee", "ankle"): (0.92, -0.086, 0.049),
+    ("heel", "toe"): (2.57, 0.074, 0.090),
 }
 
 DEPTH: dict[tuple[str, str], tuple[float, float, float]] = {
-    ("right_hip", "left_hip"): (0.86, -0.057, 0.044),
+    ("right_hip", "left_hip"): (0.86, -0.056, 0.044),
     ("right_shoulder", "left_shoulder"): (0.87, 0.007, 0.062),
 } | {
     (f"{side}_{a}", f"{side}_{b}"): values
