@@ -16,6 +16,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event, insert, make_url, select, text
 from sqlalchemy import update as sql_update
 from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
 
 from models.contract.errors import DatabaseUnavailable
@@ -169,6 +170,8 @@ def _translated() -> Iterator[None]:
         yield
     except IntegrityError:
         raise
+    except PoolTimeout as error:  # every connection is in use
+        raise DatabaseUnavailable() from error
     except DBAPIError as error:
         if _lacks_tables(error):
             raise DatabaseUnavailable(

@@ -6,6 +6,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator
+from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -172,6 +173,20 @@ def test_absent_database_is_a_typed_error() -> None:
 def test_the_folder_of_a_new_sqlite_file_is_for_its_user_alone(tmp_path: Path) -> None:
     Database(f"sqlite:///{tmp_path}/new/a.db").close()
     assert (tmp_path / "new").stat().st_mode & 0o077 == 0
+
+
+def test_no_free_connection_is_a_typed_error(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(database.engine.pool, "_timeout", 0.01)
+
+    def take_all(held: ExitStack) -> None:
+        for _ in range(100):
+            held.enter_context(database.read()).execute(text("SELECT 1"))
+
+    with pytest.raises(DatabaseUnavailable), ExitStack() as held:
+        take_all(held)
+    database.ping()
 
 
 def test_a_database_without_tables_asks_for_the_migration(empty_database_url: str) -> None:
