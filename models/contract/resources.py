@@ -112,7 +112,8 @@ class AnalysisOptions(Document):
         "looks like a serve.",
     )
     annotated_film: bool = Field(
-        default=False, description="Also make the film of the repetitions with marks and live numbers drawn in."
+        default=False,
+        description="Also make the film of the repetitions with marks and live numbers drawn in.",
     )
     models: tuple[str, ...] | None = Field(
         default=None,
