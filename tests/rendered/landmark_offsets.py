@@ -3,7 +3,8 @@
 ``python -m tests.rendered.landmark_offsets TRACKS TRUTHS`` prints the tables of
 ``workers/serve/fit/offsets.py``: TRACKS holds ``NNN.npz`` (what the pose stage saw), TRUTHS the
 ``NNN.json`` of the same clips. Offsets are least squares of the picture error, in shares of
-standing height, on the body's own axes (see that module for their names); depths are the network's depth of
+standing height, on the body's own axes (see that module for their names); depths are the
+network's depth of
 a segment regressed on the true one, inverted.
 """
 

@@ -9,6 +9,7 @@ change cheaply while the segment lies in the picture's plane).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 from itertools import product
 
 import numpy as np
@@ -23,6 +24,16 @@ EVIDENCE_TIME_S = 0.12
 
 SPEED = {"torso": 6.0, "arm": 20.0, "leg": 8.0}
 """Usual angular speed of a segment in a serve, rad/s (order of magnitude)."""
+
+
+class Guess(Enum):
+    """Hypotheses of how the shoulder line lies in depth.
+
+    ``PLAIN``: the cheapest. ``OTHER_COIL``: the other way round while coiled.
+    """
+
+    PLAIN = "plain"
+    OTHER_COIL = "other_coil"
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +74,7 @@ def depth_directions(
     lengths: dict[str, float],
     phases: Phases,
     *,
-    other_coil: bool = False,
+    guess: Guess = Guess.PLAIN,
 ) -> dict[str, FloatArray]:
     """Return a plausible unit direction of every segment over time.
 
@@ -76,8 +87,8 @@ def depth_directions(
     lengths : mapping of str to float
         Body lengths, metres.
     phases : Phases
-    other_coil : bool
-        Turn the shoulder line the other way in depth while coiled: a second hypothesis.
+    guess : Guess
+        Which hypothesis of the shoulder line to take.
 
     Returns
     -------
@@ -86,8 +97,8 @@ def depth_directions(
     """
     solver = _Chains(seen, uv, metres_per_px, lengths, phases)
     torso = solver.torso()
-    if other_coil:
-        torso = solver.torso(against=torso["shoulders"])
+    if guess is Guess.OTHER_COIL:
+        torso = solver.torso(against=phases.coil[:, None] * torso["shoulders"])
     chest = np.cross(torso["shoulders"], torso["trunk"])
     front = np.cross(torso["pelvis"], torso["trunk"])
     out = dict(torso)
@@ -154,7 +165,7 @@ class _Chains:
             apart = np.linalg.norm(d["shoulders"][:, :2] - usual, axis=-1)
             if against is not None:
                 same = d["shoulders"][:, 1] * against[:, 1] > 0
-                square = square + 100.0 * (coil & same)
+                square = square + 100.0 * same
             return np.asarray(square + (apart / np.where(coil, 0.40, 0.8)) ** 2)
 
         return self.best(parts, limits, SPEED["torso"])

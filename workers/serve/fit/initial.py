@@ -7,7 +7,7 @@ import numpy as np
 from models.contract.tracks import FloatArray
 from workers.serve import camera as cam
 from workers.serve.camera import LevelCamera
-from workers.serve.fit.depth_signs import depth_directions
+from workers.serve.fit.depth_signs import Guess, depth_directions
 from workers.serve.fit.observations import BODY_SHARED, DEPTH_PAIRS, Observations, points_map
 from workers.serve.fit.phases import Phases
 from workers.serve.fit.skeleton import FREE, POINTS, VECTORS, point, vector
@@ -70,16 +70,16 @@ def start(
     camera: LevelCamera,
     phases: Phases,
     *,
-    other_coil: bool = False,
+    guess: Guess = Guess.PLAIN,
 ) -> State:
-    """Return a first guess of the whole window (see `depth_directions` for ``other_coil``)."""
+    """Return a first guess of the whole window (see `depth_directions` for ``guess``)."""
     uv = merge(seen)
     shares = dict(zip(LENGTHS, proportions.mean, strict=True))
     tall = stature_px(uv, shares)
     metres_per_px = stature_m / tall
     distance = camera.focal_px * metres_per_px
     lengths = {name: float(share * stature_m) for name, share in shares.items()}
-    ways = depth_directions(seen, uv, metres_per_px, lengths, phases, other_coil=other_coil)
+    ways = depth_directions(seen, uv, metres_per_px, lengths, phases, guess=guess)
     vectors = np.zeros((len(seen.time_s), len(VECTORS), 3))
     hips = (uv[:, point("left_hip")] + uv[:, point("right_hip")]) / 2
     centre = np.array(camera.centre_px)

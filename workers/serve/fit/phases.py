@@ -58,7 +58,11 @@ class Phases:
             rows = _within(after, span)
             cosine[rows], spread[rows] = np.cos(np.radians(flexion_deg)), cosine_sd
         return cls(
-            _within(after, COIL_S), _within(after, COCKING_S), after < DRIVE_S, cosine, spread
+            _within(after, COIL_S),
+            _within(after, COCKING_S),
+            after < DRIVE_S,
+            cosine,
+            spread,
         )
 
 

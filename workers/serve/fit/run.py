@@ -13,6 +13,7 @@ from workers.serve.camera import LevelCamera
 from workers.serve.fit import contact
 from workers.serve.fit.arrow import Factor
 from workers.serve.fit.azimuth import GIVEN_SD, target_heading
+from workers.serve.fit.depth_signs import Guess
 from workers.serve.fit.initial import merge, start, stature_px, typical_focal_px
 from workers.serve.fit.observations import observe
 from workers.serve.fit.phases import Phases
@@ -36,14 +37,17 @@ FAST_SPEED = 1.6
 the picture), else about 30 per second."""
 
 ROUNDS: tuple[tuple[float, float, float, int], ...] = (
-    (0.0, 1.0, 1.0, 5),
-    (1.0, 1.0, 0.6, 4),
-    (1.0, 0.7, 0.33, 4),
-    (1.0, 0.5, 0.33, 4),
+    (0.0, 1.0, 1.0, 7),
+    (1.0, 1.0, 0.6, 5),
+    (1.0, 0.7, 0.33, 5),
+    (1.0, 0.5, 0.33, 5),
 )
 """Foot weight, trust in the network's depth and in the usual separation of shoulders and pelvis,
 steps. The last two choose between mirror images in depth and then give way to the pictures; foot
 contacts are renewed between rounds."""
+
+FIRST_DAMPING = 1.0
+"""Small steps at first: a full step from the first guess can cross into a mirror image in depth."""
 
 SHORTEST_FRAMES = 8
 POSTERIOR_DRAWS = 24
@@ -100,8 +104,8 @@ def fit_body(
     problem = Problem(observations, proportions, stature, camera.focal_px, tall, phases)
     first_camera = context.camera if context else camera
     starts = [
-        start(observations, proportions, stature, first_camera, phases, other_coil=other)
-        for other in (False, True)
+        start(observations, proportions, stature, first_camera, phases, guess=guess)
+        for guess in Guess
     ]
     solution = _solve(problem, starts, uv, tall)
     state = solution.state
@@ -157,14 +161,16 @@ def _solve(problem: Problem, starts: list[State], uv: FloatArray, tall: float) -
     still = contact.stances(time_s, uv, tall)
     flat = contact.flat_feet(time_s, uv, tall)
 
-    def one_round(state: State, feet: float, depth: float, coil: float, steps: int) -> Solution:
+    def one_round(
+        state: State, feet: float, depth: float, coil: float, steps: int, damping: float = 1e-3
+    ) -> Solution:
         problem.feet_weight, problem.depth_trust, problem.coil_trust = feet, depth, coil
         problem.settle_forward(state)
         contact.settle(problem, state, still, flat)
         problem.settle_balance(state)
-        return minimise(problem, state, steps=steps)
+        return minimise(problem, state, steps=steps, damping=damping)
 
-    solution = min((one_round(s, *ROUNDS[0]) for s in starts), key=lambda s: s.cost)
+    solution = min((one_round(s, *ROUNDS[0], FIRST_DAMPING) for s in starts), key=lambda s: s.cost)
     total = solution.iterations
     for settings in ROUNDS[1:]:
         solution = one_round(solution.state, *settings)

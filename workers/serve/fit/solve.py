@@ -32,13 +32,19 @@ class Solution:
     converged: bool
 
 
-def minimise(problem: Problem, state: State, *, steps: int, tolerance: float = 1e-3) -> Solution:
+def minimise(
+    problem: Problem,
+    state: State,
+    *,
+    steps: int,
+    damping: float = 1e-3,
+    tolerance: float = 1e-3,
+) -> Solution:
     """Minimise the problem's cost from a first guess.
 
     Robust weights are renewed at every step, so a step that lowers the quadratic model but raises
     the true cost is refused and damped.
     """
-    damping = 1e-3
     cost, _ = problem.evaluate(state, build=False)
     for iteration in range(steps):
         cost, equations = problem.evaluate(state, build=True)
