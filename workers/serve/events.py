@@ -27,12 +27,15 @@ LONGEST_SWING_S = 0.6
 longer swings stretch the lags below in proportion."""
 LONGEST_DRIVE_S = 0.8
 """A full-speed serve takes less from loading to its highest wrist."""
-WRIST_PEAK_TO_CONTACT_S = 0.030
+WRIST_PEAK_TO_CONTACT_S = 0.029
 """The wrist is highest before contact: the racket is still rising over it."""
+WRIST_PEAK_LAG_LOW_RATE_S, LOW_RATE_STEP_S = 0.022, 0.025
+"""At 30 frames per second the top is smoothed over more of the fall, and so found later."""
 ELBOW_STRAIGHT_TO_CONTACT_S = -0.010
 """The elbow is straightest just after contact, where it does not go on straightening."""
 ELBOW_PULL_S = 0.014
-"""How far the elbow may move the contact given by the wrist, half each."""
+"""How far the elbow may move the contact given by the wrist, half each; not from film, where the
+elbow is less sure than the row of the wrist."""
 RACKET_LOW_TO_CONTACT_S = 0.150
 ELBOW_BENT_TO_RACKET_LOW_S = 0.007
 """The elbow is most bent just before the racket tip is lowest."""
@@ -41,10 +44,10 @@ RELEASE_REACH_SHARE = 0.58
 35 deg above the horizontal."""
 MIN_REACH = 0.15
 """Standing heights; less is no raised tossing arm."""
-KNEE_TRUST = 0.5
+KNEE_TRUST = 0.25
 """The knees are most bent where the pelvis is lowest, give or take; knees seen from film are
-noisier than the pelvis, so the two are averaged."""
-SET_UP_LAG_S = 0.045
+noisier than the pelvis, so the pelvis counts three times."""
+SET_UP_LAG_S = 0.02
 """Movement starts before it is fast enough to be seen."""
 FINISH_LAG_S = 0.085
 """The wrist has slowed to 6 % of its peak before it stops."""
@@ -75,6 +78,7 @@ class _Paths:
     hand_speed: FloatArray
     elbow: FloatArray
     knees: FloatArray
+    step_s: float
 
     def within(self, start: float, end: float) -> BoolArray:
         return np.asarray((self.time_s >= start) & (self.time_s <= end))
@@ -121,7 +125,7 @@ def locate(
     trophy = found.get(EventName.TROPHY)
     stretch = 1.0 if trophy is None else (highest - trophy) / LONGEST_SWING_S
     stretch = min(max(stretch, 1.0), 8.0)
-    contact = _contact(paths, highest, stretch)
+    contact = _contact(paths, highest, stretch, use_elbow=witness is None)
     found[EventName.CONTACT] = contact
     if kind is not RepetitionKind.THROW:
         found |= _racket_low(paths, contact, stretch)
@@ -181,7 +185,9 @@ def _paths(motion: BodyMotion, witness: Witness) -> _Paths:
     count = max(round((time[-1] - time[0]) / GRID_S), 2)
     grid = np.linspace(time[0], time[-1], count + 1)
     fine = CubicSpline(time, series, axis=0)(grid)
-    return _Paths(grid, *(fine[:, i] for i in range(fine.shape[1])))
+    step = float(np.median(np.diff(time)))
+    hand, toss, hips, activity, hand_speed, elbow, knees = fine.T
+    return _Paths(grid, hand, toss, hips, activity, hand_speed, elbow, knees, step)
 
 
 def _release(paths: _Paths, highest: float) -> float | None:
@@ -209,12 +215,14 @@ def _load(paths: _Paths, start: float, highest: float) -> dict[EventName, float]
     return {EventName.LOADING: loading, EventName.TROPHY: trophy}
 
 
-def _contact(paths: _Paths, highest: float, stretch: float) -> float:
+def _contact(paths: _Paths, highest: float, stretch: float, *, use_elbow: bool) -> float:
     """Contact follows the highest wrist; the straightest elbow corrects it a little."""
-    first = highest + WRIST_PEAK_TO_CONTACT_S * stretch
+    slow_film = paths.step_s > LOW_RATE_STEP_S
+    lag = WRIST_PEAK_LAG_LOW_RATE_S if slow_film else WRIST_PEAK_TO_CONTACT_S
+    first = highest + lag * stretch
     near = paths.within(highest - 0.05 * stretch, highest + 0.08 * stretch)
     straight = paths.extreme(paths.elbow, near, -1)
-    if straight is None:
+    if straight is None or not use_elbow:
         return first
     pull = straight + ELBOW_STRAIGHT_TO_CONTACT_S * stretch - first
     limit = ELBOW_PULL_S * stretch

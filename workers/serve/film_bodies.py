@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,8 @@ from workers.serve.measure import Estimate
 from workers.serve.network_body import network_body
 from workers.serve.proportions import POPULATION_STATURE_M
 from workers.serve.uncertainty import draw_joints
+
+BOTH = "fit_and_lift"
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +70,30 @@ def film_bodies(
             heading=float(np.radians(fit.azimuth_deg - 90.0)),
         )
         if lifted is not None:
-            estimates.append(plain_estimate(lifted))
+            estimates += [*_both(estimates[0], lifted), plain_estimate(lifted)]
         bodies.append(FilmBody(tuple(estimates), (fit.azimuth_deg, fit.azimuth_sd)))
     return bodies
+
+
+def _both(fit: Estimate, lifted: BodyMotion) -> list[Estimate]:
+    """Return the mean of fit and lift, whose errors are unlike; nothing where frames differ."""
+    motion = fit.motion
+    if len(motion) != len(lifted) or not np.array_equal(motion.time_s, lifted.time_s):
+        return []
+    early = slice(0, max(3, len(motion) // 10))
+    shift = np.median(motion.joints[early] - lifted.joints[early], axis=(0, 1))
+    moved = replace(lifted, joints=lifted.joints + shift)
+    mean = replace(
+        motion,
+        joints=(motion.joints + moved.joints) / 2.0,
+        sd=np.sqrt(motion.sd**2 + moved.sd**2) / 2.0,
+        method=BOTH,
+    )
+
+    def sample(count: int, seed: int) -> FloatArray:
+        return np.asarray((fit.sample(count, seed) + draw_joints(moved, count, seed + 1)) / 2.0)
+
+    return [Estimate(mean, sample)]
 
 
 def _without_fit(
