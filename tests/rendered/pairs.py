@@ -130,10 +130,10 @@ def _as_analysis(found: EngineResult, truth: dict[str, Any]) -> Analysis:
     )
 
 
-def compared(one: Analysis, two: Analysis) -> Comparison:
-    """The comparison of two single clips."""
+def compared(one: Analysis, two: Analysis, shared: float = 0.0) -> Comparison:
+    """The comparison of two single clips; ``shared`` for one camera place."""
     groups = [Group(name, ((name, a),)) for name, a in (("first", one), ("second", two))]
-    return compare(groups[0], groups[1])
+    return compare(groups[0], groups[1], shared_error=shared)
 
 
 def true_difference(row: MetricDifference, one: ClipTruth, two: ClipTruth) -> float | None:
@@ -202,7 +202,11 @@ def shared_error(errors: dict[str, list[tuple[float, float]]]) -> dict[str, Any]
 
 
 def run(
-    count: int, seed: int, noise: str, note: Callable[[Tally], None] = lambda _tally: None
+    count: int,
+    seed: int,
+    noise: str,
+    note: Callable[[Tally], None] = lambda _tally: None,
+    shared: float = 0.0,
 ) -> Tally:
     """Measure ``count`` pairs of each sort; ``note`` hears of the counts after each."""
     tally = Tally()
@@ -215,12 +219,12 @@ def run(
         sides = [measured(one, noise, 10 * index + i) for i, one in enumerate(documents)]
         if not all(len(side.repetitions) == 1 for side in sides):
             continue
-        _count_knob(tally, knob, compared(*sides), (truths[0], truths[1]))
+        _count_knob(tally, knob, compared(*sides, shared), (truths[0], truths[1]))
         _note_errors(tally, sides, truths)
         again = measured(documents[0], noise, 10 * index + 5)
         if len(again.repetitions) == 1:
             tally.same += 1
-            tally.same_quiet += _quiet(compared(sides[0], again))
+            tally.same_quiet += _quiet(compared(sides[0], again, shared))
         if noise == "film":
             azimuth = 90.0 if abs(spec.camera.azimuth - 90.0) > 20 else 135.0
             elsewhere = replace(spec, camera=replace(spec.camera, azimuth=azimuth))
@@ -286,12 +290,14 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=24)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--noise", choices=("joints", "film"), default="joints")
+    parser.add_argument("--shared-error", type=float, default=0.0)
     options = parser.parse_args()
 
     def note(tally: Tally) -> None:
         print(json.dumps(tally.report()), file=sys.stderr, flush=True)
 
-    print(json.dumps(run(options.count, options.seed, options.noise, note).report(), indent=1))
+    tally = run(options.count, options.seed, options.noise, note, options.shared_error)
+    print(json.dumps(tally.report(), indent=1))
 
 
 if __name__ == "__main__":
