@@ -19,6 +19,8 @@ from workers.serve.mass import centre_of_mass
 MIN_FLIGHT_FRAMES = 6
 LONG_FLIGHT_S = 0.45
 """Nobody leaves the floor for longer in a serve: that would be a jump of a quarter of a metre."""
+SLOWEST_FALL = 0.35
+"""m/s²: less (more than five times slow motion) cannot be told from a body that stands."""
 DOUBTFUL_RATIO = 0.4
 """Measured over true gravity under which the clock is doubted (a ratio of rates of 1.6)."""
 
@@ -110,12 +112,19 @@ def body_fall(motion: BodyMotion, floor_z: float, sex: Sex) -> Fall | None:
         return None
     if motion.time_s[rows[1] - 1] - motion.time_s[rows[0]] < LONG_FLIGHT_S:
         return None
-    com = centre_of_mass(motion.joints[rows[0] : rows[1]], sex)
-    return fit_fall(motion.time_s[rows[0] : rows[1]], -com[:, 2])
+    time = motion.time_s[rows[0] : rows[1]]
+    height = centre_of_mass(motion.joints[rows[0] : rows[1]], sex)[:, 2]
+    curve = np.polyfit(time - time.mean(), height, 2)
+    apex = -curve[1] / (2.0 * curve[0]) if curve[0] < 0 else np.inf
+    # up and down again: a body that only sinks or rises is not in the air
+    if abs(apex) > 0.3 * (time[-1] - time[0]):
+        return None
+    return fit_fall(time, -height)
 
 
 def clock_doubtful(fall: Fall | None) -> bool:
     """Return whether a fall is clearly slower than gravity: the file may be slow motion."""
     if fall is None:
         return False
-    return fall.acceleration + 3.0 * fall.sd < DOUBTFUL_RATIO * GRAVITY
+    slow = fall.acceleration + 3.0 * fall.sd < DOUBTFUL_RATIO * GRAVITY
+    return slow and fall.acceleration - 3.0 * fall.sd > SLOWEST_FALL
