@@ -6,4 +6,6 @@ set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 source infra/environment.sh
 prepare_environment requirements-test.txt
+# One thread a process, as the workers run: a pool of threads on shared cores is many times slower.
+export OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1
 exec "$PYTHON" -m pytest "$@"

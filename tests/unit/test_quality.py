@@ -18,6 +18,8 @@ TYPED = (
     *("infra/demo.py", "infra/examples/receiver.py", "infra/examples/club_story.py"),
 )
 LONGEST_MODULE = 400
+GENERATED = "Generated, not edited."
+"""Marks tables written by a command, in the first line of their docstring."""
 
 
 def run(*command: str) -> subprocess.CompletedProcess[str]:
@@ -52,7 +54,8 @@ def test_modules_stay_short_and_have_telling_names() -> None:
     long = [
         str(p.relative_to(PROJECT))
         for p in files
-        if len(p.read_text().splitlines()) > LONGEST_MODULE
+        if len((text := p.read_text()).splitlines()) > LONGEST_MODULE
+        and GENERATED not in text.split("\n\n", 1)[0]
     ]
     assert long == []
     vague = [str(p.relative_to(PROJECT)) for p in files if p.stem in {"utils", "helpers", "common"}]

@@ -6,17 +6,8 @@ import numpy as np
 
 from models.contract.tracks import BoolArray, FloatArray
 from workers.serve import camera as cam
+from workers.serve.fit import ground
 from workers.serve.fit.anatomy import limit_rows
-from workers.serve.fit.ground import (
-    BALANCE_SD,
-    FEET,
-    FLOOR,
-    FLOOR_SD,
-    SLIP_SD,
-    balance_map,
-    pair_map,
-    pick,
-)
 from workers.serve.fit.observations import (
     BODY_SHARED,
     DEPTH_PAIRS,
@@ -103,18 +94,18 @@ class Problem:
         self.curvature = self._curvature_weights((before + after) / 2)
         # Depth pairs use the prior's lengths: shrunken depths must not shrink the bones.
         body = np.concatenate([self.length_mean, np.zeros(len(NUISANCE))])
-        pairs = pair_map(self.points, DEPTH_PAIRS).at(body)
+        pairs = ground.pair_map(self.points, DEPTH_PAIRS).at(body)
         self.depth_map = LinearMap(pairs, np.zeros((BODY_SHARED, *pairs.shape)))
-        self.feet_map = pick(self.points, FEET)
+        self.feet_map = ground.pick(self.points, ground.FEET)
         self.slip_map = self.feet_map
-        self.balance_map = balance_map(self.points)
+        self.balance_map = ground.balance_map(self.points)
         self.balanced: FloatArray = np.zeros(len(t))
         self.across: FloatArray = np.zeros(3)
         self.front: FloatArray = np.zeros((len(t), 3))
         self.chest: FloatArray = np.zeros((len(t), 3))
         self.ahead: FloatArray = np.zeros((len(t), len(seen.forward), 3))
-        self.rest: FloatArray = np.zeros((len(t), len(FEET)))
-        self.still: FloatArray = np.zeros((len(step), len(FEET)))
+        self.rest: FloatArray = np.zeros((len(t), len(ground.FEET)))
+        self.still: FloatArray = np.zeros((len(step), len(ground.FEET)))
         self.good: BoolArray = np.asarray(np.isfinite(seen.uv).all(axis=-1))
         self.uv = np.where(self.good[..., None], seen.uv, 0.0)
         self.depth_good = np.isfinite(seen.depth)
@@ -227,8 +218,8 @@ class Problem:
         if self.feet_weight <= 0:
             return 0.0
         points = self.feet_map.at(state.body) @ state.vectors
-        height = points[..., 2] - state.camera.floor_m - FLOOR * self.stature_m
-        weight = np.sqrt((self.share * self.feet_weight)[:, None] * self.rest) / FLOOR_SD
+        height = points[..., 2] - state.camera.floor_m - ground.FLOOR * self.stature_m
+        weight = np.sqrt((self.share * self.feet_weight)[:, None] * self.rest) / ground.FLOOR_SD
         cost = float(np.sum((weight * height) ** 2))
         if acc is not None:
             projector = weight[..., None, None] * np.array([0.0, 0.0, 1.0])
@@ -243,7 +234,7 @@ class Problem:
                 other,
             )
         move = self.slip_map.at(state.body) @ np.diff(state.vectors, axis=0)
-        weight = np.sqrt(self.feet_weight * self.still / self.step[:, None]) / SLIP_SD
+        weight = np.sqrt(self.feet_weight * self.still / self.step[:, None]) / ground.SLIP_SD
         cost += float(np.sum(weight[..., None] ** 2 * move**2))
         if acc is not None:
             acc.add_slip(state.vectors, state.body, self.slip_map, weight)
@@ -283,7 +274,7 @@ class Problem:
         if not self.balanced.any():
             return 0.0
         share = self.share * NOISE_TIME_S / LIMIT_TIME_S * self.balanced
-        weight = np.sqrt(share) / (BALANCE_SD * self.stature_m)
+        weight = np.sqrt(share) / (ground.BALANCE_SD * self.stature_m)
         value = (self.balance_map.at(state.body) @ state.vectors)[:, 0] @ self.across
         residual = weight * value
         if acc is not None:
@@ -338,7 +329,7 @@ class Problem:
                 constant[0, vector("trunk")] = 1.0
                 linear = LinearMap(constant, np.zeros((BODY_SHARED, 1, len(VECTORS))))
             else:
-                linear = pair_map(self.points, (ends,))
+                linear = ground.pair_map(self.points, (ends,))
             projector = (weight / size)[:, None] * value
             acc.add_rows(
                 state.vectors,
