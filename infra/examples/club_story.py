@@ -44,27 +44,7 @@ BASELINE, PRACTISED, RETAINED = ("007",), ("016", "001"), ("013",)
 DRILL_FILMS = {"hold": "010", "shadow": "011", "throw": "012", "serve": "016"}
 WORK_S = 900.0
 
-COACH_RULES = """\
-# One clip holds one repetition here, so one that meets the criterion is enough for this story.
-name: Club rules of the story
-remove: [contact_low]
-drills:
-"""
-DRILL = """\
-  - id: {id}
-    stage: hold
-    title: {title}
-    cue: {cue}
-    dose: {{sets: 3, repetitions: 5, hold_s: 2, rest_s: 30, days_per_week: 3}}
-    film: {{views: [side], frame_rate: 30, show: Film one hold from the side.}}
-    advance_when:
-      - {{metric: hold_duration, is: ">=", value: 1.5, unit: s, repetitions: 1}}
-"""
-HOLDS = (
-    ("hold_loaded", "Static hold at the loaded position", "Sit back over the rear foot and stay."),
-    ("hold_coiled", "Static hold, hips turned", "Show your back pocket to the target and stay."),
-    ("hold_tilted", "Static hold, front shoulder high", "Reach for the sky and stay."),
-)
+RULES = PROJECT / "infra" / "examples" / "club_rules.yaml"
 
 
 class StoryFailed(Exception):
@@ -210,13 +190,10 @@ def tell(club: Club) -> None:
     club.keep(state, "baseline", ("report.html", "film.mp4"))
 
     step("The coach sends the club's own rules; they are checked and merged into the shipped ones")
-    text = COACH_RULES + "".join(
-        DRILL.format(id=name, title=title, cue=cue) for name, title, cue in HOLDS
-    )
     rules = club.call(
         "POST",
         "/v1/practice-rules",
-        content=text.encode(),
+        content=RULES.read_bytes(),
         headers={"content-type": "application/yaml"},
     )
     say(f"{rules['name']}: {rules['findings']} findings, {rules['drills']} drills")
