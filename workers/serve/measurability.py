@@ -22,6 +22,8 @@ _WORDS = {
 SIDE_FACTOR = 2.0
 """From the side, the best place for a single camera, a value is reported with twice the error
 that would withhold it elsewhere: its interval says how far to trust it."""
+MIN_FILMS = 2
+"""A position from which fewer films with known truth were measured proves nothing."""
 FEET_SHARE = 0.8
 """Share of the frames from set-up to contact in which both feet must be seen."""
 
@@ -79,13 +81,17 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> str | None:
 
 
 def _view_limit(spec: MetricSpec, view: View, fps: float, method: str) -> str | None:
+    """Return why the view does not support a metric; unproven positions count as unsuitable."""
     if spec.tolerance is None:
         return None
     known = residual(spec.name, view, fps, method)
     limit = spec.tolerance * (SIDE_FACTOR if view is View.SIDE else 1.0)
-    if known is None or known.mae <= limit:
+    unproven = view is not View.SIDE and (known is None or known.count < MIN_FILMS)
+    if not unproven and (known is None or known.mae <= limit):
         return None
     better = [other for other in views_within(spec.name, spec.tolerance, fps) if other != view]
+    if unproven and better:
+        return f"Not proven {_WORDS[view]}: too few such films; film {_WORDS[better[0]]}."
     if better:
         return f"Not reliable {_WORDS[view]}; film {_WORDS[better[0]]}."
     return (
