@@ -31,6 +31,9 @@ WRIST_PEAK_TO_CONTACT_S = 0.029
 """The wrist is highest before contact: the racket is still rising over it."""
 WRIST_PEAK_LAG_LOW_RATE_S, LOW_RATE_STEP_S = 0.022, 0.025
 """At 30 frames per second the top is smoothed over more of the fall, and so found later."""
+FILM_WRIST_LATE_S = 0.006
+"""In film the smoothed row of the wrist is highest this much later than the wrist itself (mean of
+60 rendered serves)."""
 ELBOW_STRAIGHT_TO_CONTACT_S = -0.010
 """The elbow is straightest just after contact, where it does not go on straightening."""
 ELBOW_PULL_S = 0.014
@@ -219,6 +222,8 @@ def _contact(paths: _Paths, highest: float, stretch: float, *, use_elbow: bool) 
     """Contact follows the highest wrist; the straightest elbow corrects it a little."""
     slow_film = paths.step_s > LOW_RATE_STEP_S
     lag = WRIST_PEAK_LAG_LOW_RATE_S if slow_film else WRIST_PEAK_TO_CONTACT_S
+    if not use_elbow:
+        lag -= FILM_WRIST_LATE_S
     first = highest + lag * stretch
     near = paths.within(highest - 0.05 * stretch, highest + 0.08 * stretch)
     straight = paths.extreme(paths.elbow, near, -1)
