@@ -38,7 +38,9 @@ class Browser:
         path = chromium()
         if path is None:
             raise RuntimeError("Chromium is not installed")
-        self._profile = tempfile.TemporaryDirectory(prefix="report-browser-")
+        self._profile = tempfile.TemporaryDirectory(
+            prefix="report-browser-", ignore_cleanup_errors=True
+        )
         to_browser, self._write = os.pipe()
         self._read, from_browser = os.pipe()
 
