@@ -39,13 +39,13 @@ def die_with_parent(signum: int = signal.SIGKILL, *, parent: int | None = None) 
         if libc.prctl(_PR_SET_PDEATHSIG, int(signum), 0, 0, 0) != 0:
             number = ctypes.get_errno()
             raise OSError(number, f"prctl(PR_SET_PDEATHSIG): {os.strerror(number)}")
-    else:  # pragma: no cover - other systems
+    else:  # other systems
         threading.Thread(target=_watch, args=(os.getppid(), signum), daemon=True).start()
     if parent is not None and os.getppid() != parent:
         os._exit(1)
 
 
-def _watch(parent: int, signum: int) -> None:  # pragma: no cover - other systems
+def _watch(parent: int, signum: int) -> None:  # other systems
     while os.getppid() == parent:
         time.sleep(_POLL_S)
     os.kill(os.getpid(), signum)

@@ -123,4 +123,4 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    raise NotImplementedError('players and their sessions would be lost: restore a backup instead')
+    raise RuntimeError('players and their sessions would be lost: restore a backup instead')
