@@ -11,6 +11,7 @@ import numpy as np
 
 from .camera import Camera, CameraSpec, make_camera
 from .knobs import ServeKnobs, sample_knobs
+from .one_knob import KNOBS, turned
 from .performance import OTHER, Performance, perform
 from .rotation import Array
 from .skeleton import Skeleton, sample_skeleton
@@ -63,6 +64,14 @@ _MIXED = {
     "back-side": 0.06,
 }
 _CALIBRATION = {"side": 0.46, "rear-quarter": 0.18, "front-quarter": 0.12, "behind": 0.24}
+_LIFT = {
+    "side": 0.36,
+    "rear-quarter": 0.22,
+    "front-quarter": 0.16,
+    "behind": 0.18,
+    "front": 0.04,
+    "back-side": 0.04,
+}
 
 
 def _choose(rng: np.random.Generator, weights: dict[str, float]) -> str:
@@ -110,6 +119,42 @@ def _calibration(rng: np.random.Generator, name: str) -> ClipSpec:
     spec = _plain(rng, name, _CALIBRATION)
     knobs = spec.knobs.changed(tempo=min(spec.knobs.tempo, 1.2))
     return replace(spec, knobs=knobs, shutter=0.0, start=float(rng.uniform(0.3, 0.45)))
+
+
+def _lift(rng: np.random.Generator, name: str) -> ClipSpec:
+    """Cheap films to train the lift with: small pictures, half of them at 30 frames a second."""
+    spec = _plain(rng, name, _LIFT)
+    return replace(
+        spec,
+        knobs=spec.knobs.changed(tempo=min(spec.knobs.tempo, 1.2)),
+        size=(640, 480) if spec.size[0] > spec.size[1] else (480, 640),
+        fps=float(rng.choice([30.0, 60.0])),
+        shutter=0.0,
+        start=float(rng.uniform(0.3, 0.45)),
+    )
+
+
+def _same_body(rng: np.random.Generator, name: str) -> ClipSpec:
+    """Films in threes of one body: a serve; one knob turned, the camera put back by hand where it
+    stood; the first serve again from another view.
+    """
+    spec = replace(_plain(rng, name, _CALIBRATION), shutter=0.0, fps=60.0, size=(640, 480))
+    spec = replace(spec, knobs=spec.knobs.changed(tempo=min(spec.knobs.tempo, 1.2)))
+    camera, turn = spec.camera, rng.normal(size=3)
+    number = int(name)
+    if number % 3 == 1:
+        camera = replace(
+            camera,
+            azimuth=(camera.azimuth + 3.0 * turn[0]) % 360.0,
+            distance=camera.distance * (1.0 + 0.03 * turn[1]),
+            height=camera.height + 0.05 * turn[2],
+        )
+        knob = KNOBS[number // 3 % len(KNOBS)]
+        return replace(spec, camera=camera, knobs=turned(spec.knobs, knob))
+    if number % 3 == 2:
+        side = 70.0 <= camera.azimuth <= 110.0
+        camera = replace(camera, azimuth=(camera.azimuth + (45.0 if side else -45.0)) % 360.0)
+    return replace(spec, camera=camera)
 
 
 def _motion(rng: np.random.Generator, name: str) -> ClipSpec:
@@ -188,6 +233,8 @@ def _small(rng: np.random.Generator, name: str) -> ClipSpec:
 PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
     "motion": _motion,
     "calibration": _calibration,
+    "lift": _lift,
+    "same_body": _same_body,
     "full": _full,
     "small": _small,
 }
@@ -197,7 +244,8 @@ def draw_clip(profile: str, seed: int, index: int) -> tuple[ClipSpec, np.random.
     """The index-th clip of a set, and the generator to draw its body with; independent of other
     clips.
     """
-    rng = np.random.default_rng([seed, index, sum(map(ord, profile))])
+    body = index // 3 if profile == "same_body" else index
+    rng = np.random.default_rng([seed, body, sum(map(ord, profile))])
     return PROFILES[profile](rng, f"{index:03d}"), rng
 
 

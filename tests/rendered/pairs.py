@@ -37,41 +37,12 @@ from workers.serve.truth import ClipTruth, read_truth
 from workers.serve.uncertainty import draw_joints
 
 from .clips import ClipSpec, aim_camera, draw_clip, frame_times, make_performance, sampled_body
+from .one_knob import KNOBS, Knob, turned
 from .skeleton import Skeleton
 from .truth import clip_truth
 
 MOCAP_SD_M = 0.004
 """Noise of a joint coordinate, metres: of the order of optical motion capture."""
-
-Key = tuple[str, str | None]
-
-
-@dataclass(frozen=True)
-class Knob:
-    """A knob, how far it is turned, and the metrics that measure it directly."""
-
-    name: str
-    step: float
-    metrics: frozenset[Key]
-
-
-KNOBS: tuple[Knob, ...] = (
-    Knob("elbow_contact", 28.0, frozenset({("elbow_flexion", "contact")})),
-    Knob("elbow_trophy", 35.0, frozenset({("elbow_flexion", "trophy")})),
-    Knob("contact_tilt", 22.0, frozenset({("shoulder_line_tilt", "contact")})),
-    Knob("shoulder_tilt", 20.0, frozenset({("shoulder_line_tilt", "trophy")})),
-    Knob("rear_share", 0.22, frozenset({("rear_foot_load_share", "loading")})),
-    Knob("separation", 22.0, frozenset({("hip_shoulder_separation", "trophy")})),
-)
-
-
-def turned(spec: ClipSpec, knob: Knob) -> ClipSpec:
-    """The same clip with one knob turned, toward the middle of its range."""
-    middle = {"rear_share": 0.54, "elbow_contact": 26, "elbow_trophy": 91, "separation": 18}
-    middle |= {"contact_tilt": 32, "shoulder_tilt": 22}
-    value = getattr(spec.knobs, knob.name)
-    step = knob.step if value < middle[knob.name] else -knob.step
-    return replace(spec, knobs=spec.knobs.changed(**{knob.name: value + step}))
 
 
 def document(spec: ClipSpec, skeleton: Skeleton) -> dict[str, Any]:
@@ -214,7 +185,9 @@ def run(
         if index:
             note(tally)
         knob = KNOBS[index % len(KNOBS)]
-        documents = [document(one, skeleton) for one in (spec, turned(spec, knob))]
+        documents = [
+            document(one, skeleton) for one in (spec, replace(spec, knobs=turned(spec.knobs, knob)))
+        ]
         truths = [read_truth(one) for one in documents]
         sides = [measured(one, noise, 10 * index + i) for i, one in enumerate(documents)]
         if not all(len(side.repetitions) == 1 for side in sides):

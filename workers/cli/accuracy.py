@@ -177,7 +177,7 @@ def _compare_all(
             request = EngineRequest(
                 stature_m=truth.stature_m if heights else None,
                 capture_fps=capture_fps(truth),
-                withhold=not all_metrics,
+                calibrated=not all_metrics,
             )
             try:
                 track = joint_track(film, truth, cache)

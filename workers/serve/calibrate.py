@@ -9,16 +9,18 @@ import numpy as np
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName, View
 from workers.serve.accuracy import Comparison, MetricError
-from workers.serve.calibration import LOW_RATE_FPS, Residual, residual
+from workers.serve.calibration import LOW_RATE_FPS, Residual
 from workers.serve.uncertainty import Z95
 
 COVERAGE = 0.955
 ENOUGH = 12
 """Values from which the 95.5 % quantile itself is used; fewer use the inflated rms."""
+MIN_FOR_BIAS = 4
+"""Values from which a mean error may be taken for a bias."""
 PRIOR = 3.0
 """Weight, in values, of the all-views figure in each view's."""
 
-Table = dict[tuple[str, str, str, str], tuple[float, float, int]]
+Table = dict[tuple[str, str, str, str], tuple[float, float, float, int]]
 EventTable = dict[tuple[str, str, str], tuple[float, int]]
 MIN_EVENT_SD_S = 0.003
 
@@ -26,9 +28,8 @@ MIN_EVENT_SD_S = 0.003
 def calibrate(comparisons: Iterable[Comparison]) -> Table:
     """Return the residual table of a set of compared clips.
 
-    The propagated part of each interval is recovered by taking the present calibrated term out
-    of it, so that calibration can be repeated. Metrics that were withheld cannot be calibrated:
-    run with every metric reported.
+    The clips must have been measured uncalibrated (`EngineRequest.calibrated` false): every
+    metric by every method, nothing corrected, intervals as propagated.
     """
     errors = [e for c in comparisons for e in c.metrics if e.error is not None]
     groups: dict[tuple[str, str, str], list[MetricError]] = {}
@@ -42,6 +43,7 @@ def calibrate(comparisons: Iterable[Comparison]) -> Table:
             if chosen:
                 found = _residual(chosen, everywhere)
                 table[(name, view.value, rate, method)] = (
+                    _rounded(found.bias),
                     _rounded(found.sd),
                     _rounded(found.mae),
                     found.count,
@@ -67,6 +69,24 @@ def calibrate_events(comparisons: Iterable[Comparison]) -> EventTable:
     return table
 
 
+def bias_of(errors: FloatArray) -> tuple[float, FloatArray]:
+    """Return the bias to take out, and the errors left, each judged by a bias without itself.
+
+    The bias is the mean error, shrunk by how uncertain it is (positive-part James-Stein, In: Proc
+    4th Berkeley Symp 1961, 1:361-379, from memory): a mean within its own standard error is none.
+    """
+
+    def shrunk(values: FloatArray) -> float:
+        mean = float(np.mean(values))
+        doubt = float(np.var(values, ddof=1)) / len(values)
+        return mean * max(0.0, 1.0 - doubt / mean**2) if mean else 0.0
+
+    if len(errors) < MIN_FOR_BIAS:
+        return 0.0, errors
+    left = [error - shrunk(np.delete(errors, i)) for i, error in enumerate(errors)]
+    return shrunk(errors), np.array(left)
+
+
 def _rms(values: Sequence[float]) -> float:
     """Root mean square without the farthest twentieth: one lost event is not a spread."""
     kept = np.sort(np.abs(values))[: max(int(np.ceil(0.95 * len(values))), 1)]
@@ -79,7 +99,7 @@ def rate_of(fps: float) -> str:
 
 
 def _residual(chosen: Sequence[MetricError], prior: Residual | None) -> Residual:
-    away = np.array([e.error for e in chosen], dtype=np.float64)
+    bias, away = bias_of(np.array([e.error for e in chosen], dtype=np.float64))
     spread = np.array([_propagated(e) for e in chosen])
     count = len(chosen)
     mean_square = float(np.mean(away**2 - spread**2))
@@ -91,15 +111,13 @@ def _residual(chosen: Sequence[MetricError], prior: Residual | None) -> Residual
         weight = PRIOR / (PRIOR + count)
         sd = float(np.sqrt((1 - weight) * sd**2 + weight * prior.sd**2))
         mae = (1 - weight) * mae + weight * prior.mae
-    return Residual(sd, mae, count)
+    return Residual(bias, sd, mae, count)
 
 
 def _propagated(error: MetricError) -> float:
     if error.low is None or error.high is None:
         return 0.0
-    total = (error.high - error.low) / (2.0 * Z95)
-    known = residual(error.name, error.view, error.fps, error.method)
-    return float(np.sqrt(max(total**2 - (known.sd if known else 0.0) ** 2, 0.0)))
+    return (error.high - error.low) / (2.0 * Z95)
 
 
 def _quantile_sd(away: FloatArray, spread: FloatArray) -> float:
@@ -120,17 +138,17 @@ def module_text(table: Table, events: EventTable, command: str) -> str:
         "",
         f"    {command}",
         "",
-        "``TABLE``: (metric, view, rate, method) to (sd to add, mean absolute error, count).",
+        "``TABLE``: (metric, view, rate, method) to (bias, sd to add, mean absolute error, count).",
         "``EVENT_TABLE``: (event, view, rate) to (standard uncertainty in seconds, count).",
         '"""',
         "",
         "from __future__ import annotations",
         "",
-        "TABLE: dict[tuple[str, str, str, str], tuple[float, float, int]] = {",
+        "TABLE: dict[tuple[str, str, str, str], tuple[float, float, float, int]] = {",
     ]
     lines += [
-        f'    ("{name}", "{view}", "{rate}", "{method}"): ({sd}, {mae}, {count}),'
-        for (name, view, rate, method), (sd, mae, count) in sorted(table.items())
+        f'    ("{name}", "{view}", "{rate}", "{method}"): ({bias}, {sd}, {mae}, {count}),'
+        for (name, view, rate, method), (bias, sd, mae, count) in sorted(table.items())
     ]
     lines += ["}", "", "EVENT_TABLE: dict[tuple[str, str, str], tuple[float, int]] = {"]
     lines += [

@@ -1,7 +1,8 @@
-"""The calibrated part of every interval: error left per metric and camera view.
+"""What films with known truth showed per metric and camera view: the bias, and the error left.
 
-`workers.serve.calibration_table` holds the figures; it is written by ``servewright accuracy DIR
---calibrate FILE`` from clips with known truth (see DEVELOPERS.md) and read by nothing else.
+A recognised systematic error is taken out of the value, and what is left widens the interval
+(JCGM 100:2008, 3.2.4 and 4.3). `workers.serve.calibration_table` holds the figures; it is written
+by ``servewright accuracy DIR --calibrate FILE`` from clips with known truth (see DEVELOPERS.md) and read by nothing else.
 """
 
 from __future__ import annotations
@@ -22,17 +23,23 @@ class Residual:
 
     Attributes
     ----------
+    bias : float
+        Systematic error to take out of the value, metric units.
     sd : float
         Standard deviation to add in quadrature to the propagated one, metric units.
     mae : float
-        Mean absolute error on the calibration clips.
+        Mean absolute error on the calibration clips, the bias taken out.
     count : int
         Number of values it rests on.
     """
 
+    bias: float
     sd: float
     mae: float
     count: int
+
+
+NOT_CALIBRATED = Residual(0.0, 0.0, 0.0, 0)
 
 
 def residual(name: str, view: View, fps: float, method: str) -> Residual | None:

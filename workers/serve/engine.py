@@ -203,7 +203,7 @@ def _repetition(
     trusted = request.capture_fps is None and motion.method != "network_3d"
     fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
     doubtful = clock_doubtful(fall)
-    context = FilmContext(fps, view, feet, events, doubtful, request.withhold)
+    context = FilmContext(fps, view, feet, events, doubtful, request.calibrated)
     given = request.stature_m is not None or view is None
     metrics = measure(
         estimates,

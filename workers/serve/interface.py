@@ -29,9 +29,9 @@ class EngineRequest:
         Rate the camera recorded at, when the caller stated it: times are then already real.
     seed : int
         Seed of the Monte Carlo propagation.
-    withhold : bool
-        False reports every value by every method, even from views that do not support it (for
-        calibration only).
+    calibrated : bool
+        False = every value by every method, as measured: nothing corrected, nothing withheld for
+        the view, intervals as propagated. Calibration starts from there.
     drill : RepetitionKind or None
         What the caller says the swings in the clip are (``throw``, ``shadow``, ``serve``). From
         joints alone an upward throw with a raised tossing arm looks like a serve.
@@ -44,7 +44,7 @@ class EngineRequest:
     sex: Sex = Sex.UNKNOWN
     capture_fps: float | None = None
     seed: int = 0
-    withhold: bool = True
+    calibrated: bool = True
     drill: RepetitionKind | None = None
 
 

@@ -43,8 +43,9 @@ class FilmContext:
     events : mapping of EventName to Instant
     time_doubtful : bool
         The clip's times do not fit free fall.
-    withhold : bool
-        False = report what the view does not support, too, by every method (for calibration).
+    calibrated : bool
+        False = every value by every method, as measured: nothing corrected, nothing withheld for
+        the view, intervals as propagated. Calibration starts from there.
     """
 
     fps: float
@@ -52,7 +53,7 @@ class FilmContext:
     feet_share: float
     events: Mapping[EventName, Instant] = field(default_factory=dict)
     time_doubtful: bool = False
-    withhold: bool = True
+    calibrated: bool = True
 
 
 def why_not(spec: MetricSpec, context: FilmContext, method: str) -> str | None:
@@ -77,7 +78,7 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> str | None:
             "The feet are not in the picture; step back or tilt the camera until both feet stay "
             "in view."
         )
-    return _view_limit(spec, context.view, context.fps, method) if context.withhold else None
+    return _view_limit(spec, context.view, context.fps, method) if context.calibrated else None
 
 
 def _view_limit(spec: MetricSpec, view: View, fps: float, method: str) -> str | None:

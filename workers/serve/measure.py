@@ -10,7 +10,7 @@ import numpy as np
 from models.contract.analysis import Event, Metric
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import EventName, RepetitionKind, Sex
-from workers.serve.calibration import Residual, best_method, residual
+from workers.serve.calibration import NOT_CALIBRATED, Residual, best_method, residual
 from workers.serve.events import Instant
 from workers.serve.measurability import FilmContext, why_not
 from workers.serve.metrics.registry import metrics_for
@@ -114,7 +114,7 @@ def measure(
 
 def _methods(spec: MetricSpec, context: FilmContext, methods: list[str]) -> list[str]:
     """Return the method to report, or all of them for calibration."""
-    if not context.withhold:
+    if not context.calibrated:
         return methods
     if context.view is None:
         return methods[:1]
@@ -127,9 +127,9 @@ def _metric(
     low = high = None
     if reason is None:
         known = _residual(spec, context, method)
-        half = Z95 * float(np.hypot(sd, known.sd if known else 0.0))
+        half = Z95 * float(np.hypot(sd, known.sd))
         digits = _DIGITS[spec.unit]
-        value = round(value, digits)
+        value = round(_within(spec, value - known.bias), digits)
         low, high = round(value - half, digits), round(value + half, digits)
         if spec.lowest is not None:
             low = min(max(low, spec.lowest), value)
@@ -150,7 +150,15 @@ def _metric(
     )
 
 
-def _residual(spec: MetricSpec, context: FilmContext, method: str) -> Residual | None:
-    if context.view is None:
-        return None
-    return residual(spec.name, context.view, context.fps, method)
+def _within(spec: MetricSpec, value: float) -> float:
+    """Return a corrected value, not beyond the bounds of the quantity."""
+    low = -np.inf if spec.lowest is None else spec.lowest
+    high = np.inf if spec.highest is None else spec.highest
+    return float(np.clip(value, low, high))
+
+
+def _residual(spec: MetricSpec, context: FilmContext, method: str) -> Residual:
+    known = None
+    if context.view is not None and context.calibrated:
+        known = residual(spec.name, context.view, context.fps, method)
+    return known or NOT_CALIBRATED

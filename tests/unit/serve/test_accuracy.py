@@ -16,7 +16,7 @@ from workers.serve.accuracy import (
     event_table,
     metric_table,
 )
-from workers.serve.calibrate import calibrate, calibrate_events, module_text
+from workers.serve.calibrate import bias_of, calibrate, calibrate_events, module_text
 from workers.serve.truth import read_truth
 
 
@@ -136,30 +136,51 @@ def test_calibration_brings_coverage_to_95_percent() -> None:
     drawn = rng.normal(0, 8.0, 400)
     compared = [answer("000", off=float(off), half=0.5) for off in drawn]
     table = calibrate(compared)
-    sd, mae, count = table[("front_knee_flexion@trophy", "side", "usual", "test")]
+    bias, sd, mae, count = table[("front_knee_flexion@trophy", "side", "usual", "test")]
     assert sd == pytest.approx(drawn.std(), rel=0.08)
+    assert abs(bias) < 0.8
     assert mae == pytest.approx(np.abs(drawn).mean(), rel=0.01)
     assert count == 400
     inside = np.mean(np.abs(rng.normal(0, 8.0, 4000)) <= 1.96 * sd)
     assert 0.90 <= inside <= 0.985
 
 
+def test_a_bias_is_taken_out_and_judged_by_other_clips() -> None:
+    rng = np.random.default_rng(2)
+    drawn = rng.normal(6.0, 3.0, 200)
+    compared = [answer("000", off=float(off), half=0.5) for off in drawn]
+    bias, sd, mae, _ = calibrate(compared)[("front_knee_flexion@trophy", "side", "usual", "test")]
+    assert bias == pytest.approx(drawn.mean(), rel=0.01)
+    assert mae == pytest.approx(np.abs(drawn - drawn.mean()).mean(), rel=0.02)
+    assert sd < 4.0
+
+
+def test_what_may_be_chance_is_no_bias() -> None:
+    assert bias_of(np.array([1.0, -1.0, 2.0, -1.5]))[0] == 0.0
+    assert bias_of(np.array([5.0, 5.0, 5.0]))[0] == 0.0  # too few
+    bias, left = bias_of(np.array([4.0, 5.0, 6.0, 5.0]))
+    assert 4.5 < bias < 5.0
+    assert np.abs(left).max() < 1.6
+
+
 def test_the_table_is_a_module() -> None:
     events = calibrate_events([answer("000", late=0.02), answer("000", late=-0.02)])
     assert events[("contact", "side", "usual")] == (0.02, 2)
-    text = module_text({("a@trophy", "side", "usual", "m"): (1.5, 2.0, 7)}, events, "a command")
+    text = module_text(
+        {("a@trophy", "side", "usual", "m"): (0.5, 1.5, 2.0, 7)}, events, "a command"
+    )
     scope: dict[str, object] = {}
     exec(compile(text, "table", "exec"), scope)
-    assert scope["TABLE"] == {("a@trophy", "side", "usual", "m"): (1.5, 2.0, 7)}
+    assert scope["TABLE"] == {("a@trophy", "side", "usual", "m"): (0.5, 1.5, 2.0, 7)}
     assert scope["EVENT_TABLE"] == events
     assert "a command" in text
 
 
 def test_each_metric_is_taken_from_its_better_method(monkeypatch: pytest.MonkeyPatch) -> None:
     cells = {
-        ("a@trophy", "side", "usual", "one"): (3.0, 4.0, 20),
-        ("a@trophy", "side", "usual", "two"): (1.0, 2.0, 20),
-        ("a@trophy", "behind", "usual", "one"): (3.0, 5.0, 20),
+        ("a@trophy", "side", "usual", "one"): (0.0, 3.0, 4.0, 20),
+        ("a@trophy", "side", "usual", "two"): (0.0, 1.0, 2.0, 20),
+        ("a@trophy", "behind", "usual", "one"): (0.0, 3.0, 5.0, 20),
     }
     monkeypatch.setattr(calibration, "TABLE", cells)
     methods = ["one", "two"]

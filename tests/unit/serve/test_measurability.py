@@ -18,8 +18,8 @@ EVENTS = {event: Instant(1.0, 0.01, 1.0) for event in EventName}
 def _table(monkeypatch: pytest.MonkeyPatch) -> None:
     name = "front_knee_flexion@trophy"
     cells = {
-        (name, "side", "usual", "m"): (3.0, 3.5, 20),
-        (name, "behind", "usual", "m"): (9.0, 11.0, 20),
+        (name, "side", "usual", "m"): (0.0, 3.0, 3.5, 20),
+        (name, "behind", "usual", "m"): (0.0, 9.0, 11.0, 20),
     }
     monkeypatch.setattr(calibration, "TABLE", cells)
 
@@ -74,4 +74,4 @@ def test_a_doubtful_clock_withholds_times_and_speeds_only() -> None:
 
 
 def test_calibration_runs_withhold_nothing_for_the_view() -> None:
-    assert reason("front_knee_flexion@trophy", view=View.BEHIND, withhold=False) is None
+    assert reason("front_knee_flexion@trophy", view=View.BEHIND, calibrated=False) is None
