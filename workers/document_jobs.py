@@ -77,6 +77,7 @@ def _comparison(wiring: Wiring, claim: DocumentClaim, sources: Sequence[Source])
         kind=RepetitionKind(claim.request["kind"]),
         film=claim.request["film"],
         minor=claim.minor,
+        same_player=claim.request.get("same_player", False),
     )
     return files, comparison.headline(found)
 

@@ -52,6 +52,12 @@ class Metric(Document):
     value: Finite | None
     low: Finite | None
     high: Finite | None
+    repeat_sd: Finite | None = Field(
+        default=None,
+        ge=0,
+        description="Standard uncertainty against another film of the same player from the same "
+        "camera place, where what errs alike in both drops out; null where not known.",
+    )
     unit: str = Field(description="UCUM-like unit: deg, s, ms, m, m/s, deg/s, 1 (ratio).")
     measurable: bool
     reason: str | None = Field(description="Why it is not measurable, and from where it would be.")

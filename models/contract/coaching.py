@@ -192,6 +192,11 @@ class ComparisonRequest(Document):
     second: ComparisonSideRequest
     kind: RepetitionKind = RepetitionKind.SERVE
     film: bool = Field(default=True, description="Also make the side-by-side film.")
+    same_player: bool | None = Field(
+        default=None,
+        description="Both sides show one player: from one camera place, smaller changes are seen. "
+        "Null = known from the sessions of the clips.",
+    )
     external_ref: ExternalRef | None = None
 
 

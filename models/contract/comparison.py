@@ -93,6 +93,10 @@ class Comparison(Document):
     first: ComparisonSide
     second: ComparisonSide
     mirrored: bool = Field(description="One side was mirrored because the hands differ.")
+    shared_errors_dropped: bool = Field(
+        default=False,
+        description="One player from one camera place: errors that both films share drop out.",
+    )
     differences: tuple[MetricDifference, ...]
     linked: tuple[LinkedChange, ...] = ()
     matched_events: tuple[MatchedEvent, ...] = ()

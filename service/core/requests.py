@@ -65,6 +65,8 @@ class DocumentRequests:
             "film": body.film,
         }
         player_id = only_player(session, [one.analysis_id for one in inputs])
+        same = body.same_player
+        request["same_player"] = player_id is not None if same is None else same
         return self._documents.create(
             session,
             principal,

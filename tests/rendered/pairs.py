@@ -63,7 +63,7 @@ def measured(truth: dict[str, Any], noise: str, seed: int) -> Analysis:
         found = analyse(track_of(truth, seed=seed), request)
     else:
         found = analyse_motion(_mocap(truth, seed), request)
-    return _as_analysis(found, truth)
+    return as_analysis(found, truth)
 
 
 def _mocap(truth: dict[str, Any], seed: int) -> BodyMotion:
@@ -82,7 +82,7 @@ def _mocap(truth: dict[str, Any], seed: int) -> BodyMotion:
     )
 
 
-def _as_analysis(found: EngineResult, truth: dict[str, Any]) -> Analysis:
+def as_analysis(found: EngineResult, truth: dict[str, Any]) -> Analysis:
     frames = int(truth["n_frames"])
     return Analysis(
         clip=ClipFacts(
@@ -101,10 +101,10 @@ def _as_analysis(found: EngineResult, truth: dict[str, Any]) -> Analysis:
     )
 
 
-def compared(one: Analysis, two: Analysis, shared: float = 0.0) -> Comparison:
-    """The comparison of two single clips; ``shared`` for one camera place."""
+def compared(one: Analysis, two: Analysis) -> Comparison:
+    """The comparison of two single clips of one player."""
     groups = [Group(name, ((name, a),)) for name, a in (("first", one), ("second", two))]
-    return compare(groups[0], groups[1], shared_error=shared)
+    return compare(groups[0], groups[1], same_player=True)
 
 
 def true_difference(row: MetricDifference, one: ClipTruth, two: ClipTruth) -> float | None:
@@ -177,7 +177,6 @@ def run(
     seed: int,
     noise: str,
     note: Callable[[Tally], None] = lambda _tally: None,
-    shared: float = 0.0,
 ) -> Tally:
     """Measure ``count`` pairs of each sort; ``note`` hears of the counts after each."""
     tally = Tally()
@@ -192,19 +191,19 @@ def run(
         sides = [measured(one, noise, 10 * index + i) for i, one in enumerate(documents)]
         if not all(len(side.repetitions) == 1 for side in sides):
             continue
-        _count_knob(tally, knob, compared(*sides, shared), (truths[0], truths[1]))
+        count_knob(tally, knob, compared(*sides), (truths[0], truths[1]))
         _note_errors(tally, sides, truths)
         again = measured(documents[0], noise, 10 * index + 5)
         if len(again.repetitions) == 1:
             tally.same += 1
-            tally.same_quiet += _quiet(compared(sides[0], again, shared))
+            tally.same_quiet += quiet(compared(sides[0], again))
         if noise == "film":
             azimuth = 90.0 if abs(spec.camera.azimuth - 90.0) > 20 else 135.0
             elsewhere = replace(spec, camera=replace(spec.camera, azimuth=azimuth))
             other = measured(document(elsewhere, skeleton), noise, 10 * index + 7)
             if len(other.repetitions) == 1:
                 tally.refilmed += 1
-                tally.refilmed_quiet += _quiet(compared(sides[0], other))
+                tally.refilmed_quiet += quiet(compared(sides[0], other))
     return tally
 
 
@@ -214,11 +213,11 @@ def _specs(count: int, seed: int, noise: str) -> Iterator[tuple[ClipSpec, Skelet
         yield replace(spec, fps=60.0 if noise == "film" else 120.0), sampled_body(rng)
 
 
-def _quiet(comparison: Comparison) -> bool:
+def quiet(comparison: Comparison) -> bool:
     return not any(row.verdict is Verdict.CHANGED for row in comparison.differences)
 
 
-def _count_knob(
+def count_knob(
     tally: Tally, knob: Knob, comparison: Comparison, truths: tuple[ClipTruth, ClipTruth]
 ) -> None:
     changed = [row for row in comparison.differences if row.verdict is Verdict.CHANGED]
@@ -263,13 +262,12 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=24)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--noise", choices=("joints", "film"), default="joints")
-    parser.add_argument("--shared-error", type=float, default=0.0)
     options = parser.parse_args()
 
     def note(tally: Tally) -> None:
         print(json.dumps(tally.report()), file=sys.stderr, flush=True)
 
-    tally = run(options.count, options.seed, options.noise, note, options.shared_error)
+    tally = run(options.count, options.seed, options.noise, note)
     print(json.dumps(tally.report(), indent=1))
 
 

@@ -53,10 +53,13 @@ def compare(
     second_label: Annotated[str, typer.Option(help="What to call the second side.")] = "after",
     kind: Kind = RepetitionKind.SERVE,
     film: Annotated[bool, typer.Option(help="Make the side-by-side film.")] = True,
-    shared_error: Annotated[
-        float,
-        typer.Option(min=0, max=1, help="Correlation of measurement errors, for one camera place."),
-    ] = 0.0,
+    same_player: Annotated[
+        bool,
+        typer.Option(
+            "--same-player",
+            help="Both sides show one player: from one camera place, smaller changes are seen.",
+        ),
+    ] = False,
     minor: Minor = False,
     out: Out = None,
     json: Json = False,
@@ -74,7 +77,7 @@ def compare(
         kind=kind,
         film=film and (not json or out is not None),
         minor=minor,
-        shared_error=shared_error,
+        same_player=same_player,
     )
     if not json:
         from workers.cli.coaching_text import show_comparison

@@ -22,6 +22,7 @@ from models.contract.comparison import (
 from models.contract.vocabulary import Handedness, RepetitionKind, View
 from workers.decide import statistics as st
 from workers.decide.groups import YES_NO, Slot, in_slot, interval, mean_of
+from workers.decide.place import one_place
 from workers.decide.timewarp import register
 
 Part = Literal["legs_and_weight", "pelvis_and_trunk", "arms", "timing", "ball_and_contact"]
@@ -62,22 +63,24 @@ def part_of(key: str) -> Part:
     raise AssertionError("the last entry matches every key")
 
 
-def compare(first: Group, second: Group, *, shared_error: float = 0.0) -> Comparison:
+def compare(first: Group, second: Group, *, same_player: bool = False) -> Comparison:
     """Compare two groups of repetitions.
 
     Parameters
     ----------
     first, second : Group
         Second minus first is reported.
-    shared_error : float
-        Correlation of the measurement errors of the two sides (see `statistics.difference`).
+    same_player : bool
+        Both sides show one player. If the camera stood in one place, too, the errors that both
+        films share drop out of the difference (see `statistics.difference`).
 
     A metric is ``changed`` when its Holm-adjusted p-value over all metrics compared is below
     0.05: with many metrics at once, one in twenty would otherwise look changed by chance.
     """
     ones, twos = first.repetitions(), second.repetitions()
     slots = _slots([*ones, *twos])
-    rows = [_difference(slot, title, ones, twos, shared_error) for slot, title in slots.items()]
+    place = same_player and one_place(a for group in (first, second) for _, a in group.analyses)
+    rows = [_difference(slot, title, ones, twos, place) for slot, title in slots.items()]
     adjusted = iter(st.holm([r.p_value for r in rows if r.p_value is not None]))
     rows = [_judge(r, next(adjusted)) if r.p_value is not None else r for r in rows]
     sides = _side(first, ones), _side(second, twos)
@@ -86,10 +89,11 @@ def compare(first: Group, second: Group, *, shared_error: float = 0.0) -> Compar
         first=sides[0],
         second=sides[1],
         mirrored=_hands_differ(sides[0].handedness, sides[1].handedness),
+        shared_errors_dropped=place,
         differences=tuple(rows),
         linked=_linked(rows, ones, twos),
         matched_events=_matched(ones, twos),
-        notes=_notes(sides, ones, twos),
+        notes=_notes(sides, ones, twos, place),
         engine_version=second.analyses[0][1].engine_version if second.analyses else "",
     )
 
@@ -107,7 +111,7 @@ def _difference(
     title: str,
     ones: Sequence[Repetition],
     twos: Sequence[Repetition],
-    shared_error: float,
+    place: bool,
 ) -> MetricDifference:
     """Return the row of one metric; its verdict stands only when it is not comparable."""
     found = [in_slot(reps, *slot) for reps in (ones, twos)]
@@ -138,7 +142,7 @@ def _difference(
         )
     if slot[0] in YES_NO:
         return _share_difference(slot, title, unit, usable)
-    d = st.difference(groups[0], groups[1], shared_error=shared_error)
+    d = st.difference(groups[0], groups[1], one_place=place)
     return MetricDifference(
         key=slot[0],
         title=title,
@@ -286,6 +290,7 @@ def _notes(
     sides: tuple[ComparisonSide, ComparisonSide],
     ones: Sequence[Repetition],
     twos: Sequence[Repetition],
+    place: bool,
 ) -> tuple[str, ...]:
     notes = []
     if not ones or not twos:
@@ -295,7 +300,12 @@ def _notes(
             "A single repetition on one side: a difference says that these repetitions differ, "
             "not that the habit has changed. Film five or more."
         )
-    if set(sides[0].views) != set(sides[1].views):
+    if place:
+        notes.append(
+            "One player, filmed from one place: errors that both films share drop out of the "
+            "differences, so smaller changes can be seen than between other films."
+        )
+    elif set(sides[0].views) != set(sides[1].views):
         notes.append(
             "The camera stood in different places, so measurement error does not cancel; the "
             "intervals allow for it. Film from the same place to see smaller changes."

@@ -26,6 +26,7 @@ from models.contract.retention import MIN_DELAY, next_check
 from models.contract.vocabulary import RepetitionKind
 from workers.decide import statistics as st
 from workers.decide.groups import YES_NO, Slot, interval, mean_of
+from workers.decide.place import one_place
 
 _KEPT, _GONE = 0.8, 0.2
 
@@ -64,7 +65,7 @@ def progress(
             [s.at for s in ordered if s.kind == SessionKind.RETENTION],
             now,
         ),
-        notes=_notes(ordered),
+        notes=_notes(ordered, kind),
     )
 
 
@@ -88,10 +89,11 @@ def _row(
     after = _last(measured, SessionKind.ACQUISITION)
     gain = gain_mdc = None
     if baseline and after:
-        d = st.difference(baseline[1], after[1])
+        place = _one_place(kind, baseline[0], after[0])
+        d = st.difference(baseline[1], after[1], one_place=place)
         gain, gain_mdc = d.value, d.mdc95
-    retention = _delayed(measured, SessionKind.RETENTION, baseline, after, sessions)
-    transfer = _delayed(measured, SessionKind.TRANSFER, baseline, after, sessions)
+    retention = _delayed(measured, SessionKind.RETENTION, baseline, after, sessions, kind)
+    transfer = _delayed(measured, SessionKind.TRANSFER, baseline, after, sessions, kind)
     significant = gain is not None and gain_mdc is not None and abs(gain) >= gain_mdc
     verdict, reason = _verdict(gain, significant, retention)
     return MetricProgress(
@@ -130,21 +132,30 @@ def _last(measured: Sequence[Measured], kind: SessionKind) -> Measured | None:
     return found[-1] if found else None
 
 
+def _one_place(kind: RepetitionKind, *sessions: Session) -> bool:
+    """Return whether the repetitions of a kind were filmed from one place in all sessions."""
+    return one_place(
+        a for s in sessions for a in s.analyses if any(r.kind == kind for r in a.repetitions)
+    )
+
+
 def _delayed(
     measured: Sequence[Measured],
-    kind: SessionKind,
+    session_kind: SessionKind,
     baseline: Measured | None,
     after: Measured | None,
     sessions: Sequence[Session],
+    kind: RepetitionKind,
 ) -> RetentionScore | None:
     """Return the score of the last delayed test, if it follows the practice it tests."""
-    test = _last(measured, kind)
+    test = _last(measured, session_kind)
     if test is None or baseline is None or after is None or test[0].at <= after[0].at:
         return None
     if after[1].mean == baseline[1].mean:
         return None
     practice = [s.at for s in sessions if s.kind == SessionKind.ACQUISITION and s.at < test[0].at]
-    errors = [st.standard_error(m[1]) for m in (baseline, after, test)]
+    place = _one_place(kind, baseline[0], after[0], test[0])
+    errors = [st.standard_error(m[1], one_place=place) for m in (baseline, after, test)]
     score, se = st.retention_score(
         baseline[1].mean,
         after[1].mean,
@@ -202,8 +213,13 @@ def _practised(sessions: Sequence[Session]) -> dict[RepetitionKind, int]:
     return dict(counts)
 
 
-def _notes(sessions: Sequence[Session]) -> tuple[str, ...]:
+def _notes(sessions: Sequence[Session], kind: RepetitionKind) -> tuple[str, ...]:
     notes = []
+    if len(sessions) > 1 and not _one_place(kind, *sessions):
+        notes.append(
+            "The camera did not always stand in the same place, so only larger changes can be "
+            "told from noise. Film every session from one place."
+        )
     if not any(s.kind == SessionKind.BASELINE for s in sessions):
         notes.append("No baseline session: film five to ten serves before any coaching.")
     if not any(s.kind == SessionKind.TRANSFER for s in sessions):

@@ -65,34 +65,50 @@ class GroupMean:
     measurement : float
         Standard uncertainty of one value by measurement (from its 95 % interval). Repetitions of
         one clip share the camera, so it is taken as common to all of them and not averaged away.
+    repeat : float or None
+        The part of ``measurement`` that differs between films of one player from one camera
+        place; None where not known.
     """
 
     mean: float
     n: int
     spread: float | None
     measurement: float
+    repeat: float | None = None
 
 
-def group_mean(values: Sequence[float], lows: Sequence[float], highs: Sequence[float]) -> GroupMean:
-    """Summarise repetitions given as values with 95 % intervals."""
+def group_mean(
+    values: Sequence[float],
+    lows: Sequence[float],
+    highs: Sequence[float],
+    repeats: Sequence[float | None] = (),
+) -> GroupMean:
+    """Summarise repetitions given as values with 95 % intervals, and `Metric.repeat_sd`."""
     if not values or not len(values) == len(lows) == len(highs):
         raise ValueError("values, lows and highs must have one common length of at least 1")
     x = np.asarray(values, dtype=np.float64)
     half = (np.asarray(highs, dtype=np.float64) - np.asarray(lows, dtype=np.float64)) / 2
     if bool(np.any(half < 0)):
         raise ValueError("an interval ends before it begins")
+    known = [r for r in repeats if r is not None]
     return GroupMean(
         mean=float(np.mean(x)),
         n=len(x),
         spread=float(np.std(x, ddof=1)) if len(x) > 1 else None,
         measurement=float(np.sqrt(np.mean((half / Z95) ** 2))),
+        repeat=float(np.sqrt(np.mean(np.square(known)))) if len(known) == len(x) else None,
     )
 
 
-def standard_error(group: GroupMean) -> float:
+def measurement_error(group: GroupMean, one_place: bool) -> float:
+    """Return the standard uncertainty by measurement that counts when groups are compared."""
+    return group.repeat if one_place and group.repeat is not None else group.measurement
+
+
+def standard_error(group: GroupMean, *, one_place: bool = False) -> float:
     """Return the standard error of a group's mean: scatter of repetitions plus measurement."""
     scatter = 0.0 if group.spread is None else group.spread / math.sqrt(group.n)
-    return math.hypot(scatter, group.measurement)
+    return math.hypot(scatter, measurement_error(group, one_place))
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +125,7 @@ class Difference:
     mdc95: float
 
 
-def difference(first: GroupMean, second: GroupMean, *, shared_error: float = 0.0) -> Difference:
+def difference(first: GroupMean, second: GroupMean, *, one_place: bool = False) -> Difference:
     """Compare two group means.
 
     The error has two parts: scatter between repetitions (pooled, shrinks with the count, Student
@@ -118,23 +134,21 @@ def difference(first: GroupMean, second: GroupMean, *, shared_error: float = 0.0
     Parameters
     ----------
     first, second : GroupMean
-    shared_error : float
-        Correlation of the two sides' measurement errors, 0..1. Zero when the cameras differ; with
-        one camera place, the systematic part cancels in the difference.
+    one_place : bool
+        Both sides show one player from one camera place: what errs alike in both drops out of the
+        difference, and `GroupMean.repeat` is what is left.
 
     Source: two-sample t with pooled variance; degrees of freedom by Welch-Satterthwaite with the
     measurement part taken as exactly known (JCGM 100:2008, annex G).
     """
-    if not 0 <= shared_error <= 1:
-        raise ValueError("shared_error must lie in 0..1")
     spreads = [(g.spread, g.n) for g in (first, second) if g.spread is not None]
     dof_scatter = sum(n - 1 for _, n in spreads)
     scatter = (
         math.sqrt(sum((n - 1) * s * s for s, n in spreads) / dof_scatter) if dof_scatter else 0.0
     )
     var_scatter = scatter**2 * (1 / first.n + 1 / second.n)
-    u1, u2 = first.measurement, second.measurement
-    var_measurement = u1 * u1 + u2 * u2 - 2 * shared_error * u1 * u2
+    u1, u2 = (measurement_error(group, one_place) for group in (first, second))
+    var_measurement = u1 * u1 + u2 * u2
     se = math.sqrt(var_scatter + var_measurement)
     dof = math.inf if var_scatter == 0 else dof_scatter * (se**2 / var_scatter) ** 2
     value = second.mean - first.mean

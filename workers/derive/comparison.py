@@ -56,7 +56,7 @@ def comparison_files(
     kind: RepetitionKind = RepetitionKind.SERVE,
     film: bool = True,
     minor: bool = False,
-    shared_error: float = 0.0,
+    same_player: bool = False,
 ) -> tuple[Comparison, tuple[ResultFile, ...]]:
     """Return the comparison of two sides and its files.
 
@@ -68,14 +68,14 @@ def comparison_files(
         Also make the side-by-side film. Why there is none, where there cannot be, is a note.
     minor : bool
         A player may be under 18.
-    shared_error : float
-        Correlation of the measurement errors of the two sides.
+    same_player : bool
+        Both sides show one player.
     """
     groups = [
         Group(side.label, tuple((s.name, s.analysis) for s in side.sources), kind)
         for side in (first, second)
     ]
-    comparison = compare(groups[0], groups[1], shared_error=shared_error)
+    comparison = compare(groups[0], groups[1], same_player=same_player)
     notes: list[str] = []
     pictures: Mapping[str, bytes] = {}
     path: Markup | None = None

@@ -2,7 +2,8 @@
 
 A recognised systematic error is taken out of the value, and what is left widens the interval
 (JCGM 100:2008, 3.2.4 and 4.3). `workers.serve.calibration_table` holds the figures; it is written
-by ``servewright accuracy DIR --calibrate FILE`` from clips with known truth (see DEVELOPERS.md) and read by nothing else.
+by ``servewright accuracy DIR --calibrate FILE`` from clips with known truth (see DEVELOPERS.md)
+and read by nothing else.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 
 from models.contract.vocabulary import EventName, View
 from workers.serve.calibration_table import EVENT_TABLE, TABLE
+from workers.serve.repeat_table import REPEAT
 
 LOW_RATE_FPS = 45.0
 """Below it, errors of clips at 30 frames per second and less apply."""
@@ -61,6 +63,16 @@ def residual(name: str, view: View, fps: float, method: str) -> Residual | None:
         if row is not None:
             return Residual(*row)
     return None
+
+
+def repeat_share(name: str) -> float | None:
+    """Return the share of a metric's standard uncertainty that is left between two films of one
+    player from one camera place, or None if it was never measured.
+
+    `workers.serve.repeat_table` holds the figures (``python -m tests.rendered.same_body``).
+    """
+    row = REPEAT.get(name)
+    return None if row is None else row[0]
 
 
 def best_method(name: str, view: View, fps: float, methods: Sequence[str]) -> str:

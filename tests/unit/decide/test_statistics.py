@@ -83,11 +83,17 @@ def test_single_values_give_the_mdc_of_their_measurement_error() -> None:
 @given(hs.floats(0.1, 10), hs.floats(0, 0.95))
 def test_a_shared_camera_place_narrows_the_difference(u: float, shared: float) -> None:
     half = st.Z95 * u
-    one = st.group_mean([0], [-half], [half])
+    one = st.group_mean([0], [-half], [half], [u * math.sqrt(1 - shared)])
     free = st.difference(one, one).standard_error
-    assert st.difference(one, one, shared_error=shared).standard_error == pytest.approx(
+    assert st.difference(one, one, one_place=True).standard_error == pytest.approx(
         free * math.sqrt(1 - shared)
     )
+
+
+def test_without_a_known_repeat_error_one_place_changes_nothing() -> None:
+    one = st.group_mean([0, 1], [-2, -1], [2, 3], [0.5, None])
+    assert one.repeat is None
+    assert st.difference(one, one, one_place=True) == st.difference(one, one)
 
 
 def test_holm_worked_by_hand() -> None:

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.rendered.pairs import KNOBS, Tally, run, shared_error
+from tests.rendered.one_knob import KNOBS
+from tests.rendered.pairs import Tally, run, shared_error
 
 
 @pytest.fixture(scope="module")
