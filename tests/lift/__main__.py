@@ -5,17 +5,22 @@ from __future__ import annotations
 import argparse
 import base64
 import zlib
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 import torch
 from torch import nn
 
-from .data import Array, filmed, read_motion, synthetic
+from workers.serve.lift import features
+
+from .films import Filmed, read_films
+from .judge import judge_lines
+from .network_error import NetworkError, learn
+from .scene import Array, answer, observe, random_scene, read_json, read_motion
 
 HEAD = '''"""Weights of the learned lift, half precision, as text. Generated, not edited."""
 
-# ruff: noqa: E501
 from __future__ import annotations
 
 import base64
@@ -32,6 +37,8 @@ def _read(text: str, *shape: int) -> FloatArray:
 
 
 '''
+HIDDEN = (256, 160)
+FILM_SHARE = 0.3
 
 
 def text_of(array: Array) -> str:
@@ -56,31 +63,31 @@ def module_text(net: nn.Sequential, mean: Array, scale: Array) -> str:
     return HEAD + "\n".join([*lines, ")", ""])
 
 
-def examples(folder: Path, cameras: int, seed: int) -> tuple[Array, Array]:
-    """Every second frame of every motion, seen by some random cameras."""
+def synthetic(folder: Path, error: NetworkError, cameras: int, seed: int) -> tuple[Array, Array]:
+    """Every second frame of every motion, as the pose networks would see it by random cameras."""
     rng = np.random.default_rng(seed)
-    pairs = []
+    xs, ys = [], []
     for path in sorted(folder.glob("*.json")):
-        motion = read_motion(path)
+        motion = read_motion(read_json(path))
         for _ in range(cameras if motion else 0):
             assert motion is not None
-            pairs.append([part[rng.integers(2) :: 2] for part in synthetic(*motion, rng)])
-    pairs = [[a[: min(len(a), len(b))], b[: min(len(a), len(b))]] for a, b in pairs]
-    x, y = (np.concatenate([p[i] for p in pairs]).astype(np.float32) for i in (0, 1))
+            begin = motion.start_s - rng.uniform(0.1, 0.45)
+            rows = motion.time_s >= begin
+            scene = random_scene(motion.joints, rng)
+            ideal = observe(motion.joints[rows], motion.stature_m, scene)
+            plane, world = error.see(ideal, motion.stature_m, rng)
+            read, place = features(motion.time_s[rows], plane, world)
+            chosen = slice(int(rng.integers(2)), None, 2)
+            xs.append(read[chosen].astype(np.float32))
+            ys.append(answer(ideal, motion.stature_m, place)[chosen].astype(np.float32))
+    return np.concatenate(xs), np.concatenate(ys)
+
+
+def filmed(films: Sequence[Filmed]) -> tuple[Array, Array]:
+    """The films' own frames."""
+    pairs = [film.example() for film in films]
+    x, y = (np.concatenate([pair[i] for pair in pairs]).astype(np.float32) for i in (0, 1))
     return x, y
-
-
-def films(folder: Path, tracks: Path) -> list[tuple[Array, Array]]:
-    """Films that are not held out."""
-    found = []
-    for truth in sorted(folder.glob("[0-9]*.json")):
-        tracked = sorted(tracks.glob(f"{truth.stem}*.npz"))
-        if int(truth.stem) % 3 == 2 or not tracked:
-            continue
-        pair = filmed(truth, tracked[0])
-        if pair is not None:
-            found.append(pair)
-    return found
 
 
 def loss_of(found: torch.Tensor, true: torch.Tensor) -> torch.Tensor:
@@ -89,24 +96,34 @@ def loss_of(found: torch.Tensor, true: torch.Tensor) -> torch.Tensor:
     return place + 0.3 * nn.functional.mse_loss(found[:, 63:], true[:, 63:])
 
 
-def train(x: Array, y: Array, epochs: int) -> tuple[nn.Sequential, Array, Array]:
+def train(
+    drawn: tuple[Array, Array], films: tuple[Array, Array], epochs: int, seed: int = 0
+) -> tuple[nn.Sequential, Array, Array]:
     """Fit the network; returns it with the mean and scale of its inputs."""
-    torch.manual_seed(0)
+    torch.manual_seed(seed)
+    x = np.concatenate([drawn[0], films[0]])
     mean, scale = x.mean(0), x.std(0) + 1e-3
-    inputs, outputs = torch.from_numpy((x - mean) / scale), torch.from_numpy(y)
+    inputs = torch.from_numpy((x - mean) / scale)
+    outputs = torch.from_numpy(np.concatenate([drawn[1], films[1]]))
+    first, size = len(drawn[0]), len(films[0])
+    share = torch.full((len(x),), (1 - FILM_SHARE) / first)
+    share[first:] = FILM_SHARE / size
     net = nn.Sequential(
-        nn.Linear(x.shape[1], 192), nn.SiLU(), nn.Linear(192, 128), nn.SiLU(), nn.Linear(128, 65)
+        nn.Linear(x.shape[1], HIDDEN[0]),
+        nn.SiLU(),
+        nn.Linear(*HIDDEN),
+        nn.SiLU(),
+        nn.Linear(HIDDEN[1], outputs.shape[1]),
     )
-    optimiser = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=1e-3)
-    batches = max(len(x) // 512, 1)
+    optimiser = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=2e-3)
+    batches = first // 512
     plan = torch.optim.lr_scheduler.OneCycleLR(
         optimiser, 2e-3, total_steps=epochs * batches, pct_start=0.05
     )
     for epoch in range(epochs):
-        order = torch.randperm(len(x))
-        for chosen in order.split(512)[:batches]:
+        for chosen in torch.multinomial(share, batches * 512, replacement=True).split(512):
             optimiser.zero_grad()
-            noisy = inputs[chosen] + 0.02 * torch.randn(len(chosen), x.shape[1])
+            noisy = inputs[chosen] + 0.03 * torch.randn(len(chosen), x.shape[1])
             loss = loss_of(net(noisy), outputs[chosen])
             loss.backward()
             nn.utils.clip_grad_norm_(net.parameters(), 1.0)
@@ -120,19 +137,29 @@ def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(prog="python -m tests.lift", description=__doc__)
     parser.add_argument("motions", type=Path)
-    parser.add_argument("--films", type=Path)
-    parser.add_argument("--tracks", type=Path)
+    parser.add_argument("--films", type=Path, required=True)
+    parser.add_argument("--tracks", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--cameras", type=int, default=7)
     parser.add_argument("--epochs", type=int, default=20)
+    parser.add_argument("--held-out", type=int, default=6, help="judge on every n-th film; 0 none")
     options = parser.parse_args()
-    x, y = examples(options.motions, options.cameras, 2)
-    if options.films and options.tracks:
-        real = films(options.films, options.tracks)
-        repeat = max(1, int(0.25 * len(x) / max(sum(len(p[0]) for p in real), 1)))
-        x = np.concatenate([x, *[p[0].astype(np.float32) for p in real] * repeat])
-        y = np.concatenate([y, *[p[1].astype(np.float32) for p in real] * repeat])
-    options.out.write_text(module_text(*train(x, y, options.epochs)), "utf-8")
+    films = list(read_films(options.films, options.tracks))
+    every = options.held_out
+    held = [film for i, film in enumerate(films) if every and i % every == every - 1]
+    used = [film for film in films if film not in held]
+    print(f"{len(used)} films to learn from, {len(held)} to judge by", flush=True)
+    drawn = synthetic(options.motions, learn(used), options.cameras, 2)
+    print(f"{len(drawn[0])} drawn frames", flush=True)
+    net, mean, scale = train(drawn, filmed(used), options.epochs)
+    options.out.write_text(module_text(net, mean, scale), "utf-8")
+
+    def run(read: Array) -> Array:
+        with torch.no_grad():
+            inputs = torch.from_numpy(((read - mean) / scale).astype(np.float32))
+            return np.asarray(net(inputs).numpy(), np.float64)
+
+    print("\n".join(judge_lines(held, run)))
 
 
 main()

@@ -12,7 +12,7 @@ from models.contract.vocabulary import Handedness
 from workers.serve.detect import Candidate
 from workers.serve.fit import ClipContext, fit_body
 from workers.serve.interface import EngineRequest
-from workers.serve.lift import lifted_body
+from workers.serve.lift import lift_track, lifted_body
 from workers.serve.measure import Estimate
 from workers.serve.network_body import network_body
 from workers.serve.proportions import POPULATION_STATURE_M
@@ -55,22 +55,20 @@ def film_bodies(
     for candidate in found:
         rows = (candidate.start, candidate.stop)
         window = (float(track.time_s[rows[0]]), float(track.time_s[rows[1] - 1]))
+        lifted = lift_track(track, rows, hand)
         try:
-            fit = fit_body(track, window, handedness=hand, request=request, context=context)
+            fit = fit_body(
+                track, window, handedness=hand, request=request, context=context, lifted=lifted
+            )
         except (BodyNotInFrame, np.linalg.LinAlgError):
             bodies.append(_without_fit(track, rows, hand, request))
             continue
         context = fit.context
         estimates = [Estimate(fit.motion, fit.sample)]
-        lifted = lifted_body(
-            track,
-            rows,
-            handedness=hand,
-            stature_m=fit.motion.stature_m,
-            heading=float(np.radians(fit.azimuth_deg - 90.0)),
-        )
         if lifted is not None:
-            estimates += [*_both(estimates[0], lifted), plain_estimate(lifted)]
+            heading = float(np.radians(fit.azimuth_deg - 90.0))
+            body = lifted_body(track, lifted, stature_m=fit.motion.stature_m, heading=heading)
+            estimates += [*_both(estimates[0], body), plain_estimate(body)]
         bodies.append(FilmBody(tuple(estimates), (fit.azimuth_deg, fit.azimuth_sd)))
     return bodies
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.contract.tracks import BodyMotion, FloatArray, JointTrack
+from models.contract.tracks import BodyMotion, FloatArray, IntArray, JointTrack
 from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, Handedness
 from workers.serve.canonical import SWAP
 from workers.serve.lift_weights import LAYERS, MEAN, SCALE
@@ -28,40 +28,48 @@ EAR_TO_ANKLE = 0.87
 """Height of the ears over the ankles in standing heights, standing as before a serve."""
 IN_PLANE_SD, DEPTH_SD = 0.009, 0.018
 """Standard deviation of a joint about its place, standing heights (rendered films)."""
-_SMOOTH_S = 0.02
+_SMOOTH_S, _SMOOTH_WORLD_S = 0.02, 0.05
+_FARTHEST = 6.0
+"""Standard deviations beyond which an input is held: outside, the network knows nothing."""
 _ALIAS = {"left_toe": "left_foot_index", "right_toe": "right_foot_index"}
 _ROWS = [LANDMARKS.index(_ALIAS.get(name, name)) for name in BODY_JOINTS]
 _INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
+_HIPS = [_INDEX["left_hip"], _INDEX["right_hip"]]
+SHORTEST_FRAMES = 8
 
 
 @dataclass(frozen=True, slots=True)
 class Lifted:
-    """Joints about the mid-hip in the levelled frame (x right, y away, z up), and the target.
+    """Joints of one stretch of film about the mid-hip, in the levelled frame.
+
+    The levelled frame: x right, y away from the camera, z up, of a right-hander (left-handers
+    mirrored).
 
     Attributes
     ----------
+    rows : ndarray of int, shape (T,)
+        Rows of the track.
+    time_s : ndarray, shape (T,)
     relative : ndarray, shape (T, 21, 3)
         Standing heights.
-    heading : float
-        Direction of the target in the levelled frame, rad from x.
-    heading_sd : float
-        Radians.
+    hips : ndarray, shape (T, 2)
+        Middle of the hips in the picture, v up, standing heights.
+    heading, heading_sd : float
+        Direction of the target, rad from x.
+    mirrored : bool
     """
 
+    rows: IntArray
+    time_s: FloatArray
     relative: FloatArray
+    hips: FloatArray
     heading: float
     heading_sd: float
+    mirrored: bool
 
 
-def lifted_body(
-    track: JointTrack,
-    window: tuple[int, int],
-    *,
-    handedness: Handedness,
-    stature_m: float,
-    heading: float | None = None,
-) -> BodyMotion | None:
-    """Return the lifted body in the canonical court frame, or None where joints are missing.
+def lift_track(track: JointTrack, window: tuple[int, int], handedness: Handedness) -> Lifted | None:
+    """Lift a stretch of film, or return None where joints are missing.
 
     Parameters
     ----------
@@ -70,26 +78,53 @@ def lifted_body(
         Half-open rows; begins with the still stance.
     handedness : Handedness
         ``LEFT`` mirrors the picture first.
+    """
+    rows = np.arange(*window)
+    pixels, world = track.xy_raw[rows][:, _ROWS], track.world[rows][:, _ROWS]
+    seen = np.isfinite(pixels).all(axis=(1, 2)) & np.isfinite(world).all(axis=(1, 2))
+    if int(seen.sum()) < SHORTEST_FRAMES:
+        return None
+    rows = rows[seen]
+    time = np.asarray(track.time_s[rows], dtype=np.float64)
+    mirrored = handedness is Handedness.LEFT
+    plane, space = upright(pixels[seen], world[seen], mirrored)
+    tall = stature_px(time, plane)
+    if tall <= 0.0:
+        return None
+    read, place = features(time, plane, space)
+    answer = run(read)
+    relative = answer[:, : 3 * len(BODY_JOINTS)].reshape(-1, len(BODY_JOINTS), 3)
+    # the network answers how far the picture's own place is off
+    relative[..., [0, 2]] += place
+    mean = answer[:, -2:].mean(axis=0)
+    angles = np.arctan2(answer[:, -1], answer[:, -2]) - np.arctan2(mean[1], mean[0])
+    scatter = float(np.std((angles + np.pi) % (2 * np.pi) - np.pi))
+    return Lifted(
+        rows=rows,
+        time_s=time,
+        relative=relative,
+        hips=plane[:, _HIPS].mean(axis=1) / tall,
+        heading=float(np.arctan2(mean[1], mean[0])),
+        heading_sd=max(scatter, 0.08),
+        mirrored=mirrored,
+    )
+
+
+def lifted_body(
+    track: JointTrack, lifted: Lifted, *, stature_m: float, heading: float | None = None
+) -> BodyMotion:
+    """Return the lifted body in the canonical court frame.
+
+    Parameters
+    ----------
+    track : JointTrack
+    lifted : Lifted
     stature_m : float
     heading : float, optional
         Direction of the target in the levelled frame, rad, where known better (the fit).
     """
-    rows = np.arange(*window)
-    pixels = track.xy_raw[rows][:, _ROWS]
-    seen = np.isfinite(pixels).all(axis=(1, 2))
-    if int(seen.sum()) < 8:
-        return None
-    rows, pixels = rows[seen], pixels[seen]
-    time = np.asarray(track.time_s[rows], dtype=np.float64)
-    mirrored = handedness is Handedness.LEFT
-    plane = pixels * np.array([1.0, -1.0])
-    if mirrored:
-        plane = (plane * np.array([-1.0, 1.0]))[:, SWAP]
-    tall = stature_px(time, plane)
-    found = lift(time, plane, tall)
-    angle = found.heading if heading is None else heading
-    root = _root(found.relative, plane / tall)
-    level = (found.relative + root[:, None]) * stature_m
+    angle = lifted.heading if heading is None else heading
+    level = (lifted.relative + _root(lifted)[:, None]) * stature_m
     c, s = np.cos(angle), np.sin(angle)
     court = level @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
     ankles = [_INDEX["left_ankle"], _INDEX["right_ankle"]]
@@ -102,14 +137,32 @@ def lifted_body(
         ]
     )
     return BodyMotion(
-        time_s=time,
-        frame_index=np.asarray(track.frame_index[rows]),
+        time_s=lifted.time_s,
+        frame_index=np.asarray(track.frame_index[lifted.rows]),
         joints=court - origin,
         sd=np.broadcast_to(spread * stature_m, court.shape).copy(),
-        mirrored=mirrored,
+        mirrored=lifted.mirrored,
         stature_m=stature_m,
         method=METHOD,
     )
+
+
+def upright(pixels: FloatArray, world: FloatArray, mirrored: bool) -> tuple[FloatArray, FloatArray]:
+    """Return pixels with v up, and 3D as x right, y away, z up; of a right-hander if mirrored.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (T, 21, 2)
+    world : ndarray, shape (T, 21, 3)
+        Camera axes: x right, y down, z away.
+    mirrored : bool
+    """
+    plane = pixels * np.array([1.0, -1.0])
+    space = world[..., [0, 2, 1]] * np.array([1.0, 1.0, -1.0])
+    if mirrored:
+        plane = (plane * np.array([-1.0, 1.0]))[:, SWAP]
+        space = (space * np.array([-1.0, 1.0, 1.0]))[:, SWAP]
+    return plane, space
 
 
 def stature_px(time_s: FloatArray, plane: FloatArray) -> float:
@@ -118,41 +171,63 @@ def stature_px(time_s: FloatArray, plane: FloatArray) -> float:
     Parameters
     ----------
     plane : ndarray, shape (T, 21, 2)
-        Pixels, v up.
+        Pixels, v up; or (T, 21, 3), metres, z up.
     """
     still = time_s <= time_s[0] + STANDING_S
-    ears = plane[still][:, [_INDEX["left_ear"], _INDEX["right_ear"]], 1].mean(axis=1)
-    ankles = plane[still][:, [_INDEX["left_ankle"], _INDEX["right_ankle"]], 1].mean(axis=1)
-    return max(float(np.median(ears - ankles)) / EAR_TO_ANKLE, 1.0)
+    ears = plane[still][:, [_INDEX["left_ear"], _INDEX["right_ear"]], -1].mean(axis=1)
+    ankles = plane[still][:, [_INDEX["left_ankle"], _INDEX["right_ankle"]], -1].mean(axis=1)
+    return float(np.median(ears - ankles)) / EAR_TO_ANKLE
 
 
-def lift(time_s: FloatArray, plane: FloatArray, tall: float) -> Lifted:
-    """Run the network.
+def features(
+    time_s: FloatArray, plane: FloatArray, world: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return what the network reads, (T, 399), and the joints of the picture it answers for.
+
+    Seven instants of the picture's joints about the mid-hip, the standing posture (the person's
+    own lengths), and the pose network's 3D; all in standing heights.
 
     Parameters
     ----------
     time_s : ndarray, shape (T,)
+        Begins with the still stance.
     plane : ndarray, shape (T, 21, 2)
         Pixels, v up, of a right-hander (left-handers mirrored).
-    tall : float
-        Standing height, pixels.
+    world : ndarray, shape (T, 21, 3)
+        The pose network's own 3D: x right, y away, z up.
+
+    Returns
+    -------
+    features : ndarray, shape (T, 399)
+    place : ndarray, shape (T, 21, 2)
+        Smoothed joints about the mid-hip.
     """
-    hips = plane[:, [_INDEX["left_hip"], _INDEX["right_hip"]]].mean(axis=1, keepdims=True)
-    place = local_fit(time_s, ((plane - hips) / tall).transpose(1, 0, 2), _SMOOTH_S)[0]
-    flat = place.transpose(1, 0, 2).reshape(len(time_s), -1)
-    features = np.concatenate([_at(time_s, flat, time_s + lag) for lag in LAGS_S], axis=1)
-    answer = (features - MEAN) / SCALE
+    tall = max(stature_px(time_s, plane), 1e-6)
+    place = _about_hips(time_s, plane / tall, _SMOOTH_S)
+    high = max(stature_px(time_s, world), 1e-6)
+    space = _about_hips(time_s, world / high, _SMOOTH_WORLD_S)
+    flat = place.reshape(len(time_s), -1)
+    lagged = [_at(time_s, flat, time_s + lag) for lag in LAGS_S]
+    still = np.median(flat[time_s <= time_s[0] + STANDING_S], axis=0)
+    standing = np.broadcast_to(still, flat.shape)
+    read = np.concatenate([*lagged, standing, space.reshape(len(time_s), -1)], axis=1)
+    return read, place
+
+
+def run(read: FloatArray) -> FloatArray:
+    """Run the network on features (T, 399); returns (T, 65)."""
+    answer = np.clip((read - MEAN) / SCALE, -_FARTHEST, _FARTHEST)
     for number, (weight, bias) in enumerate(LAYERS):
         answer = answer @ weight + bias
         if number < len(LAYERS) - 1:
             answer = answer / (1.0 + np.exp(-np.clip(answer, -60.0, 60.0)))
-    relative = answer[:, : 3 * len(BODY_JOINTS)].reshape(-1, len(BODY_JOINTS), 3)
-    # the network answers how far the picture's own place is off
-    relative[..., [0, 2]] += place.transpose(1, 0, 2)
-    mean = answer[:, -2:].mean(axis=0)
-    angles = np.arctan2(answer[:, -1], answer[:, -2]) - np.arctan2(mean[1], mean[0])
-    scatter = float(np.std((angles + np.pi) % (2 * np.pi) - np.pi))
-    return Lifted(relative, float(np.arctan2(mean[1], mean[0])), max(scatter, 0.08))
+    return np.asarray(answer)
+
+
+def _about_hips(time_s: FloatArray, points: FloatArray, window_s: float) -> FloatArray:
+    hips = points[:, _HIPS].mean(axis=1, keepdims=True)
+    smooth = local_fit(time_s, (points - hips).transpose(1, 0, 2), window_s)[0]
+    return np.asarray(smooth.transpose(1, 0, 2))
 
 
 def _at(time_s: FloatArray, series: FloatArray, when: FloatArray) -> FloatArray:
@@ -163,11 +238,10 @@ def _at(time_s: FloatArray, series: FloatArray, when: FloatArray) -> FloatArray:
     return np.asarray(series[i] * (1.0 - share) + series[i + 1] * share)
 
 
-def _root(relative: FloatArray, plane: FloatArray) -> FloatArray:
+def _root(lifted: Lifted) -> FloatArray:
     """Return the path of the mid-hip, standing heights: picture plane, and depth by the feet.
 
     The front foot is taken to stay at its depth, which holds until the drive lifts it.
     """
-    hips = plane[:, [_INDEX["left_hip"], _INDEX["right_hip"]]].mean(axis=1)
-    depth = -relative[:, _INDEX["left_ankle"], 1]
-    return np.stack([hips[:, 0], depth, hips[:, 1]], axis=1)
+    depth = -lifted.relative[:, _INDEX["left_ankle"], 1]
+    return np.stack([lifted.hips[:, 0], depth, lifted.hips[:, 1]], axis=1)

@@ -11,7 +11,7 @@ from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import LANDMARKS, Handedness
 from tests.unit.serve.bodies import simulated_track, true_motion, truth
 from workers.serve.geometry import elevation, inclination
-from workers.serve.lift import METHOD, lifted_body
+from workers.serve.lift import METHOD, lift_track, lifted_body
 
 CLIPS = ("000", "001", "002", "003", "004", "006")
 
@@ -20,15 +20,9 @@ def body(clip: str, track: JointTrack | None = None) -> BodyMotion:
     document = truth(clip)
     heading = float(np.radians(document["camera"]["azimuth_deg"] - 90.0))
     track = simulated_track(clip, noise=0.006) if track is None else track
-    found = lifted_body(
-        track,
-        (0, len(track)),
-        handedness=Handedness(document["handedness"]),
-        stature_m=document["body_height_m"],
-        heading=heading,
-    )
-    assert found is not None
-    return found
+    lifted = lift_track(track, (0, len(track)), Handedness(document["handedness"]))
+    assert lifted is not None
+    return lifted_body(track, lifted, stature_m=document["body_height_m"], heading=heading)
 
 
 @pytest.mark.parametrize("clip", CLIPS)
@@ -73,17 +67,15 @@ def test_a_mirrored_picture_of_a_left_hander_gives_the_same_body() -> None:
         for n in LANDMARKS
     ]
     mirrored = track.xy_raw[:, swap] * np.array([-1.0, 1.0]) + np.array([track.width, 0.0])
-    right = lifted_body(track, (0, len(track)), handedness=Handedness.RIGHT, stature_m=1.8)
-    left = lifted_body(
-        replace(track, xy_raw=mirrored),
-        (0, len(track)),
-        handedness=Handedness.LEFT,
-        stature_m=1.8,
-    )
+    world = track.world[:, swap] * np.array([-1.0, 1.0, 1.0])
+    right = lift_track(track, (0, len(track)), Handedness.RIGHT)
+    other = replace(track, xy_raw=mirrored, world=world)
+    left = lift_track(other, (0, len(track)), Handedness.LEFT)
     assert right is not None
     assert left is not None
     assert (right.mirrored, left.mirrored) == (False, True)
-    assert left.joints == pytest.approx(right.joints, abs=1e-6)
+    assert left.relative == pytest.approx(right.relative, abs=1e-6)
+    assert left.heading == pytest.approx(right.heading, abs=1e-6)
 
 
 def test_the_size_of_the_picture_does_not_matter() -> None:
@@ -95,4 +87,4 @@ def test_the_size_of_the_picture_does_not_matter() -> None:
 def test_nothing_is_answered_without_joints() -> None:
     track = simulated_track("000")
     unseen = replace(track, xy_raw=np.full_like(track.xy_raw, np.nan))
-    assert lifted_body(unseen, (0, len(track)), handedness=Handedness.RIGHT, stature_m=1.8) is None
+    assert lift_track(unseen, (0, len(track)), Handedness.RIGHT) is None

@@ -71,15 +71,20 @@ def start(
     phases: Phases,
     *,
     guess: Guess = Guess.PLAIN,
+    known: dict[str, FloatArray] | None = None,
 ) -> State:
-    """Return a first guess of the whole window (see `depth_directions` for ``guess``)."""
+    """Return a first guess of the whole window.
+
+    ``known`` directions of all segments (`lifted_directions`) are taken as they are; without them,
+    see `depth_directions` for ``guess``.
+    """
     uv = merge(seen)
     shares = dict(zip(LENGTHS, proportions.mean, strict=True))
     tall = stature_px(uv, shares)
     metres_per_px = stature_m / tall
     distance = camera.focal_px * metres_per_px
     lengths = {name: float(share * stature_m) for name, share in shares.items()}
-    ways = depth_directions(seen, uv, metres_per_px, lengths, phases, guess=guess)
+    ways = known or depth_directions(seen, uv, metres_per_px, lengths, phases, guess=guess)
     vectors = np.zeros((len(seen.time_s), len(VECTORS), 3))
     hips = (uv[:, point("left_hip")] + uv[:, point("right_hip")]) / 2
     centre = np.array(camera.centre_px)
@@ -90,13 +95,8 @@ def start(
     for name in VECTORS[FREE:]:
         if name in ways:
             vectors[:, vector(name)] = ways[name]
-    depth = {pair: seen.depth[:, i] for i, pair in enumerate(DEPTH_PAIRS)}
-    for side in ("left", "right"):
-        away = depth[f"{side}_heel", f"{side}_toe"]
-        for name, share in (("toe", 0.8), ("heel", -0.2)):
-            d = (uv[:, point(f"{side}_{name}")] - uv[:, point(f"{side}_ankle")]) * metres_per_px
-            vectors[:, vector(f"{side}_{name}")] = np.stack([d[:, 0], share * away, -d[:, 1]], -1)
-    vectors[:, vector("head")] = ways["trunk"]
+    if known is None:
+        _set_ends(vectors, seen, uv, metres_per_px, ways["trunk"])
     unit = vectors[:, FREE:]
     unit[~np.isfinite(unit).all(axis=-1)] = (0.0, 0.0, -1.0)
     unit += np.array([0.0, 1e-3, -1e-3])
@@ -121,3 +121,20 @@ def start(
         if np.isfinite(lowest).all()
         else state
     )
+
+
+def _set_ends(
+    vectors: FloatArray,
+    seen: Observations,
+    uv: FloatArray,
+    metres_per_px: float,
+    trunk: FloatArray,
+) -> None:
+    """Set the directions of the feet and the head, which have no signs to choose."""
+    depth = {pair: seen.depth[:, i] for i, pair in enumerate(DEPTH_PAIRS)}
+    for side in ("left", "right"):
+        away = depth[f"{side}_heel", f"{side}_toe"]
+        for name, share in (("toe", 0.8), ("heel", -0.2)):
+            d = (uv[:, point(f"{side}_{name}")] - uv[:, point(f"{side}_ankle")]) * metres_per_px
+            vectors[:, vector(f"{side}_{name}")] = np.stack([d[:, 0], share * away, -d[:, 1]], -1)
+    vectors[:, vector("head")] = trunk

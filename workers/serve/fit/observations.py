@@ -11,9 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.contract.tracks import FloatArray, IntArray, JointTrack
-from models.contract.vocabulary import LANDMARKS
-from workers.serve.fit.offsets import DEPTH, LANDMARK_SD, NUISANCE, mean_offset
+from models.contract.vocabulary import BODY_JOINTS, LANDMARKS
+from workers.serve.fit.offsets import DEPTH, LANDMARK_SD, LIFT_DEPTH_SD, NUISANCE, mean_offset
 from workers.serve.fit.skeleton import POINTS, VECTORS, point, point_maps, vector
+from workers.serve.lift import Lifted
 from workers.serve.proportions import LENGTHS
 
 SHARED: tuple[str, ...] = (*LENGTHS, *NUISANCE, "pitch", "roll", "log_focal", "floor")
@@ -98,7 +99,13 @@ class Observations:
     depth_sd: FloatArray
 
 
-def observe(track: JointTrack, rows: IntArray, mirrored: bool, stature_m: float) -> Observations:
+def observe(
+    track: JointTrack,
+    rows: IntArray,
+    mirrored: bool,
+    stature_m: float,
+    lifted: Lifted | None = None,
+) -> Observations:
     """Collect the measurements of some frames.
 
     Parameters
@@ -110,6 +117,8 @@ def observe(track: JointTrack, rows: IntArray, mirrored: bool, stature_m: float)
         True for a left-hander: the picture is mirrored and left and right swap names.
     stature_m : float
         Scales the mean landmark offsets.
+    lifted : Lifted, optional
+        States the depths; without it, the network's own 3D does.
     """
     networks = dict(track.sources) or {
         "fused": np.concatenate([track.xy_raw, track.confidence[..., None]], axis=-1)
@@ -138,7 +147,10 @@ def observe(track: JointTrack, rows: IntArray, mirrored: bool, stature_m: float)
     )
     world = np.asarray(track.world[rows], dtype=float)
     calibrated = any("blazepose" in name for name in networks) or not track.sources
-    depth, spread = _depths(world, mirrored, stature_m, calibrated)
+    if lifted is None:
+        depth, spread = _depths(world, mirrored, stature_m, calibrated)
+    else:
+        depth, spread = _lifted_depths(lifted, rows, stature_m)
     return Observations(
         np.asarray(track.time_s[rows], dtype=float),
         np.stack(uv, 1),
@@ -172,6 +184,21 @@ def _depths(
             gain, offset = 1.0 / stature_m, 0.0
         first, second = (LANDMARKS.index(_NAME[n][0]) for n in (a, b))
         depth[:, i] = sign * (offset + gain * (world[:, second, 2] - world[:, first, 2]))
+    return depth * stature_m, spread * stature_m
+
+
+def _lifted_depths(
+    lifted: Lifted, rows: IntArray, stature_m: float
+) -> tuple[FloatArray, FloatArray]:
+    """The same by the learned lift; NaN at instants it does not know."""
+    depth = np.full((len(rows), len(DEPTH_PAIRS)), np.nan)
+    spread = np.array([LIFT_DEPTH_SD[_kind(a), _kind(b)] for a, b in DEPTH_PAIRS])
+    place = np.clip(np.searchsorted(lifted.rows, rows), 0, len(lifted.rows) - 1)
+    known = lifted.rows[place] == rows
+    for i, (a, b) in enumerate(DEPTH_PAIRS):
+        first, second = BODY_JOINTS.index(a), BODY_JOINTS.index(b)
+        away = lifted.relative[place, second, 1] - lifted.relative[place, first, 1]
+        depth[known, i] = away[known]
     return depth * stature_m, spread * stature_m
 
 

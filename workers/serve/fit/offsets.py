@@ -102,6 +102,18 @@ puts the left hip about 0.1 m too far away), so this comes before a left-hander 
 network's depth was regressed on the true one and the line inverted, so that extremes are not drawn
 to the mean."""
 
+LIFT_DEPTH_SD: dict[tuple[str, str], float] = {
+    ("hip", "hip"): 0.020,
+    ("shoulder", "shoulder"): 0.025,
+    ("hip", "shoulder"): 0.025,
+    ("shoulder", "elbow"): 0.025,
+    ("elbow", "wrist"): 0.030,
+    ("hip", "knee"): 0.020,
+    ("knee", "ankle"): 0.020,
+    ("heel", "toe"): 0.020,
+}
+"""Standard deviation of the depths that the learned lift states, share of standing height."""
+
 
 def mean_offset(network: str, kind: str) -> dict[str, float]:
     """Return the mean offsets of one landmark by direction, shares of standing height."""

@@ -15,6 +15,7 @@ from workers.serve.fit.arrow import Factor
 from workers.serve.fit.azimuth import GIVEN_SD, target_heading
 from workers.serve.fit.depth_signs import Guess
 from workers.serve.fit.initial import merge, start, stature_px, typical_focal_px
+from workers.serve.fit.lifted_start import lifted_directions
 from workers.serve.fit.observations import observe
 from workers.serve.fit.phases import Phases
 from workers.serve.fit.problem import Problem
@@ -28,6 +29,7 @@ from workers.serve.fit.result import (
 from workers.serve.fit.solve import Solution, minimise
 from workers.serve.fit.state import State
 from workers.serve.interface import EngineRequest
+from workers.serve.lift import Lifted
 from workers.serve.proportions import LENGTHS, POPULATION_STATURE_M, Proportions
 
 NODE_SPACING_S = 1.0 / 31.0
@@ -46,6 +48,13 @@ ROUNDS: tuple[tuple[float, float, float, int], ...] = (
 steps. The last two choose between mirror images in depth and then give way to the pictures; foot
 contacts are renewed between rounds."""
 
+LIFTED_ROUNDS: tuple[tuple[float, float, float, int], ...] = (
+    (0.0, 1.0, 0.33, 4),
+    (1.0, 1.0, 0.33, 4),
+    (1.0, 1.0, 0.33, 4),
+)
+"""The same from a start by the learned lift, which chooses the right one of the mirror images."""
+
 FIRST_DAMPING = 1.0
 """Small steps at first: a full step from the first guess can cross into a mirror image in depth."""
 
@@ -60,6 +69,7 @@ def fit_body(
     handedness: Handedness,
     request: EngineRequest,
     context: ClipContext | None = None,
+    lifted: Lifted | None = None,
 ) -> FitResult:
     """Fit one articulated body of constant proportions to a stretch of film.
 
@@ -75,6 +85,8 @@ def fit_body(
         Standing height, azimuth or view, where known.
     context : ClipContext, optional
         From an earlier repetition of the same clip.
+    lifted : Lifted, optional
+        The same stretch by the learned lift: states depths, weakly.
 
     Returns
     -------
@@ -94,7 +106,7 @@ def fit_body(
     stature = request.stature_m or POPULATION_STATURE_M
     proportions = context.proportions if context else Proportions.population()
     nodes = rows[_choose_nodes(track, rows)]
-    observations = observe(track, nodes, mirrored, stature)
+    observations = observe(track, nodes, mirrored, stature, lifted)
     uv = merge(observations)
     tall = stature_px(uv, dict(zip(LENGTHS, proportions.mean, strict=True)))
     camera = LevelCamera(
@@ -103,11 +115,12 @@ def fit_body(
     phases = Phases.of(observations.time_s, uv)
     problem = Problem(observations, proportions, stature, camera.focal_px, tall, phases)
     first_camera = context.camera if context else camera
+    known = None if lifted is None else lifted_directions(lifted, nodes)
     starts = [
-        start(observations, proportions, stature, first_camera, phases, guess=guess)
-        for guess in Guess
+        start(observations, proportions, stature, first_camera, phases, guess=guess, known=known)
+        for guess in (Guess if known is None else (Guess.PLAIN,))
     ]
-    solution = _solve(problem, starts, uv, tall)
+    solution = _solve(problem, starts, uv, tall, ROUNDS if known is None else LIFTED_ROUNDS)
     state = solution.state
     level = level_points(state)
     planted = problem.rest[:, :2]
@@ -155,7 +168,13 @@ def fit_body(
     )
 
 
-def _solve(problem: Problem, starts: list[State], uv: FloatArray, tall: float) -> Solution:
+def _solve(
+    problem: Problem,
+    starts: list[State],
+    uv: FloatArray,
+    tall: float,
+    rounds: tuple[tuple[float, float, float, int], ...],
+) -> Solution:
     """Try each first guess for one round, then refine the cheapest."""
     time_s = problem.seen.time_s
     still = contact.stances(time_s, uv, tall)
@@ -170,9 +189,9 @@ def _solve(problem: Problem, starts: list[State], uv: FloatArray, tall: float) -
         problem.settle_balance(state)
         return minimise(problem, state, steps=steps, damping=damping)
 
-    solution = min((one_round(s, *ROUNDS[0], FIRST_DAMPING) for s in starts), key=lambda s: s.cost)
+    solution = min((one_round(s, *rounds[0], FIRST_DAMPING) for s in starts), key=lambda s: s.cost)
     total = solution.iterations
-    for settings in ROUNDS[1:]:
+    for settings in rounds[1:]:
         solution = one_round(solution.state, *settings)
         total += solution.iterations
     return Solution(solution.state, solution.cost, total, solution.converged)
