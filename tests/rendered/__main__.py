@@ -7,8 +7,9 @@ import json
 import sys
 from pathlib import Path
 
-from .clips import PROFILES, aim_camera, draw_clip, frame_times, make_performance, sampled_body
+from .clips import aim_camera, frame_times, make_performance, sampled_body
 from .pose_error import error_lines
+from .profiles import PROFILES, draw_clip
 from .truth import clip_truth
 
 

@@ -23,11 +23,12 @@ from .body_mesh import (
     volume_centre,
 )
 from .camera import Camera
-from .clips import ClipSpec, aim_camera, draw_clip, frame_times, make_performance
+from .clips import ClipSpec, aim_camera, frame_times, make_performance
 from .encode import Encoder
 from .outfit import Outfit, dress
 from .performance import Performance, perform
 from .pose import racket_points
+from .profiles import draw_clip
 from .props import ball_mesh, racket_mesh
 from .raster import Canvas, Image, coverage, vertex_normals
 from .rotation import Array, rot_z

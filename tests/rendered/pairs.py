@@ -36,8 +36,9 @@ from workers.serve.interface import ENGINE_VERSION, EngineRequest, EngineResult
 from workers.serve.truth import ClipTruth, read_truth
 from workers.serve.uncertainty import draw_joints
 
-from .clips import ClipSpec, aim_camera, draw_clip, frame_times, make_performance, sampled_body
+from .clips import ClipSpec, aim_camera, frame_times, make_performance, sampled_body
 from .one_knob import KNOBS, Knob, turned
+from .profiles import draw_clip
 from .skeleton import Skeleton
 from .truth import clip_truth
 

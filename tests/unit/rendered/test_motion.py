@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 
 from tests.rendered import truth_formulas as f
-from tests.rendered.clips import PROFILES, draw_clip, make_performance
+from tests.rendered.clips import make_performance
 from tests.rendered.implements import GRAVITY, Flight
 from tests.rendered.knobs import ServeKnobs, sample_knobs
 from tests.rendered.performance import OTHER, perform
 from tests.rendered.pose import racket_points
+from tests.rendered.profiles import PROFILES, draw_clip
 from tests.rendered.skeleton import sample_skeleton, standing_height
 from tests.rendered.truth import event_times
 

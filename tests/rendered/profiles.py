@@ -1,0 +1,220 @@
+"""Profiles: what a set of clips contains, drawn from a seed, one generator a clip."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from .camera import CameraSpec
+from .clips import ClipSpec
+from .knobs import sample_knobs
+from .one_knob import KNOBS, turned
+from .performance import OTHER
+from .story import story_clip
+
+#: azimuth ranges (degrees) by view
+VIEWS = {
+    "side": (76, 104),
+    "front-quarter": (22, 68),
+    "rear-quarter": (112, 160),
+    "behind": (166, 194),
+    "front": (-14, 14),
+    "back-side": (215, 325),
+}
+_MIXED = {
+    "side": 0.40,
+    "front-quarter": 0.14,
+    "rear-quarter": 0.18,
+    "behind": 0.16,
+    "front": 0.06,
+    "back-side": 0.06,
+}
+_CALIBRATION = {"side": 0.46, "rear-quarter": 0.18, "front-quarter": 0.12, "behind": 0.24}
+_LIFT = {
+    "side": 0.36,
+    "rear-quarter": 0.22,
+    "front-quarter": 0.16,
+    "behind": 0.18,
+    "front": 0.04,
+    "back-side": 0.04,
+}
+
+
+def _choose(rng: np.random.Generator, weights: dict[str, float]) -> str:
+    names = list(weights)
+    p = np.array([weights[n] for n in names])
+    return names[int(rng.choice(len(names), p=p / p.sum()))]
+
+
+def _camera(rng: np.random.Generator, view: str) -> CameraSpec:
+    low, high = VIEWS[view]
+    return CameraSpec(
+        azimuth=float(rng.uniform(low, high)) % 360.0,
+        height=float(rng.uniform(0.9, 2.0)),
+        distance=float(rng.uniform(5.5, 12.0)),
+        roll=float(rng.normal(0, 1.0)),
+        fill=float(rng.uniform(0.82, 0.96)),
+        shift=float(rng.uniform(-0.06, 0.06)),
+        jitter=float(rng.uniform(0.5, 2.5)) if rng.random() < 0.3 else 0.0,
+        jitter_seed=int(rng.integers(1 << 31)),
+    )
+
+
+def _plain(rng: np.random.Generator, name: str, weights: dict[str, float]) -> ClipSpec:
+    """A serve filmed without special trouble."""
+    portrait = rng.random() < 0.15
+    size = [(640, 480), (960, 540), (1280, 720)][int(rng.choice(3, p=[0.25, 0.4, 0.35]))]
+    fps = float(rng.choice([30, 50, 60, 120], p=[0.15, 0.1, 0.6, 0.15]))
+    return ClipSpec(
+        name=name,
+        kind="serve",
+        seed=int(rng.integers(1 << 31)),
+        knobs=sample_knobs(rng),
+        camera=_camera(rng, _choose(rng, weights)),
+        fps=fps,
+        size=(size[1], size[0]) if portrait else size,
+        left_handed=bool(rng.random() < 0.25),
+        shutter=float(rng.choice([0.0, 0.25, 0.5])) / fps,
+        crf=int(rng.integers(19, 27)),
+        background=str(rng.choice(["court", "court", "fence", "indoor"])),
+        start=float(rng.uniform(0.3, 0.7)),
+    )
+
+
+def _calibration(rng: np.random.Generator, name: str) -> ClipSpec:
+    spec = _plain(rng, name, _CALIBRATION)
+    knobs = spec.knobs.changed(tempo=min(spec.knobs.tempo, 1.2))
+    return replace(spec, knobs=knobs, shutter=0.0, start=float(rng.uniform(0.3, 0.45)))
+
+
+def _lift(rng: np.random.Generator, name: str) -> ClipSpec:
+    """Cheap films to train the lift with: small pictures, half of them at 30 frames a second."""
+    spec = _plain(rng, name, _LIFT)
+    return replace(
+        spec,
+        knobs=spec.knobs.changed(tempo=min(spec.knobs.tempo, 1.2)),
+        size=(640, 480) if spec.size[0] > spec.size[1] else (480, 640),
+        fps=float(rng.choice([30.0, 60.0])),
+        shutter=0.0,
+        start=float(rng.uniform(0.3, 0.45)),
+    )
+
+
+def _same_body(rng: np.random.Generator, name: str) -> ClipSpec:
+    """Films in threes of one body: a serve; one knob turned, the camera put back by hand where it
+    stood; the first serve again from another view.
+    """
+    spec = replace(_plain(rng, name, _CALIBRATION), shutter=0.0, fps=60.0, size=(640, 480))
+    spec = replace(spec, knobs=spec.knobs.changed(tempo=min(spec.knobs.tempo, 1.2)))
+    camera, turn = spec.camera, rng.normal(size=3)
+    number = int(name)
+    if number % 3 == 1:
+        camera = replace(
+            camera,
+            azimuth=(camera.azimuth + 3.0 * turn[0]) % 360.0,
+            distance=camera.distance * (1.0 + 0.03 * turn[1]),
+            height=camera.height + 0.05 * turn[2],
+        )
+        knob = KNOBS[number // 3 % len(KNOBS)]
+        return replace(spec, camera=camera, knobs=turned(spec.knobs, knob))
+    if number % 3 == 2:
+        side = 70.0 <= camera.azimuth <= 110.0
+        camera = replace(camera, azimuth=(camera.azimuth + (45.0 if side else -45.0)) % 360.0)
+    return replace(spec, camera=camera)
+
+
+def _motion(rng: np.random.Generator, name: str) -> ClipSpec:
+    spec = _plain(rng, name, _MIXED)
+    return replace(
+        spec, fps=float(rng.choice([24, 30, 60, 120, 240], p=[0.05, 0.2, 0.5, 0.15, 0.1]))
+    )
+
+
+def _full(rng: np.random.Generator, name: str) -> ClipSpec:
+    """Everything: drills, other activities, several serves, awkward films."""
+    spec = replace(
+        _plain(rng, name, _MIXED),
+        fps=float(rng.choice([24, 30, 60, 120, 240], p=[0.1, 0.25, 0.4, 0.15, 0.1])),
+    )
+    draw = rng.random()
+    if draw < 0.22:
+        spec = replace(spec, kind=str(rng.choice(OTHER)), fps=min(spec.fps, 60.0))
+    elif draw < 0.42:
+        kind = str(rng.choice(["hold", "shadow", "throw"]))
+        spec = replace(spec, kind=kind, fps=min(spec.fps, 60.0), hold=float(rng.uniform(1.5, 4.0)))
+        spec = replace(
+            spec, throw_elevation=float(rng.uniform(15, 75)), slow=float(rng.uniform(1.6, 3.0))
+        )
+    elif draw < 0.52:
+        spec = replace(spec, count=int(rng.integers(2, 4)), fps=30.0)
+    trouble = str(
+        rng.choice(["", "", "feet", "people", "net", "vfr", "slow", "rotate", "backlight", "roll"])
+    )
+    camera = spec.camera
+    changes: dict[str, object] = {}
+    if trouble == "feet":
+        camera = replace(camera, floor=float(rng.uniform(0.25, 0.5)), tall=2.4)
+    elif trouble == "people":
+        changes["people"] = 2
+    elif trouble == "net":
+        changes["occlusion"] = str(rng.choice(["net", "fence"]))
+    elif trouble == "vfr":
+        changes["variable_rate"] = True
+    elif trouble == "slow" and spec.fps >= 60:
+        changes["slow_motion"] = spec.fps / 30.0
+    elif trouble == "rotate":
+        changes |= {"rotation": 90, "size": (480, 854)}
+    elif trouble == "backlight":
+        changes["backlight"] = True
+    elif trouble == "roll":
+        camera = replace(camera, roll=float(rng.uniform(-6, 6)))
+    return replace(spec, camera=camera, **changes)  # type: ignore[arg-type]
+
+
+#: what the committed small set adds to plain serves, by index
+_SMALL: dict[int, dict[str, object]] = {
+    10: {"kind": "hold", "hold": 2.0, "fps": 30.0},
+    11: {"kind": "shadow", "slow": 2.0, "fps": 30.0},
+    12: {"kind": "throw", "throw_elevation": 58.0},
+    13: {"rotation": 90, "size": (480, 854), "fps": 30.0},
+    14: {"fps": 120.0, "slow_motion": 4.0},
+    15: {"variable_rate": True, "fps": 30.0},
+    16: {"backlight": True, "fps": 30.0},
+    17: {"kind": "bounce", "fps": 30.0},
+    18: {"kind": "stand", "fps": 30.0, "people": 2},
+    19: {"occlusion": "net", "fps": 30.0, "left_handed": True},
+}
+
+
+def _small(rng: np.random.Generator, name: str) -> ClipSpec:
+    """One case each of drills, other activities and awkward files, side view, small picture."""
+    spec = _calibration(rng, name)
+    camera = replace(_camera(rng, "side"), jitter=0.0)
+    knobs = spec.knobs.changed(tempo=min(spec.knobs.tempo, 0.95))
+    spec = replace(spec, camera=camera, knobs=knobs, size=(640, 480), fps=60.0, crf=24, start=0.35)
+    spec = replace(spec, left_handed=False)
+    return replace(spec, **_SMALL.get(int(name), {}))  # type: ignore[arg-type]
+
+
+PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
+    "motion": _motion,
+    "calibration": _calibration,
+    "lift": _lift,
+    "same_body": _same_body,
+    "full": _full,
+    "small": _small,
+    "story": story_clip,
+}
+SAME_BODY = {"same_body": 3, "story": 100}
+"""Profiles in which so many clips in a row show one body."""
+
+
+def draw_clip(profile: str, seed: int, index: int) -> tuple[ClipSpec, np.random.Generator]:
+    """The index-th clip of a set, and the generator to draw its body with; independent of other
+    clips.
+    """
+    body = index // SAME_BODY.get(profile, 1)
+    rng = np.random.default_rng([seed, body, sum(map(ord, profile))])
+    return PROFILES[profile](rng, f"{index:03d}"), rng
