@@ -2,8 +2,8 @@
 
 Intake, baseline, practice plan, the coach's session with its drills, what changed, the retention
 check a week later, progress, the next plan, and at the end the right to be forgotten. The player,
-the dates and the club are invented; the films are rendered and show several rendered people, so the
-numbers tell how the service works and nothing about anybody.
+the dates and the club are invented; the films are rendered and show one rendered body whose true
+change is known, so what is measured can be held against it.
 
 ``python infra/examples/club_story.py`` starts a service of its own and stops it again;
 ``--url`` and ``--key`` use one that runs (its webhooks must be able to reach this machine).
@@ -12,6 +12,7 @@ numbers tell how the service works and nothing about anybody.
 from __future__ import annotations
 
 import argparse
+import gzip
 import json
 import os
 import re
@@ -37,11 +38,13 @@ sys.path[:0] = [str(PROJECT), str(Path(__file__).resolve().parent)]
 from receiver import MAX_BODY, Rejected, accept  # noqa: E402
 
 from workers import tether  # noqa: E402
+from workers.serve.truth import read_truth  # noqa: E402
 
-FILMS = PROJECT / "tests" / "data" / "rendered"
+FILMS = PROJECT / "tests" / "data" / "story"
 OUT = PROJECT / "out" / "club-story"
-BASELINE, PRACTISED, RETAINED = ("007",), ("016", "001"), ("013",)
-DRILL_FILMS = {"hold": "010", "shadow": "011", "throw": "012", "serve": "016"}
+BASELINE, PRACTISED, RETAINED = ("000", "001"), ("002", "003"), ("004", "005")
+DRILL_FILMS = {"hold": "006", "shadow": "007", "throw": "008", "serve": "002"}
+HEIGHT_M = json.loads(gzip.decompress((FILMS / "000.json.gz").read_bytes()))["body_height_m"]
 WORK_S = 900.0
 
 RULES = PROJECT / "infra" / "examples" / "club_rules.yaml"
@@ -174,7 +177,7 @@ def tell(club: Club) -> None:
     body = {
         "external_id": f"member-{secrets.token_hex(3)}",
         "handedness": "right",
-        "height_m": 1.80,
+        "height_m": round(HEIGHT_M, 2),
         "birth_year": datetime.now(UTC).year - 29,
     }
     player = str(club.call("POST", "/v1/players", json=body)["id"])
@@ -185,7 +188,7 @@ def tell(club: Club) -> None:
     before = club.session(
         player, "baseline", 8, serve_speed={"value_m_s": 38.0, "source": "self_reported"}
     )
-    first = [club.film(name, before, annotated_film=True) for name in BASELINE]
+    first = [club.film(name, before, annotated_film=name == BASELINE[0]) for name in BASELINE]
     state = club.call("GET", f"/v1/analyses/{first[0]}")
     club.keep(state, "baseline", ("report.html", "film.mp4"))
 
@@ -222,7 +225,10 @@ def tell(club: Club) -> None:
     )
     for change in head["changes"]:
         at = f" at {change['event']}" if change["event"] else ""
-        say(f"{change['key']}{at}: {change['difference']:+.3g} {change['unit']}")
+        say(
+            f"{change['key']}{at}: {change['difference']:+.3g} {change['unit']} "
+            f"(truly {true_change(change['key'], change['event'])})"
+        )
     kept = ("report.html", "film.mp4") if "film.mp4" in comparison["links"] else ("report.html",)
     club.keep(comparison, "comparison", kept)
 
@@ -257,6 +263,22 @@ def tell(club: Club) -> None:
         say(f"GET {address.rsplit('/', 1)[0]}/... -> {status}")
         if status != 404:
             raise StoryFailed("Something is left of an erased player.")
+
+
+def true_change(key: str, event: str | None) -> str:
+    """Return by how much the rendered body truly changed, in words."""
+    name = key if event is None else f"{key}@{event}"
+    means = []
+    for films in (BASELINE, PRACTISED):
+        truths = [
+            read_truth(json.loads(gzip.decompress((FILMS / f"{film}.json.gz").read_bytes())), film)
+            for film in films
+        ]
+        values = [truth.repetitions[0].metrics.get(name) for truth in truths]
+        if any(value is None for value in values):
+            return "not known"
+        means.append(sum(value for value in values if value is not None) / len(values))
+    return f"{means[1] - means[0]:+.3g}"
 
 
 def drills(club: Club, player: str, plan: dict[str, Any]) -> list[str]:
@@ -372,7 +394,7 @@ def main() -> int:
     chosen = parser.parse_args()
     if (chosen.url is None) != (chosen.key is None):
         parser.error("give both --url and --key, or neither")
-    print("Player, club and dates are invented; the films are rendered and show several people.")
+    print("Player, club and dates are invented; the films are rendered and show one body.")
     try:
         if chosen.url:
             run(chosen.url, chosen.key, chosen.out)

@@ -113,9 +113,9 @@ def _same_body(rng: np.random.Generator, name: str) -> ClipSpec:
     if number % 3 == 1:
         camera = replace(
             camera,
-            azimuth=(camera.azimuth + 3.0 * turn[0]) % 360.0,
-            distance=camera.distance * (1.0 + 0.03 * turn[1]),
-            height=camera.height + 0.05 * turn[2],
+            azimuth=float(camera.azimuth + 3.0 * turn[0]) % 360.0,
+            distance=float(camera.distance * (1.0 + 0.03 * turn[1])),
+            height=float(camera.height + 0.05 * turn[2]),
         )
         knob = KNOBS[number // 3 % len(KNOBS)]
         return replace(spec, camera=camera, knobs=turned(spec.knobs, knob))

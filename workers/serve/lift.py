@@ -29,6 +29,8 @@ EAR_TO_ANKLE = 0.87
 IN_PLANE_SD, DEPTH_SD = 0.009, 0.018
 """Standard deviation of a joint about its place, standing heights (rendered films)."""
 _SMOOTH_S, _SMOOTH_WORLD_S = 0.02, 0.05
+HEADING_SD = float(np.radians(4.5))
+"""Standard deviation of the target's direction (26 rendered films not trained on)."""
 _FARTHEST = 6.0
 """Standard deviations beyond which an input is held: outside, the network knows nothing."""
 _ALIAS = {"left_toe": "left_foot_index", "right_toe": "right_foot_index"}
@@ -54,7 +56,7 @@ class Lifted:
         Standing heights.
     hips : ndarray, shape (T, 2)
         Middle of the hips in the picture, v up, standing heights.
-    heading, heading_sd : float
+    heading : float
         Direction of the target, rad from x.
     mirrored : bool
     """
@@ -64,7 +66,6 @@ class Lifted:
     relative: FloatArray
     hips: FloatArray
     heading: float
-    heading_sd: float
     mirrored: bool
 
 
@@ -97,15 +98,12 @@ def lift_track(track: JointTrack, window: tuple[int, int], handedness: Handednes
     # the network answers how far the picture's own place is off
     relative[..., [0, 2]] += place
     mean = answer[:, -2:].mean(axis=0)
-    angles = np.arctan2(answer[:, -1], answer[:, -2]) - np.arctan2(mean[1], mean[0])
-    scatter = float(np.std((angles + np.pi) % (2 * np.pi) - np.pi))
     return Lifted(
         rows=rows,
         time_s=time,
         relative=relative,
         hips=plane[:, _HIPS].mean(axis=1) / tall,
         heading=float(np.arctan2(mean[1], mean[0])),
-        heading_sd=max(scatter, 0.08),
         mirrored=mirrored,
     )
 

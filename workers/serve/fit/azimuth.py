@@ -41,6 +41,9 @@ CUES: dict[str, Cue] = {
 SHARED_SD = 3.5
 """What the cues have in common (one body, one camera), degrees."""
 
+COMMON = 0.5
+"""Correlation of the errors of two headings that were read from one body (working value)."""
+
 GIVEN_SD = 3.0
 """Standard deviation of an azimuth that the caller states, degrees (working value)."""
 
@@ -91,6 +94,18 @@ def target_heading(
     excess = max(1.0, float(np.sum(weight * off**2)) / len(angle))
     sd = np.sqrt(excess / np.sum(robust) + np.radians(SHARED_SD) ** 2)
     return mean, float(sd)
+
+
+def joined(one: tuple[float, float], two: tuple[float, float]) -> tuple[float, float]:
+    """Return the weighted mean of two headings with their sds, radians.
+
+    Both look at the same body, so half of the errors are taken to be common (working value).
+    """
+    angles, sds = np.array([one[0], two[0]]), np.array([one[1], two[1]])
+    share = sds**-2 / np.sum(sds**-2)
+    parts = share * sds
+    variance = np.sum(parts**2) + 2.0 * COMMON * parts[0] * parts[1]
+    return _circular_mean(angles, share), float(np.sqrt(variance))
 
 
 def _circular_mean(angle: FloatArray, weight: FloatArray) -> float:

@@ -12,7 +12,7 @@ from models.contract.vocabulary import Handedness
 from workers.serve.camera import LevelCamera
 from workers.serve.fit import contact
 from workers.serve.fit.arrow import Factor
-from workers.serve.fit.azimuth import GIVEN_SD, target_heading
+from workers.serve.fit.azimuth import GIVEN_SD, joined, target_heading
 from workers.serve.fit.depth_signs import Guess
 from workers.serve.fit.initial import merge, start, stature_px, typical_focal_px
 from workers.serve.fit.lifted_start import lifted_directions
@@ -29,7 +29,7 @@ from workers.serve.fit.result import (
 from workers.serve.fit.solve import Solution, minimise
 from workers.serve.fit.state import State
 from workers.serve.interface import EngineRequest
-from workers.serve.lift import Lifted
+from workers.serve.lift import HEADING_SD, Lifted
 from workers.serve.proportions import LENGTHS, POPULATION_STATURE_M, Proportions
 
 NODE_SPACING_S = 1.0 / 31.0
@@ -124,7 +124,7 @@ def fit_body(
     state = solution.state
     level = level_points(state)
     planted = problem.rest[:, :2]
-    heading, heading_sd = _heading(request, context, observations.time_s, level, planted)
+    heading, heading_sd = _heading(request, context, observations.time_s, level, planted, lifted)
     placement = Placement(heading, heading_sd, _early(planted))
     origin = placement.origin(level, state.camera.floor_m)
     _, equations = problem.evaluate(state, build=True)
@@ -220,11 +220,14 @@ def _heading(
     time_s: FloatArray,
     level: FloatArray,
     planted: FloatArray,
+    lifted: Lifted | None,
 ) -> tuple[float, float]:
     """Return where the target lies in the levelled frame, and its sd, radians."""
     if request.azimuth_deg is not None:
         return float(np.radians(request.azimuth_deg - 90.0)), float(np.radians(GIVEN_SD))
     heading, sd = target_heading(time_s, level, planted)
+    if lifted is not None:
+        heading, sd = joined((heading, sd), (lifted.heading, HEADING_SD))
     if context is None:
         return heading, sd
     before = np.radians(context.azimuth_deg - 90.0)
