@@ -3,7 +3,7 @@
 1. ``python -m tests.rendered motion --profile motion --seed 303 --count 420 --out MOTIONS``
 2. ``python -m tests.rendered films --profile lift --seed 501 --count 160 --out FILMS`` and
    ``servewright accuracy FILMS --cache TRACKS`` (for its joint tracks)
-3. ``python -m tests.lift MOTIONS --films FILMS --tracks TRACKS --cameras 10 --epochs 24 --held-out 0
+3. ``python -m tests.lift MOTIONS --films FILMS --tracks TRACKS --held-out 0
    --out workers/serve/lift_weights.py``; without ``--held-out 0`` every sixth film is kept back and
    judged
 
