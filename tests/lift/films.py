@@ -14,7 +14,7 @@ from models.contract.vocabulary import BODY_JOINTS, LANDMARKS
 from workers.serve.canonical import SWAP
 from workers.serve.lift import features, upright
 
-from .scene import JOINTS, Array, Ideal, Scene, answer, observe, read_json
+from .scene import JOINTS, Array, Ideal, Scene, answer, event_times, observe, read_json
 
 _ALIAS = {"left_toe": "left_foot_index", "right_toe": "right_foot_index"}
 _ROWS = [LANDMARKS.index(_ALIAS.get(name, name)) for name in BODY_JOINTS]
@@ -35,13 +35,14 @@ class Filmed:
     ideal: Ideal
     ideal_px: Array
     stature_m: float
+    events: Array
     trophy_s: float
     contact_s: float
 
     def example(self) -> tuple[Array, Array]:
         """Features and answers."""
         read, place = features(self.time_s, self.plane, self.world)
-        return read, answer(self.ideal, self.stature_m, place)
+        return read, answer(self.ideal, self.stature_m, place, self.events - self.time_s[:, None])
 
 
 def read_films(folder: Path, tracks: Path) -> Iterator[Filmed]:
@@ -85,6 +86,7 @@ def _filmed(path: Path, track: JointTrack) -> Filmed | None:
         ideal=observe(joints, stature, Scene(position, look, 0.0)),
         ideal_px=CubicSpline(clock, px, axis=0)(when),
         stature_m=stature,
+        events=event_times(document),
         trophy_s=float(event["trophy"]),
         contact_s=float(event["contact"]),
     )

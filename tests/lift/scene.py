@@ -12,23 +12,28 @@ from scipy.interpolate import CubicSpline
 
 from models.contract.vocabulary import BODY_JOINTS
 from workers.serve.canonical import SWAP
+from workers.serve.lift import CLOCK_S, TIMED
 
 Array = np.ndarray[Any, np.dtype[Any]]
 JOINTS = len(BODY_JOINTS)
 INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
 HIPS = [INDEX["left_hip"], INDEX["right_hip"]]
 FPS = 60.0
+_TRUTH_NAME = {"loading": "lowest_pelvis"}
 TARGET = np.array([1.0, 0.0, 0.0])
 
 
 @dataclass(frozen=True)
 class Motion:
-    """A right-hander's joints in the court frame (T, 21, 3) and when movement starts."""
+    """A right-hander's joints in the court frame (T, 21, 3), when movement starts, and the times
+    of the events of `TIMED`.
+    """
 
     time_s: Array
     joints: Array
     stature_m: float
     start_s: float
+    events: Array
 
 
 @dataclass(frozen=True)
@@ -66,7 +71,13 @@ def read_motion(document: dict[str, Any]) -> Motion | None:
         return None
     start = float(document["serves"][0]["event_times_s"]["start"])
     smooth = CubicSpline(time, joints, axis=0)(grid)
-    return Motion(grid, smooth, float(document["body_height_m"]), start)
+    return Motion(grid, smooth, float(document["body_height_m"]), start, event_times(document))
+
+
+def event_times(document: dict[str, Any]) -> Array:
+    """Times of the events that the lift times, seconds."""
+    known = document["serves"][0]["event_times_s"]
+    return np.array([known[_TRUTH_NAME.get(event, event)] for event in TIMED])
 
 
 def read_json(path: Path) -> dict[str, Any]:
@@ -114,9 +125,13 @@ def pose_of(ideal: Ideal, stature: float) -> Array:
     return ((ideal.level - hips) / stature).reshape(len(ideal.level), -1)
 
 
-def answer(ideal: Ideal, stature: float, place: Array) -> Array:
-    """What the lift must say: depth, what the picture's place is off by, target direction."""
+def answer(ideal: Ideal, stature: float, place: Array, until: Array) -> Array:
+    """What the lift must say: depth, what the picture's place is off by, target, events.
+
+    ``until`` (T, 4) is the time to each event of `TIMED`, seconds.
+    """
     space = pose_of(ideal, stature).reshape(-1, JOINTS, 3)
     space[..., [0, 2]] -= place
     direction = np.tile(ideal.target[:2], (len(space), 1))
-    return np.concatenate([space.reshape(len(space), -1), direction], 1)
+    clocks = np.clip(until / CLOCK_S, -1.0, 1.0)
+    return np.concatenate([space.reshape(len(space), -1), direction, clocks], 1)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -76,7 +76,14 @@ def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
         witness = None if body is None else _witness(track, body.estimates[-1].motion, hand)
         estimates = () if body is None else body.estimates
         repetition, doubtful = _repetition(
-            candidate, estimates, request, fps, view.label, feet, witness
+            candidate,
+            estimates,
+            request,
+            fps,
+            view.label,
+            feet,
+            witness,
+            {} if body is None else body.learned,
         )
         repetitions.append(repetition)
         clock |= doubtful
@@ -189,6 +196,7 @@ def _repetition(
     view: View | None,
     feet: float,
     witness: Witness | None = None,
+    learned: Mapping[EventName, float] | None = None,
 ) -> tuple[Repetition, bool]:
     """Return one measured repetition, and whether its clock is doubtful."""
     if not estimates:
@@ -199,7 +207,7 @@ def _repetition(
             confidence=0.2,
         ), False
     motion = estimates[0].motion
-    events = _calibrated(locate(estimates[-1].motion, candidate.kind, witness), view, fps)
+    events = _calibrated(locate(estimates[-1].motion, candidate.kind, witness, learned), view, fps)
     trusted = request.capture_fps is None and motion.method != "network_3d"
     fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
     doubtful = clock_doubtful(fall)

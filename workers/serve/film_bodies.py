@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from models.contract.errors import BodyNotInFrame
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
-from models.contract.vocabulary import Handedness
+from models.contract.vocabulary import EventName, Handedness
 from workers.serve.detect import Candidate
 from workers.serve.fit import ClipContext, fit_body
 from workers.serve.interface import EngineRequest
@@ -25,11 +26,13 @@ BOTH = "fit_and_lift"
 class FilmBody:
     """One repetition's body by each method that worked, the most trusted first.
 
-    ``azimuth`` is the camera's place about the server and its sd, degrees.
+    ``azimuth`` is the camera's place about the server and its sd, degrees; ``learned`` are the
+    events as the learned lift has them, seconds.
     """
 
     estimates: tuple[Estimate, ...]
     azimuth: tuple[float, float]
+    learned: Mapping[EventName, float] = field(default_factory=dict)
 
     @property
     def motion(self) -> BodyMotion:
@@ -69,7 +72,8 @@ def film_bodies(
             heading = float(np.radians(fit.azimuth_deg - 90.0))
             body = lifted_body(track, lifted, stature_m=fit.motion.stature_m, heading=heading)
             estimates += [*_both(estimates[0], body), plain_estimate(body)]
-        bodies.append(FilmBody(tuple(estimates), (fit.azimuth_deg, fit.azimuth_sd)))
+        learned = {} if lifted is None else lifted.events
+        bodies.append(FilmBody(tuple(estimates), (fit.azimuth_deg, fit.azimuth_sd), learned))
     return bodies
 
 

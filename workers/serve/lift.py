@@ -9,17 +9,21 @@ the kinematic fit does. The engine takes for each value the method that was foun
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from models.contract.tracks import BodyMotion, FloatArray, IntArray, JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, Handedness
+from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, EventName, Handedness
 from workers.serve.canonical import SWAP
 from workers.serve.lift_weights import LAYERS, MEAN, SCALE
 from workers.serve.smoothing import local_fit
 
 METHOD = "learned_lift"
+TIMED = (EventName.LOADING, EventName.TROPHY, EventName.RACKET_LOW, EventName.CONTACT)
+"""Events the network times: each frame says how far off they are, within `CLOCK_S`."""
+CLOCK_S = 0.2
 LAGS_S = (-0.25, -0.12, -0.05, 0.0, 0.05, 0.12, 0.25)
 """Instants that are read, relative to the moment that is answered."""
 STANDING_S = 0.35
@@ -31,6 +35,9 @@ IN_PLANE_SD, DEPTH_SD = 0.009, 0.018
 _SMOOTH_S, _SMOOTH_WORLD_S = 0.02, 0.05
 HEADING_SD = float(np.radians(4.5))
 """Standard deviation of the target's direction (26 rendered films not trained on)."""
+_TARGET = slice(3 * len(BODY_JOINTS), 3 * len(BODY_JOINTS) + 2)
+_CLOCKS = slice(_TARGET.stop, _TARGET.stop + len(TIMED))
+_CLOCK_TRUST = 0.5
 _FARTHEST = 6.0
 """Standard deviations beyond which an input is held: outside, the network knows nothing."""
 _ALIAS = {"left_toe": "left_foot_index", "right_toe": "right_foot_index"}
@@ -59,6 +66,8 @@ class Lifted:
     heading : float
         Direction of the target, rad from x.
     mirrored : bool
+    events : mapping of EventName to float
+        When the network thinks the `TIMED` events of a serve are, seconds.
     """
 
     rows: IntArray
@@ -67,6 +76,7 @@ class Lifted:
     hips: FloatArray
     heading: float
     mirrored: bool
+    events: Mapping[EventName, float] = field(default_factory=dict)
 
 
 def lift_track(track: JointTrack, window: tuple[int, int], handedness: Handedness) -> Lifted | None:
@@ -97,7 +107,7 @@ def lift_track(track: JointTrack, window: tuple[int, int], handedness: Handednes
     relative = answer[:, : 3 * len(BODY_JOINTS)].reshape(-1, len(BODY_JOINTS), 3)
     # the network answers how far the picture's own place is off
     relative[..., [0, 2]] += place
-    mean = answer[:, -2:].mean(axis=0)
+    mean = answer[:, _TARGET].mean(axis=0)
     return Lifted(
         rows=rows,
         time_s=time,
@@ -105,6 +115,7 @@ def lift_track(track: JointTrack, window: tuple[int, int], handedness: Handednes
         hips=plane[:, _HIPS].mean(axis=1) / tall,
         heading=float(np.arctan2(mean[1], mean[0])),
         mirrored=mirrored,
+        events=_timed(time, answer[:, _CLOCKS]),
     )
 
 
@@ -212,8 +223,18 @@ def features(
     return read, place
 
 
+def _timed(time_s: FloatArray, clocks: FloatArray) -> dict[EventName, float]:
+    """Return what the frames near an event agree on: the mean of what each says, nearest most."""
+    found = {}
+    for event, clock in zip(TIMED, clocks.T, strict=True):
+        weight = np.maximum(_CLOCK_TRUST - np.abs(clock), 0.0) * np.gradient(time_s)
+        if weight.sum() > 0.0:
+            found[event] = float(np.average(time_s + CLOCK_S * clock, weights=weight))
+    return found
+
+
 def run(read: FloatArray) -> FloatArray:
-    """Run the network on features (T, 399); returns (T, 65)."""
+    """Run the network on features (T, 399); returns (T, 69)."""
     answer = np.clip((read - MEAN) / SCALE, -_FARTHEST, _FARTHEST)
     for number, (weight, bias) in enumerate(LAYERS):
         answer = answer @ weight + bias
