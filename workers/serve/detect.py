@@ -36,6 +36,8 @@ SLOW_BELOW, SLOW_BELOW_AT_LOW_RATE, LOW_RATE_FPS = 1.75, 1.6, 27.0
 frames a second blunt both."""
 COCKED_DEG, EXTENDED_DEG = 60.0, 50.0
 """A throw without a raised tossing arm shows a bent elbow that straightens; a toss does not."""
+SURELY_FAST = 2.2
+"""From this sum on the swing is no slow one, however early the hips were lowest."""
 SHADOW_DRIVE_S = 0.62
 """Lowest hips to highest wrist; longer is a shadow swing."""
 BEFORE_S, BEFORE_SLOW_S = 3.2, 7.0
@@ -224,8 +226,8 @@ def _kind(signals: Signals, swing: _Swing) -> RepetitionKind:
     drive = float(time[swing.peak] - time[lowest])
     blunt = signals.step_s > 1.0 / LOW_RATE_FPS
     limit = SLOW_BELOW_AT_LOW_RATE if blunt else SLOW_BELOW
-    slow = swing.rise / SERVE_RISE + swing.fall / SERVE_FALL < limit
-    if slow or drive > SHADOW_DRIVE_S:
+    speed = swing.rise / SERVE_RISE + swing.fall / SERVE_FALL
+    if speed < limit or (speed < SURELY_FAST and drive > SHADOW_DRIVE_S):
         return RepetitionKind.SHADOW
     return RepetitionKind.SERVE
 
