@@ -5,8 +5,8 @@
    pairs; with ``--write workers/serve/repeat_table.py`` it also writes the table the engine reads.
 
 The first two films of a body were taken from one camera place, put back by hand; one knob of the
-motion was turned. The third shows the first serve from another view. The comparison is judged by
-shares that were worked out from the other half of the bodies.
+motion was turned. The third shows the first serve from another view. Each body is
+judged by shares that were worked out from all others.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from scipy import stats
 
 from models.contract.analysis import Analysis, Metric
 from workers.cli.accuracy import joint_track, read_document
@@ -30,6 +31,7 @@ from .one_knob import KNOBS
 from .pairs import Tally, as_analysis, compared, count_knob, quiet
 
 Z95 = 1.959964
+PRIOR = 6.0
 MIN_PAIRS = 8
 """A share that rests on fewer pairs is not written."""
 
@@ -85,8 +87,9 @@ def errors(film: Filmed) -> dict[str, tuple[float, float]]:
 def shares(pairs: Iterable[tuple[Filmed, Filmed]]) -> dict[str, tuple[float, int]]:
     """Share of the standard uncertainty left between two films of one place, and its pairs.
 
-    The share is the larger of the root mean square and the 90 % point of the differences of the
-    errors, in units of both uncertainties together; at most 1.
+    From the differences of the errors, in units of both uncertainties together: their mean square,
+    drawn towards that of all metrics as if `PRIOR` pairs said so, then the upper 90 % confidence
+    limit of a standard deviation (chi-square); at most 1. Few pairs must not promise too much.
     """
     found: dict[str, list[float]] = defaultdict(list)
     for one, two in pairs:
@@ -95,13 +98,14 @@ def shares(pairs: Iterable[tuple[Filmed, Filmed]]) -> dict[str, tuple[float, int
             both = float(np.hypot(a[name][1], b[name][1]))
             if both > 0:
                 found[name].append((b[name][0] - a[name][0]) / both)
+    together = float(np.median([np.mean(np.square(v)) for v in found.values()]))
     table = {}
     for name, values in sorted(found.items()):
         if len(values) >= MIN_PAIRS:
-            away = np.abs(values)
-            rms = float(np.sqrt(np.mean(away**2))) * (1 + 1 / len(values))
-            share = max(rms, float(np.quantile(away, 0.9)) / 1.645)
-            table[name] = (round(min(share, 1.0), 3), len(values))
+            count = len(values) + PRIOR
+            square = (np.sum(np.square(values)) + PRIOR * together) / count
+            limit = float(np.sqrt(square * count / stats.chi2.ppf(0.10, count)))
+            table[name] = (round(min(limit, 1.0), 3), len(values))
     return table
 
 
@@ -122,18 +126,15 @@ def with_shares(film: Filmed, table: Mapping[str, tuple[float, int]]) -> Analysi
 
 
 def judge(bodies: Sequence[tuple[int, list[Filmed]]]) -> Tally:
-    """What a comparison says of the pairs, by shares from the other half of the bodies."""
+    """What a comparison says of each body's films, by shares from all other bodies."""
     tally = Tally()
-    for half in (0, 1):
-        table = shares((f[0], f[1]) for i, (_, f) in enumerate(bodies) if i % 2 != half)
-        for i, (number, films) in enumerate(bodies):
-            if i % 2 != half:
-                continue
-            one, two, elsewhere = (with_shares(film, table) for film in films)
-            knob = KNOBS[number % len(KNOBS)]
-            count_knob(tally, knob, compared(one, two), (films[0].truth, films[1].truth))
-            tally.refilmed += 1
-            tally.refilmed_quiet += quiet(compared(one, elsewhere))
+    for number, films in bodies:
+        table = shares((f[0], f[1]) for other, f in bodies if other != number)
+        one, two, elsewhere = (with_shares(film, table) for film in films)
+        knob = KNOBS[number % len(KNOBS)]
+        count_knob(tally, knob, compared(one, two), (films[0].truth, films[1].truth))
+        tally.refilmed += 1
+        tally.refilmed_quiet += quiet(compared(one, elsewhere))
     return tally
 
 
