@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from models.contract.vocabulary import EventName, View
-from workers.serve.calibration import residual, views_within
+from workers.serve.calibration import Residual, residual, views_within
 from workers.serve.events import Instant
 from workers.serve.metrics.spec import MetricSpec, Need
 
@@ -21,7 +21,8 @@ _WORDS = {
 }
 SIDE_FACTOR = 2.0
 """From the side, the best place for a single camera, a value is reported with twice the error
-that would withhold it elsewhere: its interval says how far to trust it."""
+that would withhold it elsewhere: its interval says how far to trust it. From elsewhere the error
+must be surely within the tolerance, however few the films."""
 MIN_FILMS = 2
 """A position from which fewer films with known truth were measured proves nothing."""
 FEET_SHARE = 0.8
@@ -86,9 +87,8 @@ def _view_limit(spec: MetricSpec, view: View, fps: float, method: str) -> str | 
     if spec.tolerance is None:
         return None
     known = residual(spec.name, view, fps, method)
-    limit = spec.tolerance * (SIDE_FACTOR if view is View.SIDE else 1.0)
     unproven = view is not View.SIDE and (known is None or known.count < MIN_FILMS)
-    if not unproven and (known is None or known.mae <= limit):
+    if not unproven and (known is None or _near_enough(known, view, spec.tolerance)):
         return None
     better = [other for other in views_within(spec.name, spec.tolerance, fps) if other != view]
     if unproven and better:
@@ -99,3 +99,9 @@ def _view_limit(spec: MetricSpec, view: View, fps: float, method: str) -> str | 
         f"Not reliable {_WORDS[view]} with one camera at this frame rate; a second camera or "
         "measured joints would be needed."
     )
+
+
+def _near_enough(known: Residual, view: View, tolerance: float) -> bool:
+    if view is View.SIDE:
+        return known.mae <= SIDE_FACTOR * tolerance
+    return known.mae_limit <= tolerance
