@@ -11,7 +11,7 @@ from models.contract.comparison import Comparison, ComparisonSide, MetricDiffere
 from models.contract.plan import PracticePlan
 from models.contract.vocabulary import EventName
 from workers.report.analysis_page import Card
-from workers.report.findings import COUNT
+from workers.report.findings import COUNT, one_a_key
 from workers.report.page import (
     Cell,
     Group,
@@ -123,7 +123,7 @@ def changed_first(comparison: Comparison) -> list[MetricDifference]:
 
 def _cards(comparison: Comparison, words: Words) -> list[Card]:
     cards = []
-    for row in changed_first(comparison)[:COUNT]:
+    for row in one_a_key(changed_first(comparison))[:COUNT]:
         more = (row.difference or 0.0) > 0
         entry = "comparison.changed_more" if more else "comparison.changed_less"
         headline = words(entry, title=f"{words.title(row)} ({words.event(row.event).lower()})")

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
-from typing import Literal
+from typing import Literal, TypeVar
 
 from models.contract.analysis import Analysis, Metric
+from models.contract.comparison import MetricDifference
 from models.contract.plan import PracticePlan, RankedFinding
+from models.contract.progress import MetricProgress
 from models.contract.vocabulary import EventName, Severity
 from workers.report.words import Words
 
 Standing = Literal["below", "inside", "above"]
+Keyed = TypeVar("Keyed", MetricDifference, MetricProgress)
 COUNT = 3
 
 
@@ -104,6 +107,14 @@ def pooled(analysis: Analysis, key: str, event: EventName | None) -> Pooled | No
     low = sum(row[2] for row in rows) / count
     high = sum(row[3] for row in rows) / count
     return Pooled(rows[0][0], value, low, high, count)
+
+
+def one_a_key(rows: Iterable[Keyed]) -> list[Keyed]:
+    """Return the first row of every metric key: one movement is not three findings."""
+    first: dict[str, Keyed] = {}
+    for row in rows:
+        first.setdefault(row.key, row)
+    return list(first.values())
 
 
 def statements(

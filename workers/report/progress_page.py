@@ -16,7 +16,7 @@ from models.contract.progress import (
 )
 from workers.report.analysis_page import Card
 from workers.report.comparison_page import DifferencePlot
-from workers.report.findings import COUNT
+from workers.report.findings import COUNT, one_a_key
 from workers.report.page import Cell, Group, Row, Table, by_event, render
 from workers.report.plan_part import plan_words
 from workers.report.timeline import key, timeline
@@ -79,7 +79,7 @@ def progress_page(
         ],
         plots=[
             DifferencePlot(words.title(m), words.event(m.event), timeline(m, words))
-            for m in progress.metrics
+            for m in _ranked(progress)
             if len(m.series) > 1
         ],
         table=_table(progress, words),
@@ -93,17 +93,20 @@ def progress_page(
     )
 
 
-def _cards(progress: Progress, words: Words) -> list[Card]:
-    ranked = sorted(
+def _ranked(progress: Progress) -> list[MetricProgress]:
+    return sorted(
         progress.metrics,
         key=lambda m: (
             ORDER.index(m.verdict),
             -abs(m.gain or 0.0) / (m.gain_mdc95 or float("inf")),
         ),
     )
+
+
+def _cards(progress: Progress, words: Words) -> list[Card]:
     tones = {RetentionVerdict.HELD: "fine", RetentionVerdict.LOST: "work"}
     cards = []
-    for metric in ranked[:COUNT]:
+    for metric in one_a_key(_ranked(progress))[:COUNT]:
         details = [metric.reason]
         if metric.gain is not None:
             gain = words.difference(metric.gain, metric)

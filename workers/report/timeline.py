@@ -9,7 +9,9 @@ from workers.report.plot import Svg, ticks
 from workers.report.words import Words
 
 WIDTH, HEIGHT = 340.0, 210.0
-LEFT, RIGHT, TOP, BOTTOM = 54.0, 12.0, 12.0, 36.0
+RIGHT, TOP, BOTTOM = 12.0, 12.0, 36.0
+LEAST_LEFT, CHARACTER = 54.0, 8.6
+"""Room for the labels of the scale: at least, and for each of their characters."""
 
 INSET, APART = 14.0, 26.0
 
@@ -43,8 +45,6 @@ def timeline(metric: MetricProgress, words: Words) -> Markup:
     points = sorted(metric.series, key=lambda point: point.at)
     start = points[0].at
     days = [(point.at - start).total_seconds() / 86400 for point in points]
-    places = spread(days, WIDTH - LEFT - RIGHT - 2 * INSET, APART)
-    xs = [LEFT + INSET + place for place in places]
     low, high = min(p.low for p in points), max(p.high for p in points)
     pad = 0.06 * ((high - low) or 1.0)
     low, high = low - pad, high + pad
@@ -53,12 +53,16 @@ def timeline(metric: MetricProgress, words: Words) -> Markup:
         return TOP + (high - value) / (high - low) * (HEIGHT - TOP - BOTTOM)
 
     svg = Svg(WIDTH, HEIGHT, _label(metric, points, words))
-    percent = words.percent(metric)
-    for tick in ticks(low * 100, high * 100) if percent else ticks(low, high):
-        value = tick / 100 if percent else tick
-        svg.line(LEFT, y(value), WIDTH - RIGHT, y(value), "grid")
-        svg.text(LEFT - 8, y(value) + 5, words.value(value, metric, exact=True), anchor="end")
-    svg.line(LEFT, HEIGHT - BOTTOM, WIDTH - RIGHT, HEIGHT - BOTTOM, "axis")
+    share = 100.0 if words.percent(metric) else 1.0
+    scale = [tick / share for tick in ticks(low * share, high * share)]
+    labels = [words.value(value, metric, exact=True) for value in scale]
+    left = max(LEAST_LEFT, 8.0 + CHARACTER * max(map(len, labels), default=0))
+    places = spread(days, WIDTH - left - RIGHT - 2 * INSET, APART)
+    xs = [left + INSET + place for place in places]
+    for value, label in zip(scale, labels, strict=True):
+        svg.line(left, y(value), WIDTH - RIGHT, y(value), "grid")
+        svg.text(left - 8, y(value) + 5, label, anchor="end")
+    svg.line(left, HEIGHT - BOTTOM, WIDTH - RIGHT, HEIGHT - BOTTOM, "axis")
     svg.path([(x, y(p.value)) for x, p in zip(xs, points, strict=True)], "series")
     for x, point in zip(xs, points, strict=True):
         svg.line(x, y(point.low), x, y(point.high), "interval")
@@ -68,7 +72,7 @@ def timeline(metric: MetricProgress, words: Words) -> Markup:
     edge = -1e9
     for x, point in zip(xs, points, strict=True):
         # A date is written only where it does not run into the one before.
-        at = min(max(x, LEFT + 22), WIDTH - RIGHT - 26)
+        at = min(max(x, left + 22), WIDTH - RIGHT - 26)
         svg.line(x, HEIGHT - BOTTOM, x, HEIGHT - BOTTOM + 5, "axis")
         if at - edge >= 62:
             svg.text(at, HEIGHT - BOTTOM + 22, words.day(point.at), anchor="middle")

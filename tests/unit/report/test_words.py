@@ -7,6 +7,7 @@ import pytest
 from models.contract.analysis import Metric
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 from workers.report.words import english, from_toml
+from workers.serve.calibration_table import TABLE
 
 NBSP = "\N{NO-BREAK SPACE}"
 
@@ -57,6 +58,11 @@ def test_every_member_of_the_vocabularies_has_words():
         assert words(f"view.{view.value}")
     for hand in Handedness:
         assert words(f"hand.{hand.value}")
+
+
+def test_every_method_that_may_be_chosen_has_words():
+    for method in {row[3] for row in TABLE}:
+        assert english().method(method) != method
 
 
 def test_a_missing_entry_is_named():
