@@ -11,6 +11,7 @@ from models.contract.comparison import Verdict
 from tests.unit.report import documents
 from tests.unit.report.outline import Outline
 from workers.report.comparison_page import changed_first, comparison_page
+from workers.report.findings import one_a_key
 
 
 def _text(page: str) -> str:
@@ -35,6 +36,12 @@ def test_changes_lead_largest_first_in_units_of_their_noise(page):
     places = [text.index(head) for head in heads]
     assert places == sorted(places)
     assert "Three things to know" in text
+
+
+def test_one_movement_is_not_two_findings():
+    rows = documents.comparison().differences
+    again = rows[0].model_copy(update={"event": None})
+    assert one_a_key([rows[0], again, rows[1]]) == [rows[0], rows[1]]
 
 
 def test_a_difference_of_percentages_is_in_points_with_its_interval_and_noise(page):
