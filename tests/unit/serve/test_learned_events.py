@@ -1,4 +1,4 @@
-"""Events that the lift times as well: they guide the search and count half."""
+"""Events that the lift times as well: they guide the search and count in part."""
 
 from __future__ import annotations
 
