@@ -8,7 +8,7 @@ duration of the swing, so that slow shadow swings keep their order.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -63,6 +63,8 @@ LEARNED_SHARE, LEARNED_TROPHY_SHARE = 0.5, 0.3
 """How much the lift counts where it and the motion agree (least errors on the same films)."""
 AGREE_S = 0.1
 """Events seen and learned that are farther apart are two different things."""
+STILL_DOUBT = (0.6, 1.6)
+"""Other thresholds, as shares: where a slow start is crossed at other times, it is that unsure."""
 STILL_SPEED = 0.12
 """Standing heights per second under which the fastest of hands and hips counts as still."""
 
@@ -167,7 +169,14 @@ def locate(
     if set_up is not None:
         found[EventName.SET_UP] = set_up
     found[EventName.FINISH] = _finish(paths, contact, stretch)
-    return _instants(motion, found, stretch)
+    instants = _instants(motion, found, stretch)
+    if set_up is not None:
+        others = [_set_up(paths, before, share) for share in STILL_DOUBT]
+        times = [set_up, *(time for time in others if time is not None)]
+        plain = instants[EventName.SET_UP]
+        sd = float(np.hypot(plain.sd_s, (max(times) - min(times)) / 2.0))
+        instants[EventName.SET_UP] = replace(plain, sd_s=sd)
+    return instants
 
 
 def event_sd(frame_interval_s: float, event: EventName, stretch: float = 1.0) -> float:
@@ -279,12 +288,12 @@ def _racket_low(paths: _Paths, contact: float, stretch: float) -> float | None:
     return float(first + 0.5 * np.clip(pull, -limit, limit))
 
 
-def _set_up(paths: _Paths, before: float) -> float | None:
+def _set_up(paths: _Paths, before: float, share: float = 1.0) -> float | None:
     """Last instant before the toss at which hands and hips were still."""
     mask = paths.within(paths.time_s[0], before)
     if not mask.any():
         return None
-    still = mask & (paths.activity < STILL_SPEED)
+    still = mask & (paths.activity < share * STILL_SPEED)
     if still.any():
         last = float(paths.time_s[np.flatnonzero(still)[-1]])
         return max(last - SET_UP_LAG_S, float(paths.time_s[0]))
