@@ -12,7 +12,6 @@ change is known, so what is measured can be held against it.
 from __future__ import annotations
 
 import argparse
-import gzip
 import json
 import os
 import re
@@ -35,16 +34,12 @@ import httpx
 PROJECT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(PROJECT), str(Path(__file__).resolve().parent)]
 
+import club_films as shown  # noqa: E402
 from receiver import MAX_BODY, Rejected, accept  # noqa: E402
 
 from workers import tether  # noqa: E402
-from workers.serve.truth import read_truth  # noqa: E402
 
-FILMS = PROJECT / "tests" / "data" / "story"
 OUT = PROJECT / "out" / "club-story"
-BASELINE, PRACTISED, RETAINED = ("000", "001"), ("002", "003"), ("004", "005")
-DRILL_FILMS = {"hold": "006", "shadow": "007", "throw": "008", "serve": "002"}
-HEIGHT_M = json.loads(gzip.decompress((FILMS / "000.json.gz").read_bytes()))["body_height_m"]
 WORK_S = 900.0
 
 RULES = PROJECT / "infra" / "examples" / "club_rules.yaml"
@@ -144,7 +139,7 @@ class Club:
 
     def film(self, name: str, session: str, **options: Any) -> str:
         """Send a film of a session and wait until it is analysed; return the analysis."""
-        path = FILMS / f"{name}.mp4"
+        path = shown.FILMS / f"{name}.mp4"
         with path.open("rb") as stream:
             files = {"file": (path.name, stream, "video/mp4")}
             clip = self.call("POST", "/v1/clips", files=files, data={"session_id": session})
@@ -177,7 +172,7 @@ def tell(club: Club) -> None:
     body = {
         "external_id": f"member-{secrets.token_hex(3)}",
         "handedness": "right",
-        "height_m": round(HEIGHT_M, 2),
+        "height_m": shown.height_m(),
         "birth_year": datetime.now(UTC).year - 29,
     }
     player = str(club.call("POST", "/v1/players", json=body)["id"])
@@ -188,7 +183,9 @@ def tell(club: Club) -> None:
     before = club.session(
         player, "baseline", 8, serve_speed={"value_m_s": 38.0, "source": "self_reported"}
     )
-    first = [club.film(name, before, annotated_film=name == BASELINE[0]) for name in BASELINE]
+    first = [
+        club.film(name, before, annotated_film=name == shown.BASELINE[0]) for name in shown.BASELINE
+    ]
     state = club.call("GET", f"/v1/analyses/{first[0]}")
     club.keep(state, "baseline", ("report.html", "film.mp4"))
 
@@ -209,7 +206,7 @@ def tell(club: Club) -> None:
     step("The coach's session, a week ago: drills, each judged by what is measured in its film")
     done = drills(club, player, plan)
     after = club.session(player, "acquisition", 7, notes="after the drills")
-    for name in PRACTISED:
+    for name in shown.PRACTISED:
         club.film(name, after)
 
     step("What changed from the baseline to the practised serves")
@@ -227,7 +224,7 @@ def tell(club: Club) -> None:
         at = f" at {change['event']}" if change["event"] else ""
         say(
             f"{change['key']}{at}: {change['difference']:+.3g} {change['unit']} "
-            f"(truly {true_change(change['key'], change['event'])})"
+            f"(truly {shown.true_change(change['key'], change['event'])})"
         )
     kept = ("report.html", "film.mp4") if "film.mp4" in comparison["links"] else ("report.html",)
     club.keep(comparison, "comparison", kept)
@@ -238,7 +235,7 @@ def tell(club: Club) -> None:
 
     step("Retention: filmed today, before any coaching")
     later = club.session(player, "retention", 0)
-    for name in RETAINED:
+    for name in shown.RETAINED:
         club.film(name, later)
 
     step("Progress over the sessions")
@@ -265,22 +262,6 @@ def tell(club: Club) -> None:
             raise StoryFailed("Something is left of an erased player.")
 
 
-def true_change(key: str, event: str | None) -> str:
-    """Return by how much the rendered body truly changed, in words."""
-    name = key if event is None else f"{key}@{event}"
-    means = []
-    for films in (BASELINE, PRACTISED):
-        truths = [
-            read_truth(json.loads(gzip.decompress((FILMS / f"{film}.json.gz").read_bytes())), film)
-            for film in films
-        ]
-        values = [truth.repetitions[0].metrics.get(name) for truth in truths]
-        if any(value is None for value in values):
-            return "not known"
-        means.append(sum(value for value in values if value is not None) / len(values))
-    return f"{means[1] - means[0]:+.3g}"
-
-
 def drills(club: Club, player: str, plan: dict[str, Any]) -> list[str]:
     """Film drill after drill as the decisions say; return those whose criteria were met."""
     done: list[str] = []
@@ -292,7 +273,7 @@ def drills(club: Club, player: str, plan: dict[str, Any]) -> list[str]:
     for _ in range(2):
         stage = stages[drill.partition("_")[0]]
         session = club.session(player, "acquisition", 7, drill_stage=stage, drill_id=drill)
-        club.film(DRILL_FILMS[stage], session)
+        club.film(shown.DRILL_FILMS[stage], session)
         body = {
             "plan_id": plan["id"],
             "finding": finding,
