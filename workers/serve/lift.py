@@ -24,6 +24,9 @@ METHOD = "learned_lift"
 TIMED = (EventName.LOADING, EventName.TROPHY, EventName.RACKET_LOW, EventName.CONTACT)
 """Events the network times: each frame says how far off they are, within `CLOCK_S`."""
 CLOCK_S = 0.2
+BEFORE_CONTACT_S = {EventName.TROPHY: (0.15, 0.7), EventName.RACKET_LOW: (0.05, 0.22)}
+"""Usual times before contact in full-speed serves, with room to spare (working values)."""
+SLOWEST_FRAME_S = 1.0 / 27.0
 LAGS_S = (-0.25, -0.12, -0.05, 0.0, 0.05, 0.12, 0.25)
 """Instants that are read, relative to the moment that is answered."""
 STANDING_S = 0.35
@@ -224,13 +227,28 @@ def features(
 
 
 def _timed(time_s: FloatArray, clocks: FloatArray) -> dict[EventName, float]:
-    """Return what the frames near an event agree on: the mean of what each says, nearest most."""
+    """Return what the frames near an event agree on: the mean of what each says, nearest most.
+
+    Nothing where frames are too far apart, or where the answers are no serve's: both happen in
+    films unlike those that it learned from.
+    """
+    if float(np.median(np.diff(time_s))) > SLOWEST_FRAME_S:
+        return {}
     found = {}
     for event, clock in zip(TIMED, clocks.T, strict=True):
         weight = np.maximum(_CLOCK_TRUST - np.abs(clock), 0.0) * np.gradient(time_s)
         if weight.sum() > 0.0:
             found[event] = float(np.average(time_s + CLOCK_S * clock, weights=weight))
-    return found
+    return found if is_serve(found) else {}
+
+
+def is_serve(found: Mapping[EventName, float]) -> bool:
+    """Return whether times of the `TIMED` events, seconds, could be those of a serve."""
+    contact = found.get(EventName.CONTACT, np.nan)
+    return all(
+        low <= contact - found.get(event, np.nan) <= high
+        for event, (low, high) in BEFORE_CONTACT_S.items()
+    )
 
 
 def run(read: FloatArray) -> FloatArray:

@@ -7,7 +7,7 @@ import pytest
 from models.contract.vocabulary import EventName, RepetitionKind
 from tests.unit.serve.bodies import simulated_track, true_motion, truth
 from workers.serve.events import locate
-from workers.serve.lift import TIMED, lift_track
+from workers.serve.lift import TIMED, is_serve, lift_track
 from workers.serve.truth import read_truth
 
 CLIPS = ("000", "001", "002", "003", "006")
@@ -60,3 +60,30 @@ def test_other_work_is_not_learned() -> None:
     assert locate(motion, RepetitionKind.SHADOW, learned=learned) == locate(
         motion, RepetitionKind.SHADOW
     )
+
+
+def test_a_film_of_too_few_frames_is_not_timed() -> None:
+    track = simulated_track("000")
+    slow = track.__class__(
+        **{
+            name: getattr(track, name) if name in ("width", "height") else getattr(track, name)[::4]
+            for name in (
+                *("time_s", "frame_index", "xy", "xy_raw", "confidence", "world", "score"),
+                *("disagreement_px", "width", "height", "people"),
+            )
+        }
+    )
+    lifted = lift_track(slow, (0, len(slow)), read_truth(truth("000"), "000").handedness)
+    assert lifted is not None
+    assert lifted.events == {}
+
+
+@pytest.mark.parametrize(
+    ("trophy", "low", "contact", "serve"),
+    [(0.0, 0.30, 0.42, True), (0.0, 0.1, 0.42, False), (0.3, 0.30, 0.42, False)],
+)
+def test_clocks_that_no_serve_keeps_are_not_believed(
+    trophy: float, low: float, contact: float, serve: bool
+) -> None:
+    times = dict(zip(TIMED, (trophy, trophy, low, contact), strict=True))
+    assert is_serve(times) is serve
