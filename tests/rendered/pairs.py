@@ -125,6 +125,7 @@ class Tally:
     own: int = 0
     strict: int = 0
     none_false: int = 0
+    exact: int = 0
     same: int = 0
     same_quiet: int = 0
     refilmed: int = 0
@@ -144,6 +145,7 @@ class Tally:
             "own_metric_changed": share(self.own, self.pairs),
             "own_and_no_other_changed": share(self.strict, self.pairs),
             "none_changed_that_did_not_truly_move": share(self.none_false, self.pairs),
+            "own_changed_and_nothing_that_did_not_truly_move": share(self.exact, self.pairs),
             "own_metric_changed_by_knob": {
                 name: f"{sum(seen)}/{len(seen)}" for name, seen in sorted(self.of_knob.items())
             },
@@ -235,6 +237,7 @@ def count_knob(
     tally.own += own
     tally.strict += own and {key for key, _ in keys} == {key for key, _ in knob.metrics}
     tally.none_false += not false
+    tally.exact += own and not false
     tally.of_knob[knob.name].append(own)
     for key in false:
         tally.false[key] += 1

@@ -45,6 +45,8 @@ ELBOW_BENT_TO_RACKET_LOW_S = 0.007
 RELEASE_REACH_SHARE = 0.58
 """Height of the tossing wrist over its shoulder at release, in its greatest height: an arm about
 35 deg above the horizontal."""
+HUNG_S = 0.25
+"""The tossing hand hangs below the shoulder at least this long before the toss."""
 MIN_REACH = 0.15
 """Standing heights; less is no raised tossing arm."""
 KNEE_TRUST = 0.25
@@ -231,7 +233,11 @@ def _paths(motion: BodyMotion, witness: Witness) -> _Paths:
 
 
 def _release(paths: _Paths, highest: float) -> float | None:
-    """Return when the tossing arm, on its way up, passed the height at which the ball leaves."""
+    """Return when the tossing arm, on its way up, passed the height at which the ball leaves.
+
+    Its way up begins where it last hung below the shoulder for a while: a wrist that is lost for
+    some frames, as from behind, is no second toss.
+    """
     before = paths.within(paths.time_s[0], highest)
     top = paths.extreme(paths.toss, before)
     if top is None:
@@ -239,8 +245,17 @@ def _release(paths: _Paths, highest: float) -> float | None:
     reach = float(paths.toss[np.searchsorted(paths.time_s, top)])
     if reach < MIN_REACH:
         return None
-    low = np.flatnonzero((paths.toss < RELEASE_REACH_SHARE * reach) & (paths.time_s < top))
-    return float(paths.time_s[low[-1]]) if low.size else None
+    rising = paths.within(_hung_until(paths, top), top)
+    high = np.flatnonzero(rising & (paths.toss >= RELEASE_REACH_SHARE * reach))
+    return float(paths.time_s[high[0] - 1]) if high.size and high[0] > 0 else None
+
+
+def _hung_until(paths: _Paths, top: float) -> float:
+    """Return the end of the last stretch before ``top`` with the hand below the shoulder."""
+    below = np.concatenate([[False], (paths.toss < 0.0) & (paths.time_s < top), [False]])
+    begins, ends = np.flatnonzero(np.diff(below.astype(int)) != 0).reshape(-1, 2).T
+    long = (ends - begins) * GRID_S >= HUNG_S
+    return float(paths.time_s[ends[long][-1] - 1] if long.any() else paths.time_s[0])
 
 
 def _joined(seen: float, learned: float | None, share: float) -> float:
