@@ -48,7 +48,7 @@ def accuracy(
     ] = None,
     calibrate: Annotated[
         Path | None,
-        typer.Option(help="Write calibrated error terms (a Python module) from these clips."),
+        typer.Option(help="Write calibrated error terms (JSON) from these clips."),
     ] = None,
     page: Annotated[
         Path | None,
@@ -81,10 +81,10 @@ def accuracy(
     compared, failed, seconds = _compare_all(pairs, cache, heights, calibrate is not None)
     if calibrate is not None:
         from workers.serve.calibrate import calibrate as work_out
-        from workers.serve.calibrate import calibrate_events, module_text
+        from workers.serve.calibrate import calibrate_events, table_text
 
         command = f"servewright accuracy {folder.name} --calibrate {calibrate.name}"
-        text = module_text(work_out(compared), calibrate_events(compared), command)
+        text = table_text(work_out(compared), calibrate_events(compared), command)
         calibrate.write_text(text, "utf-8")
     report = {
         "clips": dataclasses.asdict(clip_summary(compared)),

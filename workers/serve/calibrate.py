@@ -1,7 +1,8 @@
-"""Work out the calibrated error terms from clips with known truth, and write them as a module."""
+"""Work out the calibrated error terms from clips with known truth, and write them as data."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -131,28 +132,14 @@ def _rounded(value: float) -> float:
     return float(f"{value:.3g}")
 
 
-def module_text(table: Table, events: EventTable, command: str) -> str:
-    """Return the source of `workers.serve.calibration_table`."""
-    lines = [
-        '"""Calibrated errors. Generated, not edited. Made by::',
-        "",
-        f"    {command}",
-        "",
-        "``TABLE``: (metric, view, rate, method) to (bias, sd to add, mean absolute error, count).",
-        "``EVENT_TABLE``: (event, view, rate) to (standard uncertainty in seconds, count).",
-        '"""',
-        "",
-        "from __future__ import annotations",
-        "",
-        "TABLE: dict[tuple[str, str, str, str], tuple[float, float, float, int]] = {",
+def table_text(table: Table, events: EventTable, command: str) -> str:
+    """Return the text of ``calibration.json``, one row a line (see `calibration_table`)."""
+    parts = {
+        "metrics": [[*key, *row] for key, row in sorted(table.items())],
+        "events": [[*key, *row] for key, row in sorted(events.items())],
+    }
+    lists = [
+        f'"{name}": [\n' + ",\n".join(json.dumps(row) for row in rows) + "\n]"
+        for name, rows in parts.items()
     ]
-    lines += [
-        f'    ("{name}", "{view}", "{rate}", "{method}"): ({bias}, {sd}, {mae}, {count}),'
-        for (name, view, rate, method), (bias, sd, mae, count) in sorted(table.items())
-    ]
-    lines += ["}", "", "EVENT_TABLE: dict[tuple[str, str, str], tuple[float, int]] = {"]
-    lines += [
-        f'    ("{event}", "{view}", "{rate}"): ({sd}, {count}),'
-        for (event, view, rate), (sd, count) in sorted(events.items())
-    ]
-    return "\n".join([*lines, "}", ""])
+    return "{\n" + ",\n".join([f'"made_by": {json.dumps(command)}', *lists]) + "\n}\n"

@@ -1,9 +1,9 @@
 """What films with known truth showed per metric and camera view: the bias, and the error left.
 
 A recognised systematic error is taken out of the value, and what is left widens the interval
-(JCGM 100:2008, 3.2.4 and 4.3). `workers.serve.calibration_table` holds the figures; it is written
-by ``servewright accuracy DIR --calibrate FILE`` from clips with known truth (see DEVELOPERS.md)
-and read by nothing else.
+(JCGM 100:2008, 3.2.4 and 4.3). `workers.serve.calibration_table` reads the figures. They are
+written by ``servewright accuracy DIR --calibrate FILE`` from clips with known truth (see
+DEVELOPERS.md) and read by nothing else.
 """
 
 from __future__ import annotations

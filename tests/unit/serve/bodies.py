@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -71,6 +72,17 @@ def turned(joints: FloatArray, angle_deg: float) -> FloatArray:
     """Joints turned about the vertical."""
     c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
     return joints @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+
+
+def part_of_track(track: JointTrack, rows: Any) -> JointTrack:
+    """Some frames of a track; ``rows`` is an index or a slice."""
+    per_frame = ("time_s", "frame_index", "xy", "xy_raw", "confidence", "world", "score")
+    per_frame += ("disagreement_px", "people")
+    return replace(
+        track,
+        **{name: getattr(track, name)[rows] for name in per_frame},
+        sources={name: values[rows] for name, values in track.sources.items()},
+    )
 
 
 def simulated_track(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from models.contract.analysis import Event, Metric, Repetition
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 from tests.unit.serve.bodies import truth
-from workers.serve import calibration
+from workers.serve import calibration, calibration_table
 from workers.serve.accuracy import (
     Comparison,
     clip_summary,
@@ -16,7 +19,7 @@ from workers.serve.accuracy import (
     event_table,
     metric_table,
 )
-from workers.serve.calibrate import bias_of, calibrate, calibrate_events, module_text
+from workers.serve.calibrate import bias_of, calibrate, calibrate_events, table_text
 from workers.serve.truth import read_truth
 
 
@@ -163,17 +166,20 @@ def test_what_may_be_chance_is_no_bias() -> None:
     assert np.abs(left).max() < 1.6
 
 
-def test_the_table_is_a_module() -> None:
+def test_the_table_is_data() -> None:
     events = calibrate_events([answer("000", late=0.02), answer("000", late=-0.02)])
     assert events[("contact", "side", "usual")] == (0.02, 2)
-    text = module_text(
-        {("a@trophy", "side", "usual", "m"): (0.5, 1.5, 2.0, 7)}, events, "a command"
-    )
-    scope: dict[str, object] = {}
-    exec(compile(text, "table", "exec"), scope)
-    assert scope["TABLE"] == {("a@trophy", "side", "usual", "m"): (0.5, 1.5, 2.0, 7)}
-    assert scope["EVENT_TABLE"] == events
-    assert "a command" in text
+    text = table_text({("a@trophy", "side", "usual", "m"): (0.5, 1.5, 2.0, 7)}, events, "a command")
+    written = json.loads(text)
+    assert written["metrics"] == [["a@trophy", "side", "usual", "m", 0.5, 1.5, 2.0, 7]]
+    assert written["events"] == [["contact", "side", "usual", 0.02, 2]]
+    assert written["made_by"] == "a command"
+
+
+def test_the_shipped_table_is_read_whole() -> None:
+    data = json.loads(Path(calibration_table.__file__).with_name("calibration.json").read_text())
+    assert len(calibration_table.TABLE) == len(data["metrics"])
+    assert len(calibration_table.EVENT_TABLE) == len(data["events"])
 
 
 def test_each_metric_is_taken_from_its_better_method(monkeypatch: pytest.MonkeyPatch) -> None:

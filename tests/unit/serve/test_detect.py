@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, Handedness, RepetitionKind
-from tests.unit.serve.bodies import simulated_track, true_motion, truth
+from tests.unit.serve.bodies import part_of_track, simulated_track, true_motion, truth
 from workers.serve.detect import find_work, handedness_of, what_was_seen
 from workers.serve.signals import Signals, from_motion, from_track
 
@@ -81,24 +81,7 @@ def test_a_throw_without_a_raised_tossing_arm_is_a_throw() -> None:
 def test_a_toss_without_a_swing_is_no_serve() -> None:
     track = simulated_track("000")
     stop = truth("000")["serves"][0]["event_frames"]["lowest_pelvis"]
-    rows = slice(0, stop)
-    cut = replace(
-        track,
-        **{
-            name: getattr(track, name)[rows]
-            for name in (
-                "time_s",
-                "frame_index",
-                "xy",
-                "xy_raw",
-                "confidence",
-                "world",
-                "score",
-                "disagreement_px",
-                "people",
-            )
-        },
-    )
+    cut = part_of_track(track, slice(0, stop))
     signals = from_track(cut)
     assert signals is not None
     assert find_work(signals) == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from models.contract.vocabulary import EventName, RepetitionKind
-from tests.unit.serve.bodies import simulated_track, true_motion, truth
+from tests.unit.serve.bodies import part_of_track, simulated_track, true_motion, truth
 from workers.serve.events import locate
 from workers.serve.lift import TIMED, is_serve, lift_track
 from workers.serve.truth import read_truth
@@ -64,15 +64,7 @@ def test_other_work_is_not_learned() -> None:
 
 def test_a_film_of_too_few_frames_is_not_timed() -> None:
     track = simulated_track("000")
-    slow = track.__class__(
-        **{
-            name: getattr(track, name) if name in ("width", "height") else getattr(track, name)[::4]
-            for name in (
-                *("time_s", "frame_index", "xy", "xy_raw", "confidence", "world", "score"),
-                *("disagreement_px", "width", "height", "people"),
-            )
-        }
-    )
+    slow = part_of_track(track, slice(None, None, 4))
     lifted = lift_track(slow, (0, len(slow)), read_truth(truth("000"), "000").handedness)
     assert lifted is not None
     assert lifted.events == {}

@@ -14,7 +14,7 @@ import pytest
 from models.contract.errors import BodyNotInFrame
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, Handedness
-from tests.unit.serve.bodies import times, track_of, true_motion, truth
+from tests.unit.serve.bodies import part_of_track, times, track_of, true_motion, truth
 from workers.serve.fit import FitResult, fit_body
 from workers.serve.geometry import elevation, flexion, inclination, wrap180
 from workers.serve.interface import EngineRequest
@@ -147,24 +147,7 @@ def test_more_noise_fits_worse() -> None:
 def test_time_is_data() -> None:
     track = plain_track(0.004)
     keep = np.flatnonzero(np.random.default_rng(0).random(len(track)) > 0.25)
-    sparse = replace(
-        track,
-        **{
-            name: getattr(track, name)[keep]
-            for name in (
-                "time_s",
-                "frame_index",
-                "xy",
-                "xy_raw",
-                "confidence",
-                "world",
-                "score",
-                "disagreement_px",
-                "people",
-            )
-        },
-        sources={"joints": track.sources["joints"][keep]},
-    )
+    sparse = part_of_track(track, keep)
     trophy = truth(SERVE)["serves"][0]["event_times_s"]["trophy"]
     at = [
         angles(m)[np.abs(m.time_s - trophy).argmin()] for m in (fitted().motion, fit(sparse).motion)
