@@ -13,7 +13,7 @@ from models.contract.vocabulary import EventName, Handedness
 from workers.serve.detect import Candidate
 from workers.serve.fit import ClipContext, fit_body
 from workers.serve.interface import EngineRequest
-from workers.serve.lift import lift_track, lifted_body
+from workers.serve.lift import HEADING_SD, Lifted, lift_track, lifted_body
 from workers.serve.measure import Estimate
 from workers.serve.network_body import network_body
 from workers.serve.proportions import POPULATION_STATURE_M
@@ -64,7 +64,7 @@ def film_bodies(
                 track, window, handedness=hand, request=request, context=context, lifted=lifted
             )
         except (BodyNotInFrame, np.linalg.LinAlgError):
-            bodies.append(_without_fit(track, rows, hand, request))
+            bodies.append(_without_fit(track, rows, hand, request, lifted))
             continue
         context = fit.context
         estimates = [Estimate(fit.motion, fit.sample)]
@@ -99,9 +99,22 @@ def _both(fit: Estimate, lifted: BodyMotion) -> list[Estimate]:
 
 
 def _without_fit(
-    track: JointTrack, rows: tuple[int, int], hand: Handedness, request: EngineRequest
+    track: JointTrack,
+    rows: tuple[int, int],
+    hand: Handedness,
+    request: EngineRequest,
+    lifted: Lifted | None,
 ) -> FilmBody | None:
-    """Return the network's own 3D; results say so in their method."""
+    """Return the lift alone, or the network's own 3D; results say so in their method."""
+    if lifted is not None:
+        stature = request.stature_m or POPULATION_STATURE_M
+        azimuth = request.azimuth_deg
+        if azimuth is None:
+            azimuth = float((90.0 + np.degrees(lifted.heading)) % 360.0)
+        heading = float(np.radians(azimuth - 90.0))
+        body = lifted_body(track, lifted, stature_m=stature, heading=heading)
+        place = (azimuth, float(np.degrees(HEADING_SD)))
+        return FilmBody((plain_estimate(body),), place, lifted.events)
     plain = network_body(
         track,
         rows,
