@@ -27,21 +27,6 @@ GRACE_S = 20.0
 
 _HAND_BACK_S = 5.0
 
-CHATTY = ("rq", "alembic", "httpx", "httpcore")
-"""Loggers that are heard at level debug only."""
-
-
-def configure_logging(level: str) -> None:
-    """Send one line an event to standard error."""
-    logging.basicConfig(
-        level=level.upper(),
-        format="%(asctime)s %(levelname)s %(process)d %(name)s: %(message)s",
-        force=True,
-    )
-    if level != "debug":
-        for name in CHATTY:
-            logging.getLogger(name).setLevel(logging.WARNING)
-
 
 def supervise(settings: Settings, processes: int, grace_s: float) -> None:
     """Run worker processes until SIGTERM or Ctrl-C.
@@ -156,6 +141,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--grace", type=float, default=GRACE_S, help="seconds at shutdown")
     chosen = parser.parse_args(arguments)
     limit_threads()
+    from service.core.logs import configure_logging
     from service.core.settings import Settings
 
     settings = Settings()

@@ -29,6 +29,7 @@ from service.api.dependencies import known_query
 from service.api.middleware import Authentication, BodyLimit, RequestBoundary
 from service.core.database import revision_present, revision_wanted
 from service.core.installation import installation_secret
+from service.core.logs import configure_logging
 from service.core.settings import Settings
 from service.core.wiring import Wiring, wire
 
@@ -49,6 +50,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        configure_logging(settings.log_level, replace=False)
         app.state.probe = health.Probe(wired)
         background = wired.background() if settings.background else None
         await to_thread.run_sync(_first_key, wired)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import logging
 import re
+import time
 import uuid
 from collections.abc import Callable
+from urllib.parse import quote
 
 from anyio import to_thread
 from starlette.datastructures import Headers, MutableHeaders
@@ -25,6 +27,8 @@ SECURITY_HEADERS = {
     "cross-origin-resource-policy": "same-origin",
 }
 PROTECTED = "/v1"
+PROBES = frozenset({"/livez", "/readyz"})
+"""Asked every few seconds: logged at level debug."""
 
 
 class RequestBoundary:
@@ -42,11 +46,13 @@ class RequestBoundary:
         request_id = given if _REQUEST_ID.match(given) else uuid.uuid4().hex
         scope.setdefault("state", {})["request_id"] = request_id
         started = False
+        began = time.monotonic()
 
         async def outgoing(message: Message) -> None:
             nonlocal started
             if message["type"] == "http.response.start":
                 started = True
+                _log_answer(scope, message["status"], time.monotonic() - began, request_id)
                 headers = MutableHeaders(scope=message)
                 headers["x-request-id"] = request_id
                 for name, value in SECURITY_HEADERS.items():
@@ -65,6 +71,14 @@ class RequestBoundary:
                 error = Internal()
             response = problem_response(error, request_id, scope["path"])
             await response(scope, receive, outgoing)
+
+
+def _log_answer(scope: Scope, status: int, seconds: float, request_id: str) -> None:
+    """Write one line an answer. Ids only: query strings and bodies may name players."""
+    level = logging.DEBUG if scope["path"] in PROBES else logging.INFO
+    path = quote(scope["path"])  # a line break in it must not forge a line of the log
+    answered = (scope["method"], path, status, 1000 * seconds, request_id)
+    logger.log(level, "%s %s %d in %.0f ms, request %s", *answered)
 
 
 class BodyLimit:

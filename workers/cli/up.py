@@ -57,8 +57,8 @@ def up(
     ):
         if value is not None:
             os.environ[f"SERVEWRIGHT_{name}"] = str(value)
+    from service.core.logs import configure_logging
     from service.core.settings import Settings
-    from workers.main import configure_logging
 
     settings = Settings()
     configure_logging(settings.log_level)

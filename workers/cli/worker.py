@@ -24,8 +24,9 @@ def worker(
     ] = 20.0,
 ) -> None:
     """Run worker processes until stopped. Start it on as many machines as you like."""
+    from service.core.logs import configure_logging
     from service.core.settings import Settings
-    from workers.main import configure_logging, supervise
+    from workers.main import supervise
 
     settings = Settings()
     configure_logging(settings.log_level)
