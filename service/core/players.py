@@ -20,8 +20,8 @@ ADULT_YEARS = 18
 
 
 def may_be_minor(player: Player, now: datetime) -> bool:
-    """Tell whether a player may be under 18. Only the year is known, so the doubt counts."""
-    return player.birth_year is not None and now.year - player.birth_year <= ADULT_YEARS
+    """Tell whether a player may be under 18. At most the year is known, so the doubt counts."""
+    return player.birth_year is None or now.year - player.birth_year <= ADULT_YEARS
 
 
 class PlayerStore:

@@ -45,6 +45,12 @@ def test_year_of_birth_that_may_mean_under_18_brings_cautions(
     assert bool(body["cautions"]) is minor
 
 
+def test_without_a_year_of_birth_a_player_may_be_a_minor(client: httpx.Client) -> None:
+    body = made(client.post("/v1/players", json={"external_id": "a"}))
+    assert body["may_be_minor"] is True
+    assert body["cautions"]
+
+
 def test_same_idempotency_key_makes_one_player(client: httpx.Client) -> None:
     headers = {"idempotency-key": "intake-1"}
     first = client.post("/v1/players", json={"external_id": "a"}, headers=headers)
