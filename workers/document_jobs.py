@@ -78,6 +78,7 @@ def _comparison(wiring: Wiring, claim: DocumentClaim, sources: Sequence[Source])
         film=claim.request["film"],
         minor=claim.minor,
         same_player=claim.request.get("same_player", False),
+        focus=claim.request.get("focus", ()),
     )
     return files, comparison.headline(found)
 

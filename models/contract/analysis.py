@@ -28,7 +28,7 @@ MINOR_CAUTIONS: tuple[str, ...] = (
     "Films of minors: keep them only as long as they are needed. Erase the clip once its results "
     "have served; that erases everything derived from it as well.",
 )
-"""Added wherever the year of birth says that a player may be a minor."""
+"""Added wherever a player may be a minor: by the year of birth, or where that is not known."""
 
 
 class Event(Document):
@@ -57,6 +57,19 @@ class Metric(Document):
         ge=0,
         description="Standard uncertainty against another film of the same player from the same "
         "camera place, where what errs alike in both drops out; null where not known.",
+    )
+    session_sd: Finite | None = Field(
+        default=None,
+        ge=0,
+        description="The part of repeat_sd that all serves of one session share; the rest differs "
+        "from serve to serve and shrinks with their count. Null where not known.",
+    )
+    shown_share: Finite | None = Field(
+        default=None,
+        gt=0,
+        le=1,
+        description="Films of one player show less of a true change than there is: at least this "
+        "share of it (97.5 %). Null where not known.",
     )
     unit: str = Field(description="UCUM-like unit: deg, s, ms, m, m/s, deg/s, 1 (ratio).")
     measurable: bool

@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, model_validator
 
 from models.contract.base import Document, Finite, Share
+from models.contract.comparison import MetricName
 from models.contract.problem import Problem
 from models.contract.progress import SessionKind
 from models.contract.resources import (
@@ -101,7 +102,7 @@ class PlayerResource(Document):
     sex: Sex
     birth_year: int | None
     notes: str | None
-    may_be_minor: bool = Field(description="By year of birth; false when that is not known.")
+    may_be_minor: bool = Field(description="By year of birth; true when that is not known.")
     created_at: datetime
     updated_at: datetime
     cautions: tuple[str, ...] = ()
@@ -196,6 +197,12 @@ class ComparisonRequest(Document):
         default=None,
         description="Both sides show one player: from one camera place, smaller changes are seen. "
         "Null = known from the sessions of the clips.",
+    )
+    focus: tuple[MetricName, ...] = Field(
+        default=(),
+        max_length=8,
+        description="What was worked on, named before looking at the result: metric keys, or "
+        "key@event. Smaller changes of these are seen, at the price of the others.",
     )
     external_ref: ExternalRef | None = None
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, StringConstraints
 
 from models.contract.analysis import CAUTIONS
 from models.contract.base import SCHEMA_BASE, Document, Finite, Share
@@ -49,10 +49,17 @@ class MetricDifference(Document):
     typical_error: Finite | None = Field(description="Standard error of one value, same unit.")
     mdc95: Finite | None = Field(description="Least change that is not noise, 95 %.")
     p_value: Share | None = Field(
-        default=None, description="Two-sided, after Holm's correction over all metrics compared."
+        default=None,
+        description="Two-sided, after Holm's correction over all metrics compared; half of the "
+        "risk of a false alarm goes to the focus, where one is named.",
     )
+    focus: bool = Field(default=False, description="It was named as what was worked on.")
     verdict: Verdict
     reason: str | None = Field(default=None, description="Why the two are not comparable.")
+
+
+MetricName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,60}(@[a-z_]{1,30})?$")]
+"""A metric by its key at all its events, or at one: ``elbow_flexion@contact``."""
 
 
 class LinkedChange(Document):
@@ -96,6 +103,9 @@ class Comparison(Document):
     shared_errors_dropped: bool = Field(
         default=False,
         description="One player from one camera place: errors that both films share drop out.",
+    )
+    focus: tuple[MetricName, ...] = Field(
+        default=(), description="What was worked on, as it was named in the request."
     )
     differences: tuple[MetricDifference, ...]
     linked: tuple[LinkedChange, ...] = ()

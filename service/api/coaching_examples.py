@@ -174,6 +174,7 @@ REQUEST_EXAMPLES: dict[str, dict[str, Any]] = {
             "value": {
                 "first": {"label": "before", "sessions": [BEFORE]},
                 "second": {"label": "after", "sessions": [AFTER]},
+                "focus": ["rear_foot_load_share@loading"],
             }
         },
         "player and model": {

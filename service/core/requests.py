@@ -63,6 +63,7 @@ class DocumentRequests:
             "labels": {"first": body.first.label, "second": body.second.label},
             "kind": body.kind.value,
             "film": body.film,
+            "focus": list(body.focus),
         }
         player_id = only_player(session, [one.analysis_id for one in inputs])
         same = body.same_player

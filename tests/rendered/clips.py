@@ -39,6 +39,7 @@ class ClipSpec:
     hold: float = 3.0
     slow: float = 2.2
     throw_elevation: float = 50.0
+    day: int = 0  # the same person and court on another day: other clothes, other light
     extra: dict[str, float] = field(default_factory=dict)
 
 

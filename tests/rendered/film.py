@@ -285,12 +285,18 @@ def _occluder(kind: str | None, height: int, width: int) -> tuple[Image, float] 
     return 0.75 * soft[..., None], 0.35
 
 
+def day_of(spec: ClipSpec) -> np.random.Generator:
+    """Draws what differs on another day: clothes, light, picture."""
+    return np.random.default_rng([spec.seed, spec.day])
+
+
 def cast(spec: ClipSpec, rng: np.random.Generator) -> list[Actor]:
     """The server, and a bystander if the clip wants one."""
     mesh = make_body_mesh(sample_phenotype(rng))
     performance = make_performance(spec, mesh.skeleton)
     grip = grip_angle(performance)
-    actors = [Actor(performance, mesh, dress(mesh, rng), np.zeros(3), grip)]
+    outfit = dress(mesh, rng, day_of(spec) if spec.day else None)
+    actors = [Actor(performance, mesh, outfit, np.zeros(3), grip)]
     if spec.people > 1:
         other = make_body_mesh(sample_phenotype(rng))
         standing = perform("stand", other.skeleton, spec.knobs, seed=spec.seed + 1)
@@ -321,6 +327,8 @@ def film_clip(spec: ClipSpec, rng: np.random.Generator, path: Path) -> dict[str,
     """Render a clip to `path` and return its truth."""
     cv2.setNumThreads(1)
     actors = cast(spec, rng)
+    if spec.day:
+        rng = day_of(spec)
     performance = actors[0].performance
     times = frame_times(spec, performance.duration)
     camera = aim_camera(spec, performance, len(times))

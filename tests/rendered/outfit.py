@@ -91,8 +91,13 @@ def _smoothed(mesh: BodyMesh, chosen: np.ndarray, rounds: int) -> Array:
     return out
 
 
-def dress(mesh: BodyMesh, rng: np.random.Generator) -> Outfit:
-    """Clothes drawn at random; the cloth stands off the skin a little."""
+def dress(
+    mesh: BodyMesh, rng: np.random.Generator, other_day: np.random.Generator | None = None
+) -> Outfit:
+    """Clothes drawn at random; the cloth stands off the skin a little.
+
+    `other_day` draws shirt, shorts and shoes anew, for a person whose skin and hair stay.
+    """
     part = _parts(mesh)
     normals = vertex_normals(mesh.vertices, mesh.faces)
     off = _THICK[part]
@@ -113,6 +118,9 @@ def dress(mesh: BodyMesh, rng: np.random.Generator) -> Outfit:
             (0.6, 0.3, 0.3),
         ]
     )
+    if other_day is not None:
+        for row, colours in ((1, SHIRT), (2, SHORTS), (4, SHOES)):
+            palette[row] = colours[other_day.integers(len(colours))]
     corner = np.sort(part[mesh.faces], axis=1)
     colours = palette[
         corner[:, 1]

@@ -19,7 +19,7 @@ import argparse
 import json
 import sys
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -102,19 +102,31 @@ def as_analysis(found: EngineResult, truth: dict[str, Any]) -> Analysis:
     )
 
 
-def compared(one: Analysis, two: Analysis) -> Comparison:
-    """The comparison of two single clips of one player."""
-    groups = [Group(name, ((name, a),)) for name, a in (("first", one), ("second", two))]
-    return compare(groups[0], groups[1], same_player=True)
+def compared(
+    ones: Sequence[Analysis], twos: Sequence[Analysis], knob: Knob | None = None
+) -> Comparison:
+    """The comparison of two sides of one player, one analysis a film; the knob is its focus."""
+    groups = [
+        Group(side, tuple((f"{side}-{i}", a) for i, a in enumerate(analyses)))
+        for side, analyses in (("first", ones), ("second", twos))
+    ]
+    focus = sorted("@".join(filter(None, metric)) for metric in knob.metrics) if knob else ()
+    return compare(groups[0], groups[1], same_player=True, focus=focus)
 
 
-def true_difference(row: MetricDifference, one: ClipTruth, two: ClipTruth) -> float | None:
-    """Second minus first, as it truly is; None where the truth does not know the metric."""
+def true_difference(
+    row: MetricDifference, ones: Sequence[ClipTruth], twos: Sequence[ClipTruth]
+) -> float | None:
+    """Second mean minus first, as it truly is; None where the truth does not know the metric."""
     name = row.key if row.event is None else f"{row.key}@{row.event.value}"
-    values = [clip.repetitions[0].metrics.get(name) for clip in (one, two)]
-    if values[0] is None or values[1] is None:
-        return None
-    return float(values[1] - values[0])
+    sides = [[clip.repetitions[0].metrics.get(name) for clip in side] for side in (ones, twos)]
+    means = []
+    for side in sides:
+        known = [value for value in side if value is not None]
+        if len(known) < len(side):
+            return None
+        means.append(float(np.mean(known)))
+    return means[1] - means[0]
 
 
 @dataclass
@@ -130,6 +142,8 @@ class Tally:
     same_quiet: int = 0
     refilmed: int = 0
     refilmed_quiet: int = 0
+    intervals: int = 0
+    covered: int = 0
     of_knob: dict[str, list[bool]] = field(default_factory=lambda: defaultdict(list))
     false: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     errors: dict[str, list[tuple[float, float]]] = field(default_factory=lambda: defaultdict(list))
@@ -150,6 +164,8 @@ class Tally:
                 name: f"{sum(seen)}/{len(seen)}" for name, seen in sorted(self.of_knob.items())
             },
             "falsely_changed": dict(sorted(self.false.items(), key=lambda one: -one[1])),
+            "intervals_of_differences": self.intervals,
+            "intervals_that_hold_the_truth": share(self.covered, self.intervals),
             "same_serve_pairs": self.same,
             "same_serve_nothing_changed": share(self.same_quiet, self.same),
             "refilmed_pairs": self.refilmed,
@@ -194,19 +210,19 @@ def run(
         sides = [measured(one, noise, 10 * index + i) for i, one in enumerate(documents)]
         if not all(len(side.repetitions) == 1 for side in sides):
             continue
-        count_knob(tally, knob, compared(*sides), (truths[0], truths[1]))
+        count_knob(tally, knob, compared(sides[:1], sides[1:]), truths[:1], truths[1:])
         _note_errors(tally, sides, truths)
         again = measured(documents[0], noise, 10 * index + 5)
         if len(again.repetitions) == 1:
             tally.same += 1
-            tally.same_quiet += quiet(compared(sides[0], again))
+            tally.same_quiet += quiet(compared(sides[:1], [again]))
         if noise == "film":
             azimuth = 90.0 if abs(spec.camera.azimuth - 90.0) > 20 else 135.0
             elsewhere = replace(spec, camera=replace(spec.camera, azimuth=azimuth))
             other = measured(document(elsewhere, skeleton), noise, 10 * index + 7)
             if len(other.repetitions) == 1:
                 tally.refilmed += 1
-                tally.refilmed_quiet += quiet(compared(sides[0], other))
+                tally.refilmed_quiet += quiet(compared(sides[:1], [other]))
     return tally
 
 
@@ -221,21 +237,38 @@ def quiet(comparison: Comparison) -> bool:
 
 
 def count_knob(
-    tally: Tally, knob: Knob, comparison: Comparison, truths: tuple[ClipTruth, ClipTruth]
+    tally: Tally,
+    knob: Knob,
+    comparison: Comparison,
+    ones: Sequence[ClipTruth],
+    twos: Sequence[ClipTruth],
 ) -> None:
+    """Count what a comparison says of two sides that differ in a knob.
+
+    A metric is falsely ``changed`` where it truly moved by less than one standard error of the
+    difference, or the other way.
+    """
+    for row in comparison.differences:
+        truly = true_difference(row, ones, twos)
+        if truly is not None and row.low is not None and row.high is not None:
+            tally.intervals += 1
+            tally.covered += row.low <= truly <= row.high
     changed = [row for row in comparison.differences if row.verdict is Verdict.CHANGED]
-    keys = {(row.key, row.event.value if row.event else None) for row in changed}
-    own = bool(keys & knob.metrics)
-    false = []
+    keys, false = set(), []
     for row in changed:
-        difference = true_difference(row, *truths)
+        truly = true_difference(row, ones, twos)
+        if truly is None:
+            continue
+        assert row.difference is not None
         assert row.mdc95 is not None
-        # Not truly moved: less than one standard error of the difference.
-        if difference is not None and abs(difference) < row.mdc95 / 1.96:
+        if truly * row.difference > 0 and abs(truly) >= row.mdc95 / 1.96:
+            keys.add((row.key, row.event.value if row.event else None))
+        else:
             false.append(row.key)
+    own = bool(keys & knob.metrics)
     tally.pairs += 1
     tally.own += own
-    tally.strict += own and {key for key, _ in keys} == {key for key, _ in knob.metrics}
+    tally.strict += own and len(changed) == len(keys & knob.metrics)
     tally.none_false += not false
     tally.exact += own and not false
     tally.of_knob[knob.name].append(own)

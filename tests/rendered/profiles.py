@@ -102,27 +102,66 @@ def _lift(rng: np.random.Generator, name: str) -> ClipSpec:
     )
 
 
-def _same_body(rng: np.random.Generator, name: str) -> ClipSpec:
-    """Films in threes of one body: a serve; one knob turned, the camera put back by hand where it
-    stood; the first serve again from another view.
+#: how much one player's serves differ among each other (standard deviations; common practice, no
+#: source)
+_SERVE_TO_SERVE = {
+    "rear_share": 0.01,
+    "knee_front": 1.5,
+    "knee_rear": 1.5,
+    "pelvis_turn": 1.5,
+    "separation": 1.5,
+    "shoulder_tilt": 1.5,
+    "trophy_lean": 1.0,
+    "trophy_arch": 1.0,
+    "elbow_trophy": 2.0,
+    "contact_tilt": 1.5,
+    "contact_lean": 1.0,
+    "contact_side": 1.0,
+    "contact_pelvis": 1.5,
+    "contact_shoulder": 1.5,
+    "elbow_contact": 1.5,
+    "reach": 1.5,
+    "toss_arm": 2.0,
+    "tempo": 0.02,
+    "drive": 0.005,
+}
+SESSION = 4
+"""Serves of one session of the profile ``two_sessions``."""
+
+
+def _put_back(rng: np.random.Generator, camera: CameraSpec) -> CameraSpec:
+    """The camera put back by hand where it stood."""
+    turn = rng.normal(size=3)
+    return replace(
+        camera,
+        azimuth=float(camera.azimuth + 3.0 * turn[0]) % 360.0,
+        distance=float(camera.distance * (1.0 + 0.03 * turn[1])),
+        height=float(camera.height + 0.05 * turn[2]),
+    )
+
+
+def _two_sessions(rng: np.random.Generator, name: str) -> ClipSpec:
+    """Two sessions of one player, one serve a film: in the second, one knob is turned, the camera
+    was put back by hand, and clothes and light are another day's. Then the first serve again from
+    another view.
+
+    The camera stands where the knob's metric can be measured; serves differ a little.
     """
-    spec = replace(_plain(rng, name, _CALIBRATION), shutter=0.0, fps=60.0, size=(640, 480))
-    spec = replace(spec, knobs=spec.knobs.changed(tempo=min(spec.knobs.tempo, 1.2)))
-    camera, turn = spec.camera, rng.normal(size=3)
-    number = int(name)
-    if number % 3 == 1:
-        camera = replace(
-            camera,
-            azimuth=float(camera.azimuth + 3.0 * turn[0]) % 360.0,
-            distance=float(camera.distance * (1.0 + 0.03 * turn[1])),
-            height=float(camera.height + 0.05 * turn[2]),
-        )
-        knob = KNOBS[number // 3 % len(KNOBS)]
-        return replace(spec, camera=camera, knobs=turned(spec.knobs, knob))
-    if number % 3 == 2:
-        side = 70.0 <= camera.azimuth <= 110.0
-        camera = replace(camera, azimuth=(camera.azimuth + (45.0 if side else -45.0)) % 360.0)
-    return replace(spec, camera=camera)
+    body, number = divmod(int(name), 2 * SESSION + 1)
+    knob = KNOBS[body % len(KNOBS)]
+    view = knob.views[body // len(KNOBS) % len(knob.views)]
+    spec = replace(_plain(rng, name, {view: 1.0}), shutter=0.0, fps=60.0, size=(640, 480))
+    knobs = spec.knobs.changed(tempo=min(spec.knobs.tempo, 1.2))
+    again = _put_back(rng, spec.camera)
+    if SESSION <= number < 2 * SESSION:
+        spec, knobs = replace(spec, camera=again, day=1), turned(knobs, knob)
+    elif number == 2 * SESSION:
+        away = 45.0 if view == "side" else -45.0
+        camera = replace(spec.camera, azimuth=(spec.camera.azimuth + away) % 360.0)
+        spec, number = replace(spec, camera=camera), 0
+    own = np.random.default_rng([spec.seed, number])
+    wobble = {key: getattr(knobs, key) + own.normal(0, sd) for key, sd in _SERVE_TO_SERVE.items()}
+    return replace(spec, knobs=replace(knobs, **wobble))
 
 
 def _motion(rng: np.random.Generator, name: str) -> ClipSpec:
@@ -202,12 +241,12 @@ PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
     "motion": _motion,
     "calibration": _calibration,
     "lift": _lift,
-    "same_body": _same_body,
+    "two_sessions": _two_sessions,
     "full": _full,
     "small": _small,
     "story": story_clip,
 }
-SAME_BODY = {"same_body": 3, "story": 100}
+SAME_BODY = {"two_sessions": 2 * SESSION + 1, "story": 100}
 """Profiles in which so many clips in a row show one body."""
 
 

@@ -8,6 +8,7 @@ import shutil
 import sys
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -60,6 +61,13 @@ def compare(
             help="Both sides show one player: from one camera place, smaller changes are seen.",
         ),
     ] = False,
+    focus: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="What was worked on, named beforehand: a metric's key, or key@event. Smaller "
+            "changes of it are seen. May be repeated.",
+        ),
+    ] = None,
     minor: Minor = False,
     out: Out = None,
     json: Json = False,
@@ -78,12 +86,27 @@ def compare(
         film=film and (not json or out is not None),
         minor=minor,
         same_player=same_player,
+        focus=_known_metrics(focus or ()),
     )
     if not json:
         from workers.cli.coaching_text import show_comparison
 
         show_comparison(found, results())
     _finish(found, files, out, Path("comparison"), json)
+
+
+def _known_metrics(names: Sequence[str]) -> tuple[str, ...]:
+    """Return the names, or say which of them is no metric's."""
+    from workers.serve.catalogue import catalogue
+
+    entries = catalogue()
+    known = {entry.key for entry in entries}
+    known |= {f"{entry.key}@{entry.event}" for entry in entries if entry.event}
+    for name in names:
+        if name not in known:
+            near = get_close_matches(name, sorted(known), 3) or sorted(known)
+            raise InvalidRequest(f"No metric is called {name}. There are {', '.join(near)}.")
+    return tuple(names)
 
 
 @guarded

@@ -16,15 +16,18 @@ def show_comparison(comparison: Comparison, console: Console) -> None:
     """Print what changed, how much was within noise, and what could not be compared."""
     rows = comparison.differences
     changed = [row for row in rows if row.verdict is Verdict.CHANGED]
+    shown = [row for row in rows if row.focus or row.verdict is Verdict.CHANGED]
     first, second = comparison.first, comparison.second
+    what = "Worked on or changed" if comparison.focus else "Changed"
     table = Table(
         *("metric", "at", first.label, second.label, "difference", "95 % interval", "noise"),
-        title=f"Changed ({first.repetitions} against {second.repetitions} repetitions)",
+        "says",
+        title=f"{what} ({first.repetitions} against {second.repetitions} repetitions)",
         title_justify="left",
     )
-    for row in changed:
-        table.add_row(*_row(row))
-    if changed:
+    for row in sorted(shown, key=lambda row: not row.focus):
+        table.add_row(*_row(row), row.verdict.value.replace("_", " "))
+    if shown:
         console.print(table)
     within = sum(row.verdict is Verdict.WITHIN_NOISE for row in rows)
     console.print(

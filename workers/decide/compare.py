@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -23,6 +23,7 @@ from models.contract.vocabulary import Handedness, RepetitionKind, View
 from workers.decide import statistics as st
 from workers.decide.groups import YES_NO, Slot, in_slot, interval, mean_of
 from workers.decide.place import one_place
+from workers.decide.scatter import Prior
 from workers.decide.timewarp import register
 
 Part = Literal["legs_and_weight", "pelvis_and_trunk", "arms", "timing", "ball_and_contact"]
@@ -63,7 +64,9 @@ def part_of(key: str) -> Part:
     raise AssertionError("the last entry matches every key")
 
 
-def compare(first: Group, second: Group, *, same_player: bool = False) -> Comparison:
+def compare(
+    first: Group, second: Group, *, same_player: bool = False, focus: Sequence[str] = ()
+) -> Comparison:
     """Compare two groups of repetitions.
 
     Parameters
@@ -73,6 +76,9 @@ def compare(first: Group, second: Group, *, same_player: bool = False) -> Compar
     same_player : bool
         Both sides show one player. If the camera stood in one place, too, the errors that both
         films share drop out of the difference (see `statistics.difference`).
+    focus : sequence of str
+        What was worked on, named beforehand: metric keys, or ``key@event``. Half of the risk of a
+        false alarm goes to these, so that smaller changes of them are seen.
 
     A metric is ``changed`` when its Holm-adjusted p-value over all metrics compared is below
     0.05: with many metrics at once, one in twenty would otherwise look changed by chance.
@@ -80,9 +86,9 @@ def compare(first: Group, second: Group, *, same_player: bool = False) -> Compar
     ones, twos = first.repetitions(), second.repetitions()
     slots = _slots([*ones, *twos])
     place = same_player and one_place(a for group in (first, second) for _, a in group.analyses)
-    rows = [_difference(slot, title, ones, twos, place) for slot, title in slots.items()]
-    adjusted = iter(st.holm([r.p_value for r in rows if r.p_value is not None]))
-    rows = [_judge(r, next(adjusted)) if r.p_value is not None else r for r in rows]
+    prior = _consistency(slots, ones, twos) if place else None
+    rows = [_difference(slot, title, ones, twos, place, prior) for slot, title in slots.items()]
+    rows = _judged([row.model_copy(update={"focus": _named(row, focus)}) for row in rows])
     sides = _side(first, ones), _side(second, twos)
     return Comparison(
         kind=first.kind,
@@ -90,10 +96,11 @@ def compare(first: Group, second: Group, *, same_player: bool = False) -> Compar
         second=sides[1],
         mirrored=_hands_differ(sides[0].handedness, sides[1].handedness),
         shared_errors_dropped=place,
+        focus=tuple(focus),
         differences=tuple(rows),
         linked=_linked(rows, ones, twos),
         matched_events=_matched(ones, twos),
-        notes=_notes(sides, ones, twos, place),
+        notes=(*_notes(sides, ones, twos, place), *_focus_notes(rows, focus)),
         engine_version=second.analyses[0][1].engine_version if second.analyses else "",
     )
 
@@ -106,12 +113,25 @@ def _slots(repetitions: Sequence[Repetition]) -> dict[Slot, str]:
     return {(m.key, m.event): m.title for r in repetitions for m in r.metrics}
 
 
+def _consistency(
+    slots: Iterable[Slot], ones: Sequence[Repetition], twos: Sequence[Repetition]
+) -> Prior | None:
+    """Return what all metrics say of the scatter between serves."""
+    pairs = []
+    for slot in slots:
+        one, two = (mean_of(in_slot(side, *slot)) for side in (ones, twos))
+        if one is not None and two is not None and slot[0] not in YES_NO:
+            pairs.append((one, two))
+    return st.consistency(pairs)
+
+
 def _difference(
     slot: Slot,
     title: str,
     ones: Sequence[Repetition],
     twos: Sequence[Repetition],
     place: bool,
+    prior: Prior | None,
 ) -> MetricDifference:
     """Return the row of one metric; its verdict stands only when it is not comparable."""
     found = [in_slot(reps, *slot) for reps in (ones, twos)]
@@ -142,7 +162,7 @@ def _difference(
         )
     if slot[0] in YES_NO:
         return _share_difference(slot, title, unit, usable)
-    d = st.difference(groups[0], groups[1], one_place=place)
+    d = st.difference(groups[0], groups[1], one_place=place, prior=prior)
     return MetricDifference(
         key=slot[0],
         title=title,
@@ -187,9 +207,35 @@ def _share_difference(
     )
 
 
+def _named(row: MetricDifference, focus: Sequence[str]) -> bool:
+    return row.key in focus or (row.event is not None and f"{row.key}@{row.event.value}" in focus)
+
+
+def _judged(rows: Sequence[MetricDifference]) -> list[MetricDifference]:
+    """Give every row with a p-value its adjusted one and its verdict."""
+    tested = [row for row in rows if row.p_value is not None]
+    named = sum(row.focus for row in tested)
+    both = 0 < named < len(tested)
+    weights = [
+        0.5 / (named if row.focus else len(tested) - named) if both else 1.0 for row in tested
+    ]
+    adjusted = iter(st.holm([row.p_value for row in tested if row.p_value is not None], weights))
+    return [row if row.p_value is None else _judge(row, next(adjusted)) for row in rows]
+
+
 def _judge(row: MetricDifference, adjusted: float) -> MetricDifference:
     verdict = Verdict.CHANGED if adjusted < ALPHA else Verdict.WITHIN_NOISE
     return row.model_copy(update={"p_value": adjusted, "verdict": verdict})
+
+
+def _focus_notes(rows: Sequence[MetricDifference], focus: Sequence[str]) -> list[str]:
+    """Say of each name that no value was compared under it."""
+    tested = [row for row in rows if row.p_value is not None]
+    return [
+        f"Nothing is said of {name}: no value of that name could be compared."
+        for name in focus
+        if not any(_named(row, (name,)) for row in tested)
+    ]
 
 
 def _summary(group: st.GroupMean) -> GroupSummary:
@@ -303,7 +349,8 @@ def _notes(
     if place:
         notes.append(
             "One player, filmed from one place: errors that both films share drop out of the "
-            "differences, so smaller changes can be seen than between other films."
+            "differences, so smaller changes can be seen than between other films. Films show "
+            "less of a change than there is: its interval reaches further away from nothing."
         )
     elif set(sides[0].views) != set(sides[1].views):
         notes.append(

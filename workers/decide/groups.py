@@ -31,15 +31,14 @@ def at_any_event(
 def mean_of(metrics: Sequence[Metric]) -> st.GroupMean | None:
     """Return the mean of the measurable ones, or None when there is none."""
     rows = [
-        (m.value, m.low, m.high, m.repeat_sd)
+        (m.value, m.low, m.high, m.repeat_sd, m.session_sd, m.shown_share)
         for m in metrics
         if m.value is not None and m.low is not None and m.high is not None
     ]
     if not rows:
         return None
-    return st.group_mean(
-        [r[0] for r in rows], [r[1] for r in rows], [r[2] for r in rows], [r[3] for r in rows]
-    )
+    values, lows, highs, repeats, sessions, shown = zip(*rows, strict=True)
+    return st.group_mean(values, lows, highs, repeats, sessions, shown)
 
 
 def interval(group: st.GroupMean) -> tuple[float, float]:

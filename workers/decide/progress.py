@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -27,6 +27,7 @@ from models.contract.vocabulary import RepetitionKind
 from workers.decide import statistics as st
 from workers.decide.groups import YES_NO, Slot, interval, mean_of
 from workers.decide.place import one_place
+from workers.decide.scatter import Prior
 
 _KEPT, _GONE = 0.8, 0.2
 
@@ -39,6 +40,10 @@ class Session:
     kind: SessionKind
     at: datetime
     analyses: tuple[Analysis, ...]
+
+
+Measured = tuple[Session, st.GroupMean]
+"""A session and the mean of one metric in it."""
 
 
 def progress(
@@ -55,7 +60,8 @@ def progress(
         for metric in _metrics(session, kind):
             if metric.key not in YES_NO:  # a share of few repetitions has no series worth a plot
                 slots.setdefault((metric.key, metric.event), metric.title)
-    rows = [_row(slot, title, ordered, kind) for slot, title in slots.items()]
+    prior = _consistency(slots, ordered, kind)
+    rows = [_row(slot, title, ordered, kind, prior) for slot, title in slots.items()]
     return Progress(
         player=player,
         metrics=tuple(row for row in rows if row is not None),
@@ -77,10 +83,32 @@ def _group(session: Session, slot: Slot, kind: RepetitionKind) -> st.GroupMean |
     return mean_of([m for m in _metrics(session, kind) if (m.key, m.event) == slot])
 
 
+def _measured(sessions: Sequence[Session], slot: Slot, kind: RepetitionKind) -> list[Measured]:
+    return [(s, g) for s in sessions if (g := _group(s, slot, kind)) is not None]
+
+
+def _consistency(
+    slots: Iterable[Slot], sessions: Sequence[Session], kind: RepetitionKind
+) -> Prior | None:
+    """Return what all metrics say of the scatter between serves, before and after practice."""
+    pairs = []
+    for slot in slots:
+        measured = _measured(sessions, slot, kind)
+        before = _last(measured, SessionKind.BASELINE)
+        after = _last(measured, SessionKind.ACQUISITION)
+        if before is not None and after is not None:
+            pairs.append((before[1], after[1]))
+    return st.consistency(pairs)
+
+
 def _row(
-    slot: Slot, title: str, sessions: Sequence[Session], kind: RepetitionKind
+    slot: Slot,
+    title: str,
+    sessions: Sequence[Session],
+    kind: RepetitionKind,
+    prior: Prior | None,
 ) -> MetricProgress | None:
-    measured = [(s, g) for s in sessions if (g := _group(s, slot, kind)) is not None]
+    measured = _measured(sessions, slot, kind)
     if not measured:
         return None
     unit = next(m.unit for s in sessions for m in _metrics(s, kind) if (m.key, m.event) == slot)
@@ -90,10 +118,12 @@ def _row(
     gain = gain_mdc = None
     if baseline and after:
         place = _one_place(kind, baseline[0], after[0])
-        d = st.difference(baseline[1], after[1], one_place=place)
+        d = st.difference(baseline[1], after[1], one_place=place, prior=prior)
         gain, gain_mdc = d.value, d.mdc95
-    retention = _delayed(measured, SessionKind.RETENTION, baseline, after, sessions, kind)
-    transfer = _delayed(measured, SessionKind.TRANSFER, baseline, after, sessions, kind)
+    retention, transfer = (
+        _delayed(measured, delayed, baseline, after, sessions, kind, prior)
+        for delayed in (SessionKind.RETENTION, SessionKind.TRANSFER)
+    )
     significant = gain is not None and gain_mdc is not None and abs(gain) >= gain_mdc
     verdict, reason = _verdict(gain, significant, retention)
     return MetricProgress(
@@ -124,9 +154,6 @@ def _point(session: Session, group: st.GroupMean) -> SessionPoint:
     )
 
 
-Measured = tuple[Session, st.GroupMean]
-
-
 def _last(measured: Sequence[Measured], kind: SessionKind) -> Measured | None:
     found = [m for m in measured if m[0].kind == kind]
     return found[-1] if found else None
@@ -146,6 +173,7 @@ def _delayed(
     after: Measured | None,
     sessions: Sequence[Session],
     kind: RepetitionKind,
+    prior: Prior | None,
 ) -> RetentionScore | None:
     """Return the score of the last delayed test, if it follows the practice it tests."""
     test = _last(measured, session_kind)
@@ -155,7 +183,9 @@ def _delayed(
         return None
     practice = [s.at for s in sessions if s.kind == SessionKind.ACQUISITION and s.at < test[0].at]
     place = _one_place(kind, baseline[0], after[0], test[0])
-    errors = [st.standard_error(m[1], one_place=place) for m in (baseline, after, test)]
+    errors = [
+        st.standard_error(m[1], one_place=place, prior=prior) for m in (baseline, after, test)
+    ]
     score, se = st.retention_score(
         baseline[1].mean,
         after[1].mean,

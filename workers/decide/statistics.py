@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from workers.decide.scatter import Prior, moderated, prior_of
+
 Z95 = 1.959963984540054
 """Two-sided 95 % point of the standard normal distribution."""
 
@@ -68,6 +70,10 @@ class GroupMean:
     repeat : float or None
         The part of ``measurement`` that differs between films of one player from one camera
         place; None where not known.
+    session : float or None
+        The part of ``repeat`` that all films of one session share; None where not known.
+    shown : float
+        Share of a true change that films of one player show at least; 1 where not known.
     """
 
     mean: float
@@ -75,6 +81,15 @@ class GroupMean:
     spread: float | None
     measurement: float
     repeat: float | None = None
+    session: float | None = None
+    shown: float = 1.0
+
+    @property
+    def alone(self) -> float:
+        """Variance between serves of one session by measurement alone, as far as known."""
+        if self.repeat is None or self.session is None:
+            return 0.0
+        return max(self.repeat**2 - self.session**2, 0.0)
 
 
 def group_mean(
@@ -82,33 +97,82 @@ def group_mean(
     lows: Sequence[float],
     highs: Sequence[float],
     repeats: Sequence[float | None] = (),
+    sessions: Sequence[float | None] = (),
+    shown: Sequence[float | None] = (),
 ) -> GroupMean:
-    """Summarise repetitions given as values with 95 % intervals, and `Metric.repeat_sd`."""
+    """Summarise repetitions given as values with 95 % intervals, `Metric.repeat_sd`,
+    `Metric.session_sd` and `Metric.shown_share`.
+    """
     if not values or not len(values) == len(lows) == len(highs):
         raise ValueError("values, lows and highs must have one common length of at least 1")
     x = np.asarray(values, dtype=np.float64)
     half = (np.asarray(highs, dtype=np.float64) - np.asarray(lows, dtype=np.float64)) / 2
     if bool(np.any(half < 0)):
         raise ValueError("an interval ends before it begins")
-    known = [r for r in repeats if r is not None]
     return GroupMean(
         mean=float(np.mean(x)),
         n=len(x),
         spread=float(np.std(x, ddof=1)) if len(x) > 1 else None,
         measurement=float(np.sqrt(np.mean((half / Z95) ** 2))),
-        repeat=float(np.sqrt(np.mean(np.square(known)))) if len(known) == len(x) else None,
+        repeat=_root_mean_square(repeats, len(x)),
+        session=_root_mean_square(sessions, len(x)),
+        shown=min((share for share in shown if share is not None), default=1.0),
     )
 
 
+def _root_mean_square(values: Sequence[float | None], count: int) -> float | None:
+    known = [v for v in values if v is not None]
+    return float(np.sqrt(np.mean(np.square(known)))) if len(known) == count else None
+
+
 def measurement_error(group: GroupMean, one_place: bool) -> float:
-    """Return the standard uncertainty by measurement that counts when groups are compared."""
-    return group.repeat if one_place and group.repeat is not None else group.measurement
+    """Return the standard uncertainty by measurement that all serves of a group have in common."""
+    if not one_place or group.repeat is None:
+        return group.measurement
+    return group.repeat if group.session is None else group.session
 
 
-def standard_error(group: GroupMean, *, one_place: bool = False) -> float:
+def standard_error(
+    group: GroupMean, *, one_place: bool = False, prior: Prior | None = None
+) -> float:
     """Return the standard error of a group's mean: scatter of repetitions plus measurement."""
-    scatter = 0.0 if group.spread is None else group.spread / math.sqrt(group.n)
-    return math.hypot(scatter, measurement_error(group, one_place))
+    variance, _ = _between_serves((group,), one_place, prior)
+    return math.sqrt(variance / group.n + measurement_error(group, one_place) ** 2)
+
+
+def _between_serves(
+    groups: Sequence[GroupMean], one_place: bool, prior: Prior | None
+) -> tuple[float, float]:
+    """Return the pooled variance between serves and its degrees of freedom (inf = known)."""
+    variance, dof = _pooled(groups)
+    alone = float(np.mean([g.alone for g in groups])) if one_place else 0.0
+    if dof == 0:
+        return alone, math.inf
+    if alone > 0 and prior is not None:
+        return moderated(variance, dof, alone, prior)
+    return max(variance, alone), float(dof)
+
+
+def _pooled(groups: Sequence[GroupMean]) -> tuple[float, int]:
+    spreads = [(g.spread, g.n) for g in groups if g.spread is not None]
+    dof = sum(n - 1 for _, n in spreads)
+    return (sum((n - 1) * s * s for s, n in spreads) / dof if dof else 0.0), dof
+
+
+def consistency(pairs: Sequence[tuple[GroupMean, GroupMean]]) -> Prior | None:
+    """Return what all metrics of a comparison say of the scatter between serves.
+
+    One pair of group means a metric, of one player from one camera place; None where too few
+    metrics have more than one serve and a known error of measurement.
+    """
+    ratios, dofs = [], []
+    for pair in pairs:
+        variance, dof = _pooled(pair)
+        alone = (pair[0].alone + pair[1].alone) / 2
+        if dof and alone > 0:
+            ratios.append(variance / alone)
+            dofs.append(dof)
+    return prior_of(ratios, dofs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +189,13 @@ class Difference:
     mdc95: float
 
 
-def difference(first: GroupMean, second: GroupMean, *, one_place: bool = False) -> Difference:
+def difference(
+    first: GroupMean,
+    second: GroupMean,
+    *,
+    one_place: bool = False,
+    prior: Prior | None = None,
+) -> Difference:
     """Compare two group means.
 
     The error has two parts: scatter between repetitions (pooled, shrinks with the count, Student
@@ -136,21 +206,23 @@ def difference(first: GroupMean, second: GroupMean, *, one_place: bool = False) 
     first, second : GroupMean
     one_place : bool
         Both sides show one player from one camera place: what errs alike in both drops out of the
-        difference, and `GroupMean.repeat` is what is left.
+        difference, and what the serves of one session share (`GroupMean.session`) is left, beside
+        the scatter between serves.
+    prior : Prior or None
+        What all metrics say of the scatter between serves (`consistency`).
+
+    ``p_value`` and ``mdc95`` ask whether anything changed. The interval also says how much: where
+    films are known to show less of a change than there is, it reaches further away from nothing.
 
     Source: two-sample t with pooled variance; degrees of freedom by Welch-Satterthwaite with the
     measurement part taken as exactly known (JCGM 100:2008, annex G).
     """
-    spreads = [(g.spread, g.n) for g in (first, second) if g.spread is not None]
-    dof_scatter = sum(n - 1 for _, n in spreads)
-    scatter = (
-        math.sqrt(sum((n - 1) * s * s for s, n in spreads) / dof_scatter) if dof_scatter else 0.0
-    )
-    var_scatter = scatter**2 * (1 / first.n + 1 / second.n)
+    variance, dof_scatter = _between_serves((first, second), one_place, prior)
+    var_scatter = variance * (1 / first.n + 1 / second.n)
     u1, u2 = (measurement_error(group, one_place) for group in (first, second))
-    var_measurement = u1 * u1 + u2 * u2
-    se = math.sqrt(var_scatter + var_measurement)
-    dof = math.inf if var_scatter == 0 else dof_scatter * (se**2 / var_scatter) ** 2
+    se = math.sqrt(var_scatter + u1 * u1 + u2 * u2)
+    exact = var_scatter == 0 or not math.isfinite(dof_scatter)
+    dof = math.inf if exact else dof_scatter * (se**2 / var_scatter) ** 2
     value = second.mean - first.mean
     quantile = float(stats.t.ppf(0.975, dof)) if math.isfinite(dof) else Z95
     if se == 0:
@@ -160,15 +232,18 @@ def difference(first: GroupMean, second: GroupMean, *, one_place: bool = False) 
         p_value = float(
             2 * (stats.t.sf(ratio, dof) if math.isfinite(dof) else stats.norm.sf(ratio))
         )
+    half = quantile * se
+    hidden = abs(value) * (1.0 / min(first.shown, second.shown) - 1.0) if one_place else 0.0
+    far = math.hypot(half, hidden)
     return Difference(
         value=value,
         standard_error=se,
         degrees_of_freedom=dof,
-        low=value - quantile * se,
-        high=value + quantile * se,
+        low=value - (far if value < 0 else half),
+        high=value + (half if value < 0 else far),
         p_value=p_value,
-        typical_error=math.sqrt(scatter**2 + (u1 * u1 + u2 * u2) / 2),
-        mdc95=quantile * se,
+        typical_error=math.sqrt(variance + (u1 * u1 + u2 * u2) / 2),
+        mdc95=half,
     )
 
 
@@ -185,14 +260,22 @@ def share_p_value(first: Sequence[float], second: Sequence[float]) -> float:
     return float(stats.fisher_exact(table).pvalue)
 
 
-def holm(p_values: Sequence[float]) -> list[float]:
-    """Return Holm-adjusted p-values in the order given. Source: Scand J Stat 1979, 6(2):65-70."""
-    order = sorted(range(len(p_values)), key=lambda i: p_values[i])
+def holm(p_values: Sequence[float], weights: Sequence[float] | None = None) -> list[float]:
+    """Return Holm-adjusted p-values in the order given.
+
+    ``weights`` share the risk of a false alarm out; they are positive, and equal by default.
+    Source: Scand J Stat 1979, 6(2):65-70, there with weights, too.
+    """
+    shares = [1.0] * len(p_values) if weights is None else list(weights)
+    if len(shares) != len(p_values) or any(share <= 0 for share in shares):
+        raise ValueError("every p-value needs a positive weight")
+    order = sorted(range(len(p_values)), key=lambda i: p_values[i] / shares[i])
     adjusted = [0.0] * len(p_values)
-    running = 0.0
-    for rank, i in enumerate(order):
-        running = max(running, min(1.0, (len(p_values) - rank) * p_values[i]))
+    running, left = 0.0, math.fsum(shares)
+    for i in order:
+        running = max(running, min(1.0, left / shares[i] * p_values[i]))
         adjusted[i] = running
+        left -= shares[i]
     return adjusted
 
 

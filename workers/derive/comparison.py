@@ -57,6 +57,7 @@ def comparison_files(
     film: bool = True,
     minor: bool = False,
     same_player: bool = False,
+    focus: Sequence[str] = (),
 ) -> tuple[Comparison, tuple[ResultFile, ...]]:
     """Return the comparison of two sides and its files.
 
@@ -70,12 +71,14 @@ def comparison_files(
         A player may be under 18.
     same_player : bool
         Both sides show one player.
+    focus : sequence of str
+        What was worked on: metric keys, or ``key@event``.
     """
     groups = [
         Group(side.label, tuple((s.name, s.analysis) for s in side.sources), kind)
         for side in (first, second)
     ]
-    comparison = compare(groups[0], groups[1], same_player=same_player)
+    comparison = compare(groups[0], groups[1], same_player=same_player, focus=focus)
     notes: list[str] = []
     pictures: Mapping[str, bytes] = {}
     path: Markup | None = None

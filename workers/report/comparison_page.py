@@ -112,24 +112,40 @@ def comparison_page(
 
 
 def changed_first(comparison: Comparison) -> list[MetricDifference]:
-    """Return the changed rows, the largest change in units of its noise first."""
+    """Return the changed rows: what was worked on, then by change in units of its noise."""
     changed = [
         row
         for row in comparison.differences
         if row.verdict is Verdict.CHANGED and row.difference is not None
     ]
-    return sorted(changed, key=lambda row: -abs(row.difference or 0.0) / (row.mdc95 or 1.0))
+    return sorted(
+        changed, key=lambda row: (not row.focus, -abs(row.difference or 0.0) / (row.mdc95 or 1.0))
+    )
+
+
+def _unmoved_focus(comparison: Comparison) -> list[MetricDifference]:
+    """Return what was worked on and has not changed at any event."""
+    changed = {row.key for row in changed_first(comparison)}
+    rows = [
+        row
+        for row in comparison.differences
+        if row.focus and row.verdict is Verdict.WITHIN_NOISE and row.key not in changed
+    ]
+    return one_a_key(rows)
 
 
 def _cards(comparison: Comparison, words: Words) -> list[Card]:
-    cards = []
-    for row in one_a_key(changed_first(comparison))[:COUNT]:
+    cards = [
+        Card(_focus_headline(row, words), (_detail(row, words),), "look", _plot(row, words))
+        for row in _unmoved_focus(comparison)
+    ]
+    for row in one_a_key(changed_first(comparison)):
         more = (row.difference or 0.0) > 0
         entry = "comparison.changed_more" if more else "comparison.changed_less"
         headline = words(entry, title=f"{words.title(row)} ({words.event(row.event).lower()})")
         cards.append(Card(headline, (_detail(row, words),), "work", _plot(row, words)))
     if cards:
-        return cards
+        return cards[:COUNT]
     compared = sum(row.verdict is Verdict.WITHIN_NOISE for row in comparison.differences)
     entry = "nothing" if compared else "nothing_comparable"
     return [
@@ -140,6 +156,11 @@ def _cards(comparison: Comparison, words: Words) -> list[Card]:
             None,
         )
     ]
+
+
+def _focus_headline(row: MetricDifference, words: Words) -> str:
+    title = f"{words.title(row)} ({words.event(row.event).lower()})"
+    return words("comparison.focus_same", title=title)
 
 
 def _detail(row: MetricDifference, words: Words) -> str:

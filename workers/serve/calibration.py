@@ -74,14 +74,37 @@ def residual(name: str, view: View, fps: float, method: str) -> Residual | None:
     return None
 
 
-def repeat_share(name: str) -> float | None:
-    """Return the share of a metric's standard uncertainty that is left between two films of one
-    player from one camera place, or None if it was never measured.
+@dataclass(frozen=True, slots=True)
+class RepeatShares:
+    """Shares of a metric's standard uncertainty left between films of one player from one place.
 
-    `workers.serve.repeat_table` holds the figures (``python -m tests.rendered.same_body``).
+    Attributes
+    ----------
+    session : float
+        What all serves of a session share.
+    serve : float
+        What differs from serve to serve.
+    shown : float
+        Share of a true change between two sessions that films show at least (97.5 %).
+    """
+
+    session: float
+    serve: float
+    shown: float
+
+    @property
+    def both(self) -> float:
+        """Share left between two single serves of two sessions."""
+        return math.hypot(self.session, self.serve)
+
+
+def repeat_shares(name: str) -> RepeatShares | None:
+    """Return the shares of a metric, or None if they were never measured.
+
+    `workers.serve.repeat_table` holds the figures (``python -m tests.rendered.two_sessions``).
     """
     row = REPEAT.get(name)
-    return None if row is None else row[0]
+    return None if row is None else RepeatShares(row[0], row[1], row[2])
 
 
 def best_method(name: str, view: View, fps: float, methods: Sequence[str]) -> str:

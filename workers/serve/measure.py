@@ -10,7 +10,7 @@ import numpy as np
 from models.contract.analysis import Event, Metric
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import EventName, RepetitionKind, Sex
-from workers.serve.calibration import NOT_CALIBRATED, Residual, best_method, repeat_share, residual
+from workers.serve.calibration import NOT_CALIBRATED, Residual, best_method, repeat_shares, residual
 from workers.serve.events import Instant
 from workers.serve.measurability import FilmContext, why_not
 from workers.serve.metrics.registry import metrics_for
@@ -124,14 +124,17 @@ def _methods(spec: MetricSpec, context: FilmContext, methods: list[str]) -> list
 def _metric(
     spec: MetricSpec, value: float, sd: float, reason: str | None, context: FilmContext, method: str
 ) -> Metric:
-    low = high = repeat = None
+    low = high = repeat = session = shown = None
     if reason is None:
         known = _residual(spec, context, method)
         half = Z95 * float(np.hypot(sd, known.sd))
         digits = _DIGITS[spec.unit]
         value = round(_within(spec, value - known.bias), digits)
         low, high = round(value - half, digits), round(value + half, digits)
-        repeat = _repeat_sd(spec, context, half / Z95)
+        if context.view is not None and (shares := repeat_shares(spec.name)) is not None:
+            repeat = round(shares.both * half / Z95, digits + 1)
+            session = min(round(shares.session * half / Z95, digits + 1), repeat)
+            shown = shares.shown
         if spec.lowest is not None:
             low = min(max(low, spec.lowest), value)
         if spec.highest is not None:
@@ -144,17 +147,14 @@ def _metric(
         low=low,
         high=high,
         repeat_sd=repeat,
+        session_sd=session,
+        shown_share=shown,
         unit=spec.unit,
         measurable=reason is None,
         reason=reason,
         method=method,
         reference=spec.reference,
     )
-
-
-def _repeat_sd(spec: MetricSpec, context: FilmContext, sd: float) -> float | None:
-    share = repeat_share(spec.name) if context.view is not None else None
-    return None if share is None else round(share * sd, _DIGITS[spec.unit] + 1)
 
 
 def _within(spec: MetricSpec, value: float) -> float:

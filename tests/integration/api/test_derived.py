@@ -123,6 +123,7 @@ def test_comparison_names_its_sides(client: httpx.Client, wired: Wiring) -> None
     body = {
         "first": {"label": "before", "sessions": [before]},
         "second": {"label": "after", "analyses": [after]},
+        "focus": ["rear_foot_load_share@loading"],
     }
     asked = made(client.post("/v1/comparisons", json=body, headers={"idempotency-key": "k"}))
     assert asked["analyses"] == [*first, after]
@@ -132,6 +133,9 @@ def test_comparison_names_its_sides(client: httpx.Client, wired: Wiring) -> None
     claim = wired.documents.claim(asked["id"], 1, "worker")
     assert [one.side for one in claim.inputs] == ["first", "first", "second"]
     assert claim.request["labels"] == {"first": "before", "second": "after"}
+    assert claim.request["focus"] == ["rear_foot_load_share@loading"]
+    wrong = body | {"focus": ["The knees!"]}
+    assert_problem(client.post("/v1/comparisons", json=wrong), 422, "invalid_request")
     assert claim.inputs[0].session_kind == "baseline"
     cancelled = client.post(f"{asked['links']['self']}/cancel")
     assert made(cancelled, 200)["status"] == "cancelled"

@@ -46,6 +46,22 @@ def test_compare(invoke: Invoke, folders: list[Path], tmp_path: Path) -> None:
     assert any("not at hand" in note for note in found.notes)
 
 
+def test_compare_with_a_focus(invoke: Invoke, folders: list[Path]) -> None:
+    shown = invoke("compare", *map(str, folders), "--json", "--focus", "elbow_flexion@contact")
+    found = Comparison.model_validate_json(shown.stdout)
+    assert [(row.key, row.event) for row in found.differences if row.focus] == [
+        ("elbow_flexion", "contact")
+    ]
+
+
+def test_a_focus_that_is_no_metric_is_refused_with_what_there_is(
+    invoke: Invoke, folders: list[Path]
+) -> None:
+    shown = invoke("compare", *map(str, folders), "--focus", "elbow_flexon")
+    assert shown.exit_code != 0
+    assert "elbow_flexion" in shown.stderr
+
+
 def test_json_is_the_document_and_nothing_else(
     invoke: Invoke, folders: list[Path], tmp_path: Path
 ) -> None:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from models.contract.comparison import Verdict
 from models.contract.vocabulary import EventName, Handedness, View
@@ -38,6 +39,40 @@ def test_one_changed_metric_is_found_and_the_other_is_noise() -> None:
     assert [(c.part, c.keys) for c in result.linked] == [
         ("legs_and_weight", ("front_knee_flexion",))
     ]
+
+
+def _with_many_others(knee: float) -> Group:
+    others = [metric(f"other_{i}", 0.0) for i in range(40)]
+    serve = repetition(metric("front_knee_flexion", knee), *others)
+    return Group("side", (("a", analysis(serve)),))
+
+
+def test_a_smaller_change_is_seen_of_what_was_worked_on() -> None:
+    """4.2 with a standard error of 1.44: p = 0.004, times 41 metrics or times 2."""
+    sides = _with_many_others(50.0), _with_many_others(54.2)
+    assert _row(compare(*sides), "front_knee_flexion").verdict == Verdict.WITHIN_NOISE
+    for name in ("front_knee_flexion", "front_knee_flexion@trophy"):
+        result = compare(*sides, focus=[name])
+        row = _row(result, "front_knee_flexion")
+        assert row.verdict == Verdict.CHANGED
+        assert row.focus
+        assert row.p_value == pytest.approx(0.0072, abs=0.001)
+        assert [d.key for d in result.differences if d.focus] == ["front_knee_flexion"]
+        assert result.focus == (name,)
+
+
+def test_half_of_the_risk_goes_to_the_focus_and_half_to_the_others() -> None:
+    sides = _with_many_others(50.0), _with_many_others(54.2)
+    result = compare(*sides, focus=["other_1"])
+    assert _row(result, "front_knee_flexion").p_value == pytest.approx(0.0036 * 80, rel=0.1)
+
+
+def test_a_focus_that_cannot_be_compared_is_said() -> None:
+    sides = _with_many_others(50.0), _with_many_others(54.2)
+    result = compare(*sides, focus=["pelvis_turn"])
+    assert any("pelvis_turn" in note for note in result.notes)
+    plain = compare(*sides)
+    assert [r.p_value for r in result.differences] == [r.p_value for r in plain.differences]
 
 
 def test_swapping_sides_flips_the_sign_only() -> None:

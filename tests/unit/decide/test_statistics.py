@@ -90,6 +90,18 @@ def test_a_shared_camera_place_narrows_the_difference(u: float, shared: float) -
     )
 
 
+def test_the_interval_reaches_as_far_as_films_may_hide() -> None:
+    """A step of 10 of which films show a half at least may truly be 20."""
+    one, two = (st.group_mean([x], [x - 2], [x + 2], [1.0], [1.0], [0.5]) for x in (0.0, 10.0))
+    half = st.Z95 * math.sqrt(2)
+    up, down = (st.difference(*pair, one_place=True) for pair in ((one, two), (two, one)))
+    assert (up.low, up.high) == pytest.approx((10 - half, 10 + math.hypot(half, 10)))
+    assert (down.low, down.high) == pytest.approx((-up.high, -up.low))
+    assert up.mdc95 == pytest.approx(half)
+    elsewhere = st.difference(one, two)
+    assert elsewhere.high - 10 == pytest.approx(10 - elsewhere.low)
+
+
 def test_without_a_known_repeat_error_one_place_changes_nothing() -> None:
     one = st.group_mean([0, 1], [-2, -1], [2, 3], [0.5, None])
     assert one.repeat is None
@@ -99,6 +111,15 @@ def test_without_a_known_repeat_error_one_place_changes_nothing() -> None:
 def test_holm_worked_by_hand() -> None:
     # 0.005, 0.01, 0.03, 0.04 times 4, 3, 2, 1 -> 0.02, 0.03, 0.06, 0.06 (running maximum).
     assert st.holm([0.01, 0.04, 0.03, 0.005]) == pytest.approx([0.03, 0.06, 0.06, 0.02])
+
+
+def test_holm_with_weights_worked_by_hand() -> None:
+    # p / w: 0.08, 0.02, 0.03 -> order 2nd, 3rd, 1st; 1 / 0.5 * 0.01, 0.5 / 0.25 * 0.0075, 0.02
+    adjusted = st.holm([0.02, 0.01, 0.0075], [0.25, 0.5, 0.25])
+    assert adjusted == pytest.approx([0.02, 0.02, 0.02])
+    assert st.holm([0.04, 0.03], [0.5, 0.5]) == pytest.approx(st.holm([0.04, 0.03]))
+    with pytest.raises(ValueError, match="positive weight"):
+        st.holm([0.1], [0.0])
 
 
 @given(hs.lists(hs.floats(0, 1), min_size=1, max_size=30))

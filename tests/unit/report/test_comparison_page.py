@@ -38,6 +38,17 @@ def test_changes_lead_largest_first_in_units_of_their_noise(page):
     assert "Three things to know" in text
 
 
+def test_what_was_worked_on_leads_changed_or_not():
+    document = documents.comparison()
+    focus = ("pelvis_turn", "front_knee_flexion")
+    rows = tuple(row.model_copy(update={"focus": row.key in focus}) for row in document.differences)
+    document = document.model_copy(update={"differences": rows, "focus": focus})
+    assert changed_first(document)[0].key == "pelvis_turn"
+    text = _text(comparison_page(document, {}))
+    heads = ["you worked on it, and no change is seen yet", "Hips turned away from the net"]
+    assert text.index(heads[0]) < text.index(heads[1])
+
+
 def test_one_movement_is_not_two_findings():
     rows = documents.comparison().differences
     again = rows[0].model_copy(update={"event": None})

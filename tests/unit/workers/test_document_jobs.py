@@ -52,6 +52,7 @@ def asked(wiring: Wiring, tmp_path: Path) -> str:
         )
         inputs.append(Input(completed(wiring, case, film), side))
     request = {"labels": {"first": "May", "second": "June"}, "kind": "serve", "film": False}
+    request["focus"] = ["pelvis_turn"]
     with wiring.database.write() as session:
         return wiring.documents.create(session, TESTER, DerivedKind.COMPARISON, request, inputs).id
 
@@ -71,6 +72,7 @@ def test_job_makes_the_comparison(wiring: Wiring, asked: str) -> None:
         document = Comparison.model_validate_json(stream.read())
     assert (document.first.label, document.second.label) == ("May", "June")
     assert document.mirrored
+    assert document.focus == ("pelvis_turn",)
     keys = [info.key for info in wiring.objects.list("documents")]
     assert len(keys) == len(done.artifacts)
 

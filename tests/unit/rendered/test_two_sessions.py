@@ -1,0 +1,80 @@
+"""The shares of error between films of one place, from players whose errors are known."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from tests.rendered.two_sessions import Filmed, Player, shares
+from tests.unit.decide.builders import analysis, metric, repetition
+
+SD = 2.0
+KEYS = tuple(f"metric_{letter}" for letter in "abcdefgh")
+
+
+def players(count: int, session: float, serve: float, shown: float = 1.0) -> list[Player]:
+    """Players whose errors are normal; half of the metrics truly move by three uncertainties, and
+    films show a share of that.
+    """
+    rng = np.random.default_rng(8)
+    made = []
+    for number in range(count):
+        true = {key: 3.0 * SD * (i % 2) * rng.choice((-1.0, 1.0)) for i, key in enumerate(KEYS)}
+        sides = []
+        for moved in (0.0, 1.0):
+            common = {key: session * SD * rng.normal() for key in KEYS}
+            films = []
+            for _ in range(4):
+                error = {key: common[key] + serve * SD * rng.normal() for key in KEYS}
+                seen = repetition(
+                    *(
+                        metric(key, moved * shown * true[key] + error[key], half=1.959964 * SD)
+                        for key in KEYS
+                    )
+                )
+                names = {
+                    name: moved * true[key] for key, name in zip(KEYS, _names(seen), strict=True)
+                }
+                truth = SimpleNamespace(repetitions=[SimpleNamespace(metrics=names)])
+                films.append(Filmed(analysis(seen), truth))  # type: ignore[arg-type]
+            sides.append(tuple(films))
+        made.append(Player(number, sides[0], sides[1], ()))
+    return made
+
+
+def _names(seen: object) -> list[str]:
+    from tests.rendered.two_sessions import name_of
+
+    return [name_of(one) for one in seen.metrics]  # type: ignore[attr-defined]
+
+
+def test_shares_are_found_again_on_the_cautious_side() -> None:
+    table = shares(players(60, session=0.3, serve=0.4))
+    assert len(table) == len(KEYS)
+    found = np.array([row[:2] for row in table.values()])
+    assert found.mean(axis=0) == pytest.approx([0.34, 0.42], abs=0.04)
+    assert all(row[3] == 60 for row in table.values())
+
+
+def test_a_film_that_shows_half_of_a_step_is_no_error_where_nothing_moves() -> None:
+    whole, half = (shares(players(60, 0.3, 0.4, shown)) for shown in (1.0, 0.5))
+    for name, row in whole.items():
+        assert half[name][:2] == pytest.approx(row[:2], abs=0.03)
+
+
+def test_the_least_share_of_a_step_that_films_show() -> None:
+    """Errors of 0.35 uncertainties over steps of 3, about a half: from about a quarter on."""
+    found = [row[2] for row in shares(players(60, 0.3, 0.4, 0.5)).values()]
+    assert found == pytest.approx([0.27] * len(KEYS), abs=0.06)
+    assert min(row[2] for row in shares(players(60, 0.03, 0.04)).values()) > 0.9
+
+
+def test_few_players_give_no_share() -> None:
+    assert shares(players(7, 0.3, 0.4)) == {}
+
+
+def test_errors_beyond_the_stated_uncertainty_make_whole_shares() -> None:
+    for session, serve, _, _ in shares(players(30, 1.2, 0.9)).values():
+        assert np.hypot(session, serve) == pytest.approx(1.0, abs=0.01)
