@@ -11,6 +11,8 @@ from workers.serve.truth import read_truth
 
 FILMS = Path(__file__).resolve().parents[2] / "tests" / "data" / "story"
 BASELINE, PRACTISED, RETAINED = ("000", "001"), ("002", "003"), ("004", "005")
+FOCUS = ("rear_foot_load_share@loading", "pelvis_turn@loading")
+"""What the coach works on, named before anyone looks at the result."""
 DRILL_FILMS = {"hold": "006", "shadow": "007", "throw": "008", "serve": "002"}
 
 

@@ -41,9 +41,6 @@ from workers import tether  # noqa: E402
 
 OUT = PROJECT / "out" / "club-story"
 WORK_S = 900.0
-
-FOCUS = ("rear_foot_load_share@loading", "pelvis_turn@loading")
-"""What the coach works on in this story, named before anyone looks at the result."""
 RULES = PROJECT / "infra" / "examples" / "club_rules.yaml"
 
 
@@ -215,7 +212,7 @@ def tell(club: Club) -> None:
     sides = {
         "first": {"label": "before", "sessions": [before]},
         "second": {"label": "after practice", "sessions": [after]},
-        "focus": list(FOCUS),
+        "focus": list(shown.FOCUS),
     }
     comparison = club.made("/v1/comparisons", "comparison", sides)
     head = comparison["headline"]

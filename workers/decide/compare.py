@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
-from scipy import stats
 
 from models.contract.analysis import Analysis, Metric, Repetition
 from models.contract.comparison import (
     Comparison,
     ComparisonSide,
     GroupSummary,
-    LinkedChange,
     MatchedEvent,
     MetricDifference,
     Verdict,
@@ -22,25 +19,12 @@ from models.contract.comparison import (
 from models.contract.vocabulary import Handedness, RepetitionKind, View
 from workers.decide import statistics as st
 from workers.decide.groups import YES_NO, Slot, in_slot, interval, mean_of
+from workers.decide.linked import linked
 from workers.decide.place import one_place
 from workers.decide.scatter import Prior
 from workers.decide.timewarp import register
 
-Part = Literal["legs_and_weight", "pelvis_and_trunk", "arms", "timing", "ball_and_contact"]
-
 ALPHA = 0.05
-MIN_FOR_CORRELATION = 5
-
-_PARTS: tuple[tuple[Part, tuple[str, ...]], ...] = (
-    ("ball_and_contact", ("contact_", "toss_", "throw_")),
-    ("timing", ("tempo", "sequence")),
-    ("arms", ("elbow", "shoulder_elevation", "tossing_arm", "wrist")),
-    (
-        "legs_and_weight",
-        ("rear_foot", "rear_hip", "front_hip", "knee", "front_knee", "rear_knee", "leg_"),
-    ),
-    ("pelvis_and_trunk", ("",)),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,14 +38,6 @@ class Group:
     def repetitions(self) -> list[Repetition]:
         """Return the repetitions of this side's kind, in order."""
         return [r for _, a in self.analyses for r in a.repetitions if r.kind == self.kind]
-
-
-def part_of(key: str) -> Part:
-    """Return the body part a metric key belongs to."""
-    for part, prefixes in _PARTS:
-        if key.startswith(prefixes):
-            return part
-    raise AssertionError("the last entry matches every key")
 
 
 def compare(
@@ -98,7 +74,7 @@ def compare(
         shared_errors_dropped=place,
         focus=tuple(focus),
         differences=tuple(rows),
-        linked=_linked(rows, ones, twos),
+        linked=linked(rows, ones, twos),
         matched_events=_matched(ones, twos),
         notes=(*_notes(sides, ones, twos, place), *_focus_notes(rows, focus)),
         engine_version=second.analyses[0][1].engine_version if second.analyses else "",
@@ -271,50 +247,6 @@ def _side(group: Group, repetitions: Sequence[Repetition]) -> ComparisonSide:
         handedness=hands.pop() if len(hands) == 1 else Handedness.UNKNOWN,
         frame_rate_low=min(rates) if rates else None,
     )
-
-
-def _linked(
-    rows: Sequence[MetricDifference], ones: Sequence[Repetition], twos: Sequence[Repetition]
-) -> tuple[LinkedChange, ...]:
-    """Group changed metrics by body part, with how closely they move together."""
-    changed = [r for r in rows if r.verdict == Verdict.CHANGED]
-    out = []
-    for part, _ in _PARTS:
-        members = [r for r in changed if part_of(r.key) == part]
-        if members:
-            out.append(
-                LinkedChange(
-                    part=part,
-                    keys=tuple(dict.fromkeys(r.key for r in members)),
-                    correlation=_correlation(members, ones, twos),
-                )
-            )
-    return tuple(out)
-
-
-def _correlation(
-    members: Sequence[MetricDifference], ones: Sequence[Repetition], twos: Sequence[Repetition]
-) -> float | None:
-    """Return the mean absolute Spearman correlation, each side's mean removed first."""
-    columns = []
-    for row in members:
-        centred: list[float] = []
-        for reps in (ones, twos):
-            values = [m.value for m in in_slot(reps, row.key, row.event)]
-            if any(v is None for v in values) or len(values) != len(reps):
-                return None
-            numbers = [v for v in values if v is not None]
-            centred.extend(v - float(np.mean(numbers)) for v in numbers)
-        columns.append(centred)
-    if len(columns) < 2 or len(columns[0]) < MIN_FOR_CORRELATION:
-        return None
-    found = [
-        abs(float(stats.spearmanr(columns[i], columns[j]).statistic))
-        for i in range(len(columns))
-        for j in range(i)
-        if len(set(columns[i])) > 1 and len(set(columns[j])) > 1
-    ]
-    return float(np.mean(found)) if found else None
 
 
 def _matched(ones: Sequence[Repetition], twos: Sequence[Repetition]) -> tuple[MatchedEvent, ...]:

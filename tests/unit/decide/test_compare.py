@@ -6,7 +6,8 @@ import pytest
 from models.contract.comparison import Verdict
 from models.contract.vocabulary import EventName, Handedness, View
 from tests.unit.decide.builders import analysis, metric, repetition
-from workers.decide.compare import Group, compare, part_of
+from workers.decide.compare import Group, compare
+from workers.decide.linked import part_of
 
 LOAD = EventName.LOADING
 
