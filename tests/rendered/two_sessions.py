@@ -15,7 +15,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -39,6 +39,8 @@ STEPS_PRIOR = 1.0
 """Keeps the slope of errors over true steps at nothing where hardly anything truly moved."""
 SHOWN_PRIOR = 2.0
 """All metrics together count as so many steps of one metric."""
+ANY_VIEW = "any"
+MIN_PLAYERS_A_VIEW = 5
 MIN_PLAYERS = 8
 """A share that rests on fewer players is not written."""
 FILMS = 2 * SESSION + 1
@@ -47,16 +49,16 @@ HEAD = '''"""How much of a metric's error differs between films of one place. Ge
 
 Made by ``python -m tests.rendered.two_sessions`` from {players} players, two sessions each, one
 knob of the motion turned and the camera put back by hand between them.
-``REPEAT``: metric to (share of its standard uncertainty that all serves of a session have in
-common, share that differs from serve to serve, share of a true change that films show at least,
+``REPEAT``: metric and view to (share of its standard uncertainty that all serves of a session have
+in common, share that differs from serve to serve, share of a true change that films show at least,
 count of players).
 """
 
 from __future__ import annotations
 
-REPEAT: dict[str, tuple[float, float, float, int]] = {{
+REPEAT: dict[tuple[str, str], tuple[float, float, float, int]] = {{
 '''
-Shares = dict[str, tuple[float, float, float, int]]
+Shares = dict[tuple[str, str], tuple[float, float, float, int]]
 
 
 @dataclass(frozen=True)
@@ -128,86 +130,142 @@ class _Errors:
     within: list[float]
     dof: int = 0
 
-    def unexplained(self) -> Array:
-        """Errors of the steps that do not grow with the true step.
+    def add(self, other: _Errors) -> None:
+        """Take in those of another player."""
+        self.steps += other.steps
+        self.within += other.within
+        self.dof += other.dof
+
+    def slope(self, usual: float = 0.0) -> float:
+        """Share of a true step that is missing, negative, drawn to the usual one."""
+        true, error, _ = np.array(self.steps).T
+        return float((true @ error + STEPS_PRIOR * usual) / (true @ true + STEPS_PRIOR))
+
+    def between(self, slope: float) -> float:
+        """Mean square of the errors of steps that do not grow with the true step.
 
         Films show less of a step than there is; where nothing moved, that errs by nothing.
         """
         true, error, _ = np.array(self.steps).T
-        slope = float(true @ error / (true @ true + STEPS_PRIOR))
-        return np.asarray(error - slope * true)
+        return float(np.mean(np.square(error - slope * true)))
+
+    def scatter(self) -> float:
+        """Variance between the serves of a session."""
+        return float(np.sum(np.square(self.within)) / self.dof)
+
+    def added(self) -> float:
+        """What scatter between serves adds to `between`."""
+        return float(np.mean([share for _, _, share in self.steps])) * self.scatter()
 
     def shown(self) -> Array:
         """Shares of the clear true steps that were shown."""
         return np.array([1.0 + error / true for true, error, _ in self.steps if abs(true) >= 1.0])
 
 
-def _collect(players: Iterable[Player]) -> dict[str, _Errors]:
-    found: dict[str, _Errors] = defaultdict(lambda: _Errors([], []))
-    for player in players:
-        films = player.first, player.second
-        sides = [[errors(film) for film in side] for side in films]
-        for name in {name for side in sides for film in side for name in film}:
-            rows = [[film[name] for film in side if name in film] for side in sides]
-            if min(map(len, rows)) < 2:
-                continue
-            unit = float(np.sqrt(np.mean([sd**2 for side in rows for _, sd in side])))
-            if unit == 0:
-                continue
-            scaled = [np.array([error for error, _ in side]) / unit for side in rows]
-            error = float(scaled[1].mean() - scaled[0].mean())
-            truths = [
-                [
-                    film.truth.repetitions[0].metrics[name]
-                    for film, row in zip(side, seen, strict=True)
-                    if name in row
-                ]
-                for side, seen in zip(films, sides, strict=True)
+def _of_player(player: Player) -> dict[str, _Errors]:
+    """Errors of the metrics that both sessions of a player show twice or more."""
+    found: dict[str, _Errors] = {}
+    films = player.first, player.second
+    sides = [[errors(film) for film in side] for side in films]
+    for name in {name for side in sides for film in side for name in film}:
+        rows = [[film[name] for film in side if name in film] for side in sides]
+        unit = float(np.sqrt(np.mean([sd**2 for side in rows for _, sd in side])))
+        if min(map(len, rows)) < 2 or unit == 0:
+            continue
+        scaled = [np.array([error for error, _ in side]) / unit for side in rows]
+        truths = [
+            [
+                f.truth.repetitions[0].metrics[name]
+                for f, row in zip(*side, strict=True)
+                if name in row
             ]
-            true = float(np.mean(truths[1]) - np.mean(truths[0])) / unit
-            one = found[name]
-            one.steps.append((true, error, sum(1.0 / len(side) for side in scaled)))
-            for side in scaled:
-                one.within.extend((side - side.mean()).tolist())
-                one.dof += len(side) - 1
+            for side in zip(films, sides, strict=True)
+        ]
+        true = float(np.mean(truths[1]) - np.mean(truths[0])) / unit
+        error = float(scaled[1].mean() - scaled[0].mean())
+        found[name] = _Errors(
+            steps=[(true, error, sum(1.0 / len(side) for side in scaled))],
+            within=[float(x) for side in scaled for x in side - side.mean()],
+            dof=sum(len(side) - 1 for side in scaled),
+        )
     return found
 
 
 def shares(players: Iterable[Player]) -> Shares:
-    """Shares of the standard uncertainty between sessions and between serves; see `HEAD`.
+    """Shares of the standard uncertainty between sessions and between serves, by metric and view;
+    see `HEAD`.
 
-    Both variances are drawn towards those of all metrics as if `PRIOR` players said so, then the
+    The variances of all metrics give the usual one; those of a metric are drawn towards it, and
+    those of a metric from one view towards the metric's, as if `PRIOR` players said so. Then the
     upper 90 % confidence limit of a variance (chi-square) is taken: few players must not promise
     too much. Together at most 1.
     """
-    found = {n: e for n, e in _collect(players).items() if len(e.steps) >= MIN_PLAYERS}
+    found: dict[str, dict[str, _Errors]] = defaultdict(lambda: defaultdict(lambda: _Errors([], [])))
+    for player in players:
+        view = player.first[0].analysis.view.label.value if player.first else ANY_VIEW
+        for name, one in _of_player(player).items():
+            for cell in (ANY_VIEW, view):
+                found[name][cell].add(one)
+    found = {n: cells for n, cells in found.items() if len(cells[ANY_VIEW].steps) >= MIN_PLAYERS}
     if not found:
         return {}
-    within = {n: float(np.sum(np.square(e.within)) / e.dof) for n, e in found.items()}
-    between = {n: float(np.mean(np.square(e.unexplained()))) for n, e in found.items()}
-    middle = float(np.median(list(within.values()))), float(np.median(list(between.values())))
+    whole = {name: cells[ANY_VIEW] for name, cells in found.items()}
+    usual = _Variances(
+        between=float(np.median([one.between(one.slope()) for one in whole.values()])),
+        serve=float(np.median([one.scatter() for one in whole.values()])),
+    )
+    everywhere = np.concatenate([one.shown() for one in whole.values()])
     table: Shares = {}
-    everywhere = np.concatenate([one.shown() for one in found.values()])
-    for name, one in sorted(found.items()):
-        count = len(one.steps)
-        serve = _upper(within[name], one.dof, middle[0], PRIOR * one.dof / count)
-        step = _upper(between[name], count, middle[1], PRIOR)
-        added = float(np.mean([share for _, _, share in one.steps])) * within[name]
-        session = max(step - added, 0.0) / 2
-        over = max(1.0, float(np.sqrt(session + serve)))
-        table[name] = (
-            round(float(np.sqrt(session)) / over, 3),
-            round(float(np.sqrt(serve)) / over, 3),
-            round(_least_shown(one.shown(), everywhere), 2),
-            count,
-        )
+    for name, cells in sorted(found.items()):
+        slope = whole[name].slope()
+        drawn = _drawn(whole[name], slope, usual)
+        table[name, ANY_VIEW] = _row(whole[name], drawn, everywhere)
+        for view, one in sorted(cells.items()):
+            if view != ANY_VIEW and len(one.steps) >= MIN_PLAYERS_A_VIEW:
+                of_view = _drawn(one, one.slope(slope), drawn)
+                table[name, view] = _row(one, of_view, everywhere)
     return table
+
+
+@dataclass(frozen=True)
+class _Variances:
+    """Mean square of the errors of steps, and variance between serves."""
+
+    between: float
+    serve: float
+
+
+def _drawn(one: _Errors, slope: float, usual: _Variances) -> _Variances:
+    """Variances drawn towards the usual ones."""
+    count = len(one.steps)
+    part = PRIOR / (count + PRIOR)
+    return _Variances(
+        between=(1 - part) * one.between(slope) + part * usual.between,
+        serve=(1 - part) * one.scatter() + part * usual.serve,
+    )
+
+
+def _row(one: _Errors, drawn: _Variances, everywhere: Array) -> tuple[float, float, float, int]:
+    count = len(one.steps)
+    total = count + PRIOR
+    dof = total * one.dof / count
+    serve = drawn.serve * dof / float(stats.chi2.ppf(0.10, dof))
+    step = drawn.between * total / float(stats.chi2.ppf(0.10, total))
+    session = max(step - one.added(), 0.0) / 2
+    over = max(1.0, float(np.sqrt(session + serve)))
+    return (
+        round(float(np.sqrt(session)) / over, 3),
+        round(float(np.sqrt(serve)) / over, 3),
+        round(_least_shown(one.shown(), everywhere), 2),
+        count,
+    )
 
 
 def _least_shown(own: Array, everywhere: Array) -> float:
     """Lower 97.5 % limit of the share of a step that films show, within 0.2 and 1.
 
-    A metric's own typical share, drawn towards that of all metrics, times how far shares scatter.
+    The typical share of a metric and view, drawn towards that of all metrics, times how far shares
+    scatter.
     """
     if len(everywhere) < MIN_PLAYERS:
         return 1.0
@@ -219,18 +277,14 @@ def _least_shown(own: Array, everywhere: Array) -> float:
     return float(np.clip(np.exp(typical - Z95 * scatter), 0.2, 1.0))
 
 
-def _upper(variance: float, dof: float, of_all: float, prior: float) -> float:
-    """Upper 90 % limit of a variance that is drawn towards that of all metrics."""
-    total = dof + prior
-    mixed = (dof * variance + prior * of_all) / total
-    return mixed * total / float(stats.chi2.ppf(0.10, total))
-
-
-def with_shares(film: Filmed, table: Mapping[str, tuple[float, float, float, int]]) -> Analysis:
+def with_shares(film: Filmed, table: Shares) -> Analysis:
     """The analysis with what a table says of each `Metric`."""
 
+    view = film.analysis.view.label.value
+
     def set_one(metric: Metric) -> Metric:
-        row = table.get(name_of(metric))
+        name = name_of(metric)
+        row = table.get((name, view)) or table.get((name, ANY_VIEW))
         if row is None or metric.low is None or metric.high is None:
             none = dict.fromkeys(("repeat_sd", "session_sd", "shown_share"))
             return metric.model_copy(update=none)
@@ -281,11 +335,10 @@ def main() -> None:
     players = read_players(options.folder, options.cache)
     table = shares(players)
     if options.write:
-        rows = "".join(f'    "{name}": {row},\n' for name, row in table.items())
+        rows = "".join(f'    ("{n}", "{v}"): {row},\n' for (n, v), row in table.items())
         options.write.write_text(HEAD.format(players=len(players)) + rows + "}\n", "utf-8")
     report = {
         "players": len(players),
-        "shares": table,
         f"{SESSION}_serves_a_side": judge(players).report(),
         f"{SESSION}_serves_a_side_focus_named": judge(players, focus=True).report(),
         "1_serve_a_side": judge(players, 1).report(),

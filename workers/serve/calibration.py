@@ -98,12 +98,13 @@ class RepeatShares:
         return math.hypot(self.session, self.serve)
 
 
-def repeat_shares(name: str) -> RepeatShares | None:
-    """Return the shares of a metric, or None if they were never measured.
+def repeat_shares(name: str, view: View) -> RepeatShares | None:
+    """Return the shares of a metric from a view, else from all views together, or None if they
+    were never measured.
 
     `workers.serve.repeat_table` holds the figures (``python -m tests.rendered.two_sessions``).
     """
-    row = REPEAT.get(name)
+    row = REPEAT.get((name, view.value)) or REPEAT.get((name, "any"))
     return None if row is None else RepeatShares(row[0], row[1], row[2])
 
 

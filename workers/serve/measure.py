@@ -131,7 +131,8 @@ def _metric(
         digits = _DIGITS[spec.unit]
         value = round(_within(spec, value - known.bias), digits)
         low, high = round(value - half, digits), round(value + half, digits)
-        if context.view is not None and (shares := repeat_shares(spec.name)) is not None:
+        shares = None if context.view is None else repeat_shares(spec.name, context.view)
+        if shares is not None:
             repeat = round(shares.both * half / Z95, digits + 1)
             session = min(round(shares.session * half / Z95, digits + 1), repeat)
             shown = shares.shown

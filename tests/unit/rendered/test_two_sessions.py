@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from tests.rendered.two_sessions import Filmed, Player, shares
+from tests.rendered.two_sessions import ANY_VIEW, Filmed, Player, shares
 from tests.unit.decide.builders import analysis, metric, repetition
 
 SD = 2.0
@@ -52,7 +52,8 @@ def _names(seen: object) -> list[str]:
 
 def test_shares_are_found_again_on_the_cautious_side() -> None:
     table = shares(players(60, session=0.3, serve=0.4))
-    assert len(table) == len(KEYS)
+    assert {name for name, view in table if view == ANY_VIEW} == {f"{k}@trophy" for k in KEYS}
+    assert {view for _, view in table} == {ANY_VIEW, "side"}
     found = np.array([row[:2] for row in table.values()])
     assert found.mean(axis=0) == pytest.approx([0.34, 0.42], abs=0.04)
     assert all(row[3] == 60 for row in table.values())
@@ -67,7 +68,7 @@ def test_a_film_that_shows_half_of_a_step_is_no_error_where_nothing_moves() -> N
 def test_the_least_share_of_a_step_that_films_show() -> None:
     """Errors of 0.35 uncertainties over steps of 3, about a half: from about a quarter on."""
     found = [row[2] for row in shares(players(60, 0.3, 0.4, 0.5)).values()]
-    assert found == pytest.approx([0.27] * len(KEYS), abs=0.06)
+    assert found == pytest.approx([0.27] * 2 * len(KEYS), abs=0.06)
     assert min(row[2] for row in shares(players(60, 0.03, 0.04)).values()) > 0.9
 
 
