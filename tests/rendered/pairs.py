@@ -196,8 +196,13 @@ def run(
     seed: int,
     noise: str,
     note: Callable[[Tally], None] = lambda _tally: None,
+    *,
+    focus: bool = False,
 ) -> Tally:
-    """Measure ``count`` pairs of each sort; ``note`` hears of the counts after each."""
+    """Measure ``count`` pairs of each sort; ``note`` hears of the counts after each.
+
+    ``focus``: the knob is named beforehand as what was worked on.
+    """
     tally = Tally()
     for index, (spec, skeleton) in enumerate(_specs(count, seed, noise)):
         if index:
@@ -210,7 +215,8 @@ def run(
         sides = [measured(one, noise, 10 * index + i) for i, one in enumerate(documents)]
         if not all(len(side.repetitions) == 1 for side in sides):
             continue
-        count_knob(tally, knob, compared(sides[:1], sides[1:]), truths[:1], truths[1:])
+        found = compared(sides[:1], sides[1:], knob if focus else None)
+        count_knob(tally, knob, found, truths[:1], truths[1:])
         _note_errors(tally, sides, truths)
         again = measured(documents[0], noise, 10 * index + 5)
         if len(again.repetitions) == 1:
@@ -299,12 +305,13 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=24)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--noise", choices=("joints", "film"), default="joints")
+    parser.add_argument("--focus", action="store_true", help="name the knob beforehand")
     options = parser.parse_args()
 
     def note(tally: Tally) -> None:
         print(json.dumps(tally.report()), file=sys.stderr, flush=True)
 
-    tally = run(options.count, options.seed, options.noise, note)
+    tally = run(options.count, options.seed, options.noise, note, focus=options.focus)
     print(json.dumps(tally.report(), indent=1))
 
 

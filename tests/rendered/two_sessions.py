@@ -214,7 +214,7 @@ def shares(players: Iterable[Player]) -> Shares:
         between=float(np.median([one.between(one.slope()) for one in whole.values()])),
         serve=float(np.median([one.scatter() for one in whole.values()])),
     )
-    everywhere = np.concatenate([one.shown() for one in whole.values()])
+    everywhere = _shown_everywhere([one.shown() for one in whole.values()])
     table: Shares = {}
     for name, cells in sorted(found.items()):
         slope = whole[name].slope()
@@ -245,7 +245,9 @@ def _drawn(one: _Errors, slope: float, usual: _Variances) -> _Variances:
     )
 
 
-def _row(one: _Errors, drawn: _Variances, everywhere: Array) -> tuple[float, float, float, int]:
+def _row(
+    one: _Errors, drawn: _Variances, everywhere: _Shown | None
+) -> tuple[float, float, float, int]:
     count = len(one.steps)
     total = count + PRIOR
     dof = total * one.dof / count
@@ -261,20 +263,41 @@ def _row(one: _Errors, drawn: _Variances, everywhere: Array) -> tuple[float, flo
     )
 
 
-def _least_shown(own: Array, everywhere: Array) -> float:
+@dataclass(frozen=True)
+class _Shown:
+    """Logarithms of the shares of steps that films show: the usual one of all metrics, and how far
+    steps of one metric scatter (standard deviation, from the median so that few strays count
+    little).
+    """
+
+    middle: float
+    scatter: float
+
+
+def _shown_everywhere(shown: Sequence[Array]) -> _Shown | None:
+    logs = [_logs(one) for one in shown if len(one) >= 3]
+    if not logs:
+        return None
+    apart = [(one - one.mean()) * np.sqrt(len(one) / (len(one) - 1)) for one in logs]
+    scatter = 1.4826 * float(np.median(np.abs(np.concatenate(apart))))
+    return _Shown(float(np.median(np.concatenate(logs))), scatter)
+
+
+def _logs(shown: Array) -> Array:
+    return np.asarray(np.log(np.clip(shown, 0.05, 2.0)))
+
+
+def _least_shown(own: Array, everywhere: _Shown | None) -> float:
     """Lower 97.5 % limit of the share of a step that films show, within 0.2 and 1.
 
     The typical share of a metric and view, drawn towards that of all metrics, times how far shares
     scatter.
     """
-    if len(everywhere) < MIN_PLAYERS:
+    if everywhere is None:
         return 1.0
-    logs = np.log(np.clip(everywhere, 0.05, 2.0))
-    middle = float(np.median(logs))
-    scatter = 1.4826 * float(np.median(np.abs(logs - middle)))
-    own_logs = np.log(np.clip(own, 0.05, 2.0))
-    typical = (float(own_logs.sum()) + SHOWN_PRIOR * middle) / (len(own) + SHOWN_PRIOR)
-    return float(np.clip(np.exp(typical - Z95 * scatter), 0.2, 1.0))
+    total = float(_logs(own).sum()) + SHOWN_PRIOR * everywhere.middle
+    typical = total / (len(own) + SHOWN_PRIOR)
+    return float(np.clip(np.exp(typical - Z95 * everywhere.scatter), 0.2, 1.0))
 
 
 def with_shares(film: Filmed, table: Shares) -> Analysis:

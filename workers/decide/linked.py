@@ -22,7 +22,16 @@ _PARTS: tuple[tuple[Part, tuple[str, ...]], ...] = (
     ("arms", ("elbow", "shoulder_elevation", "tossing_arm", "wrist")),
     (
         "legs_and_weight",
-        ("rear_foot", "rear_hip", "front_hip", "knee", "front_knee", "rear_knee", "leg_"),
+        (
+            "rear_foot",
+            "rear_hip",
+            "rear_load",
+            "front_hip",
+            "knee",
+            "front_knee",
+            "rear_knee",
+            "leg_",
+        ),
     ),
     ("pelvis_and_trunk", ("",)),
 )

@@ -11,7 +11,7 @@ from models.contract.comparison import Comparison, ComparisonSide, MetricDiffere
 from models.contract.plan import PracticePlan
 from models.contract.vocabulary import EventName
 from workers.report.analysis_page import Card
-from workers.report.findings import COUNT, one_a_key
+from workers.report.findings import COUNT, one_a_movement
 from workers.report.page import (
     Cell,
     Group,
@@ -131,21 +131,15 @@ def _unmoved_focus(comparison: Comparison) -> list[MetricDifference]:
         for row in comparison.differences
         if row.focus and row.verdict is Verdict.WITHIN_NOISE and row.key not in changed
     ]
-    return one_a_key(rows)
+    return one_a_movement(rows)
 
 
 def _cards(comparison: Comparison, words: Words) -> list[Card]:
-    cards = [
-        Card(_focus_headline(row, words), (_detail(row, words),), "look", _plot(row, words))
-        for row in _unmoved_focus(comparison)
-    ]
-    for row in one_a_key(changed_first(comparison)):
-        more = (row.difference or 0.0) > 0
-        entry = "comparison.changed_more" if more else "comparison.changed_less"
-        headline = words(entry, title=f"{words.title(row)} ({words.event(row.event).lower()})")
-        cards.append(Card(headline, (_detail(row, words),), "work", _plot(row, words)))
-    if cards:
-        return cards[:COUNT]
+    changed = one_a_movement(changed_first(comparison))
+    worked_on = [row for row in changed if row.focus]
+    rows = [*worked_on, *_unmoved_focus(comparison), *changed[len(worked_on) :]]
+    if rows:
+        return [_card(row, words) for row in rows[:COUNT]]
     compared = sum(row.verdict is Verdict.WITHIN_NOISE for row in comparison.differences)
     entry = "nothing" if compared else "nothing_comparable"
     return [
@@ -158,9 +152,14 @@ def _cards(comparison: Comparison, words: Words) -> list[Card]:
     ]
 
 
-def _focus_headline(row: MetricDifference, words: Words) -> str:
+def _card(row: MetricDifference, words: Words) -> Card:
     title = f"{words.title(row)} ({words.event(row.event).lower()})"
-    return words("comparison.focus_same", title=title)
+    if row.verdict is not Verdict.CHANGED:
+        headline = words("comparison.focus_same", title=title)
+        return Card(headline, (_detail(row, words),), "look", _plot(row, words))
+    more = (row.difference or 0.0) > 0
+    entry = "comparison.changed_more" if more else "comparison.changed_less"
+    return Card(words(entry, title=title), (_detail(row, words),), "work", _plot(row, words))
 
 
 def _detail(row: MetricDifference, words: Words) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
@@ -17,6 +18,7 @@ from workers.report.words import Words
 Standing = Literal["below", "inside", "above"]
 Keyed = TypeVar("Keyed", MetricDifference, MetricProgress)
 COUNT = 3
+_VARIANT = re.compile(r"_(absolute|peak|dynamic|foot_centre)$")
 
 
 SURE, PROBABLE = 0.975, 0.8
@@ -109,11 +111,14 @@ def pooled(analysis: Analysis, key: str, event: EventName | None) -> Pooled | No
     return Pooled(rows[0][0], value, low, high, count)
 
 
-def one_a_key(rows: Iterable[Keyed]) -> list[Keyed]:
-    """Return the first row of every metric key: one movement is not three findings."""
+def one_a_movement(rows: Iterable[Keyed]) -> list[Keyed]:
+    """Return the first row of every movement: one movement is not three findings.
+
+    Variants of a metric (absolute, largest, between the middles of the feet) are one movement.
+    """
     first: dict[str, Keyed] = {}
     for row in rows:
-        first.setdefault(row.key, row)
+        first.setdefault(_VARIANT.sub("", row.key), row)
     return list(first.values())
 
 

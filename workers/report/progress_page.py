@@ -16,7 +16,7 @@ from models.contract.progress import (
 )
 from workers.report.analysis_page import Card
 from workers.report.comparison_page import DifferencePlot
-from workers.report.findings import COUNT, one_a_key
+from workers.report.findings import COUNT, one_a_movement
 from workers.report.page import Cell, Group, Row, Table, by_event, render
 from workers.report.plan_part import plan_words
 from workers.report.timeline import key, timeline
@@ -106,7 +106,7 @@ def _ranked(progress: Progress) -> list[MetricProgress]:
 def _cards(progress: Progress, words: Words) -> list[Card]:
     tones = {RetentionVerdict.HELD: "fine", RetentionVerdict.LOST: "work"}
     cards = []
-    for metric in one_a_key(_ranked(progress))[:COUNT]:
+    for metric in one_a_movement(_ranked(progress))[:COUNT]:
         details = [metric.reason]
         if metric.gain is not None:
             gain = words.difference(metric.gain, metric)

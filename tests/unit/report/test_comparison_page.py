@@ -11,7 +11,7 @@ from models.contract.comparison import Verdict
 from tests.unit.report import documents
 from tests.unit.report.outline import Outline
 from workers.report.comparison_page import changed_first, comparison_page
-from workers.report.findings import one_a_key
+from workers.report.findings import one_a_movement
 
 
 def _text(page: str) -> str:
@@ -45,14 +45,17 @@ def test_what_was_worked_on_leads_changed_or_not():
     document = document.model_copy(update={"differences": rows, "focus": focus})
     assert changed_first(document)[0].key == "pelvis_turn"
     text = _text(comparison_page(document, {}))
-    heads = ["you worked on it, and no change is seen yet", "Hips turned away from the net"]
-    assert text.index(heads[0]) < text.index(heads[1])
+    heads = ["Hips turned away from the net", "you worked on it, and no change is seen yet"]
+    heads.append("Trunk away from upright (trophy position): less than before")
+    places = [text.index(head) for head in heads]
+    assert places == sorted(places)
 
 
 def test_one_movement_is_not_two_findings():
     rows = documents.comparison().differences
     again = rows[0].model_copy(update={"event": None})
-    assert one_a_key([rows[0], again, rows[1]]) == [rows[0], rows[1]]
+    largest = rows[0].model_copy(update={"key": f"{rows[0].key}_peak"})
+    assert one_a_movement([rows[0], again, largest, rows[1]]) == [rows[0], rows[1]]
 
 
 def test_a_difference_of_percentages_is_in_points_with_its_interval_and_noise(page):
