@@ -78,6 +78,14 @@ def test_single_serves_differ_by_all_of_the_repeat_error() -> None:
     )
 
 
+def test_single_serves_are_judged_by_heavier_tails() -> None:
+    """Reference: scipy.stats.t; Student with 12 degrees of freedom, not a normal error."""
+    one, two = (_group(np.array([x]), 3.0, 4.0) for x in (0.0, 20.0))
+    found = st.difference(one, two, one_place=True)
+    assert found.mdc95 == pytest.approx(stats.t.ppf(0.975, 12) * 5.0 * math.sqrt(2))
+    assert found.p_value == pytest.approx(2 * stats.t.sf(20 / (5 * math.sqrt(2)), 12))
+
+
 def test_what_differs_from_serve_to_serve_shrinks_with_their_count() -> None:
     """Serves that scatter exactly as measurement alone: sqrt(2 (3^2 + 4^2 / 4))."""
     values = np.array([-1.0, 1.0, -1.0, 1.0]) * 4.0 * math.sqrt(3.0 / 4.0)
