@@ -17,6 +17,7 @@ from scipy.signal import find_peaks
 from models.contract.tracks import BoolArray, FloatArray
 from models.contract.vocabulary import Handedness, RepetitionKind
 from workers.serve.signals import SIDES, Signals
+from workers.serve.stillness import STANCE_S, lasting
 
 OVERHEAD = 0.55
 """Wrist over the mid-shoulder at the top of either arm's reach."""
@@ -245,12 +246,19 @@ def _window(
     first = _toss_starts(signals, swing)
     longest = BEFORE_SLOW_S if kind is RepetitionKind.SHADOW else BEFORE_S
     earliest = max(free_from, int(np.searchsorted(time, time[swing.peak] - longest)))
-    still = np.flatnonzero(signals.activity[earliest:first] < STILL)
+    still = np.flatnonzero(_stance(signals, earliest, first))
     begin = earliest + int(still[-1]) if still.size else earliest
     start = max(free_from, int(np.searchsorted(time, time[begin] - 0.4)))
     stretch = 2.0 if kind is RepetitionKind.SHADOW else 1.0
     stop = int(np.searchsorted(time, time[swing.peak] + AFTER_S * stretch, side="right"))
     return start, max(stop, swing.peak + 1)
+
+
+def _stance(signals: Signals, earliest: int, first: int) -> BoolArray:
+    """Return where the server stands still before the swing; if never for long, where at all."""
+    still = signals.activity[earliest:first] < STILL
+    long = lasting(still, signals.time_s[earliest:first], STANCE_S)
+    return long if long.any() else still
 
 
 def _toss_starts(signals: Signals, swing: _Swing) -> int:

@@ -17,6 +17,7 @@ from models.contract.tracks import BodyMotion, BoolArray, FloatArray
 from models.contract.vocabulary import BODY_JOINTS, EventName, RepetitionKind
 from workers.serve.geometry import flexion
 from workers.serve.smoothing import local_fit
+from workers.serve.stillness import STANCE_S, lasting
 from workers.serve.witness import Witness, from_motion
 
 _INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
@@ -304,11 +305,16 @@ def _racket_low(paths: _Paths, contact: float, stretch: float) -> float | None:
 
 
 def _set_up(paths: _Paths, before: float, share: float = 1.0) -> float | None:
-    """Last instant before the toss at which hands and hips were still."""
+    """Last instant of the stance before the toss, with hands and hips still; a mere lull counts
+    only where no stance is seen.
+    """
     mask = paths.within(paths.time_s[0], before)
     if not mask.any():
         return None
     still = mask & (paths.activity < share * STILL_SPEED)
+    stance = lasting(still, paths.time_s, STANCE_S)
+    if stance.any():
+        still = stance
     if still.any():
         last = float(paths.time_s[np.flatnonzero(still)[-1]])
         return max(last - SET_UP_LAG_S, float(paths.time_s[0]))
