@@ -37,7 +37,7 @@ from workers.serve.truth import ClipTruth, read_truth
 from workers.serve.uncertainty import draw_joints
 
 from .clips import ClipSpec, aim_camera, frame_times, make_performance, sampled_body
-from .one_knob import KNOBS, Knob, turned
+from .one_knob import KNOBS, Key, Knob, turned
 from .profiles import draw_clip
 from .skeleton import Skeleton
 from .truth import clip_truth
@@ -131,7 +131,7 @@ def true_difference(
 
 @dataclass
 class Tally:
-    """Counts over pairs."""
+    """Counts over pairs; ``changed``: what was rightly called so, pair by pair."""
 
     pairs: int = 0
     own: int = 0
@@ -144,6 +144,7 @@ class Tally:
     refilmed_quiet: int = 0
     intervals: int = 0
     covered: int = 0
+    changed: list[frozenset[Key]] = field(default_factory=list)
     of_knob: dict[str, list[bool]] = field(default_factory=lambda: defaultdict(list))
     false: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     errors: dict[str, list[tuple[float, float]]] = field(default_factory=lambda: defaultdict(list))
@@ -272,6 +273,7 @@ def count_knob(
         else:
             false.append(row.key)
     own = bool(keys & knob.metrics)
+    tally.changed.append(frozenset(keys))
     tally.pairs += 1
     tally.own += own
     tally.strict += own and len(changed) == len(keys & knob.metrics)

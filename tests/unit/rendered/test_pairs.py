@@ -12,7 +12,16 @@ import pytest
 
 from tests.rendered.pairs import Tally, run, shared_error
 
-PAIRS = 6
+NEAREST = (
+    ("elbow_flexion", "contact"),
+    ("elbow_flexion", "trophy"),
+    ("shoulder_line_tilt", "contact"),
+    ("shoulder_line_tilt", "trophy"),
+    ("rear_foot_load_share", "loading"),
+    ("hip_shoulder_separation", "trophy"),
+)
+"""The metric that names what the knob turns."""
+PAIRS = len(NEAREST)
 
 
 @pytest.fixture(scope="module")
@@ -23,6 +32,8 @@ def tally() -> Tally:
 def test_metric_of_the_knob_is_found_changed(tally: Tally) -> None:
     assert tally.pairs == PAIRS
     assert tally.own >= PAIRS - 1
+    found = [key in changed for key, changed in zip(NEAREST, tally.changed, strict=True)]
+    assert sum(found) >= PAIRS - 1
 
 
 def test_what_did_not_truly_move_is_not_called_changed(tally: Tally) -> None:
