@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, model_validator
 
 from models.contract.base import Document, Finite, Share
-from models.contract.comparison import MetricName
+from models.contract.metric_names import KnownName
 from models.contract.problem import Problem
 from models.contract.progress import SessionKind
 from models.contract.resources import (
@@ -198,7 +198,7 @@ class ComparisonRequest(Document):
         description="Both sides show one player: from one camera place, smaller changes are seen. "
         "Null = known from the sessions of the clips.",
     )
-    focus: tuple[MetricName, ...] = Field(
+    focus: tuple[KnownName, ...] = Field(
         default=(),
         max_length=8,
         description="What was worked on, named before looking at the result: metric keys, or "

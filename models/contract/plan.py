@@ -9,13 +9,13 @@ from pydantic import Field, model_validator
 
 from models.contract.analysis import CAUTIONS
 from models.contract.base import SCHEMA_BASE, Document, Finite, Share
+from models.contract.metric_names import KnownKey, check_condition
 from models.contract.vocabulary import EventName, RepetitionKind, View
 
 RULES_SCHEMA_ID = SCHEMA_BASE + "practice-rules.v1.json"
 PLAN_SCHEMA_ID = SCHEMA_BASE + "practice-plan.v1.json"
 OUTCOME_SCHEMA_ID = SCHEMA_BASE + "drill-outcome.v1.json"
 
-Key = str
 Comparison = Literal[">=", "<="]
 
 
@@ -32,12 +32,17 @@ class Dose(Document):
 class Criterion(Document):
     """A measured condition, judged on each repetition of a drill clip."""
 
-    metric: Key
+    metric: KnownKey
     event: EventName | None = None
     is_: Comparison = Field(alias="is")
     value: Finite
     unit: str
     repetitions: int = Field(ge=1, description="How many repetitions must meet it.")
+
+    @model_validator(mode="after")
+    def _can_be_met(self) -> Self:
+        check_condition(self.metric, self.event, self.unit)
+        return self
 
 
 class FilmAdvice(Document):
@@ -67,7 +72,7 @@ class Finding(Document):
     """A condition on a measured serve that calls for work."""
 
     id: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
-    metric: Key
+    metric: KnownKey
     event: EventName | None = None
     is_: Comparison = Field(alias="is", description="The finding holds when the value is this.")
     value: Finite
@@ -76,6 +81,11 @@ class Finding(Document):
     text: str
     source: str = Field(description="Where the threshold comes from; or common practice.")
     drills: tuple[str, ...] = Field(min_length=1, description="Drill ids, first step first.")
+
+    @model_validator(mode="after")
+    def _can_hold(self) -> Self:
+        check_condition(self.metric, self.event, self.unit)
+        return self
 
 
 class PracticeRules(Document):

@@ -8,13 +8,13 @@ import shutil
 import sys
 from collections.abc import Sequence
 from datetime import UTC, datetime
-from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from models.contract.errors import InvalidRequest
+from models.contract.metric_names import known_name
 from models.contract.vocabulary import RepetitionKind
 from workers.cli.console import Exit, errors, guarded, results
 
@@ -97,16 +97,10 @@ def compare(
 
 def _known_metrics(names: Sequence[str]) -> tuple[str, ...]:
     """Return the names, or say which of them is no metric's."""
-    from workers.serve.catalogue import catalogue
-
-    entries = catalogue()
-    known = {entry.key for entry in entries}
-    known |= {f"{entry.key}@{entry.event}" for entry in entries if entry.event}
-    for name in names:
-        if name not in known:
-            near = get_close_matches(name, sorted(known), 3) or sorted(known)
-            raise InvalidRequest(f"No metric is called {name}. There are {', '.join(near)}.")
-    return tuple(names)
+    try:
+        return tuple(known_name(name) for name in names)
+    except ValueError as error:
+        raise InvalidRequest(f"--focus: {error}.") from error
 
 
 @guarded

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.contract.analysis import Repetition
+from models.contract.metric_names import metric_name
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 from workers.serve.truth import ClipTruth, TrueRepetition
 
@@ -196,7 +197,7 @@ def _events(truth: ClipTruth, true: TrueRepetition, found: Repetition) -> list[E
 def _metrics(truth: ClipTruth, true: TrueRepetition, found: Repetition) -> list[MetricError]:
     result = []
     for metric in found.metrics:
-        name = f"{metric.key}@{metric.event.value}" if metric.event else metric.key
+        name = metric_name(metric.key, metric.event)
         if name not in true.metrics:
             continue
         result.append(

@@ -134,8 +134,10 @@ def test_comparison_names_its_sides(client: httpx.Client, wired: Wiring) -> None
     assert [one.side for one in claim.inputs] == ["first", "first", "second"]
     assert claim.request["labels"] == {"first": "before", "second": "after"}
     assert claim.request["focus"] == ["rear_foot_load_share@loading"]
-    wrong = body | {"focus": ["The knees!"]}
-    assert_problem(client.post("/v1/comparisons", json=wrong), 422, "invalid_request")
+    wrong = body | {"focus": ["rear_foot_load"]}
+    problem = assert_problem(client.post("/v1/comparisons", json=wrong), 422, "invalid_request")
+    assert [error["pointer"] for error in problem["errors"]] == ["/focus/0"]
+    assert "there are rear_foot_load_share" in problem["errors"][0]["detail"]
     assert claim.inputs[0].session_kind == "baseline"
     cancelled = client.post(f"{asked['links']['self']}/cancel")
     assert made(cancelled, 200)["status"] == "cancelled"

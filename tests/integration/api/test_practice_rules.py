@@ -51,6 +51,8 @@ def test_shipped_rules_fit_the_schema_that_is_served(client: httpx.Client) -> No
         (OWN.replace("scale: 5", "scale: -5"), "/findings/6/scale"),
         (OWN.replace("[hold_loaded]", "[nowhere]"), ""),
         (OWN.replace("id: stiff, ", ""), ""),
+        (OWN.replace("metric: front_knee", "metric: font_knee"), "/findings/6/metric"),
+        (OWN.replace("event: trophy", "event: set_up"), "/findings/6"),
         (OWN + "colour: red\n", "/colour"),
         ("a: &a [*a]", ""),
         ("when: 2026-99-99", ""),

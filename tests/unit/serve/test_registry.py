@@ -6,6 +6,7 @@ import re
 
 import pytest
 
+from models.contract.metric_names import METRICS, MetricFacts
 from models.contract.vocabulary import EventName, RepetitionKind
 from workers.serve.catalogue import catalogue, version
 from workers.serve.interface import ENGINE_VERSION
@@ -99,5 +100,10 @@ def test_the_catalogue_lists_every_metric() -> None:
     entries = catalogue()
     names = {f"{e.key}@{e.event}" if e.event else e.key for e in entries}
     assert names == {spec.name for spec in REGISTRY}
+    found: dict[str, MetricFacts] = {}
+    for spec in REGISTRY:
+        before = found.get(spec.key, MetricFacts(spec.unit)).events
+        found[spec.key] = MetricFacts(spec.unit, (*before, *filter(None, (spec.event,))))
+    assert found == METRICS, "list every metric in models/contract/metric_names.py, too"
     assert all(e.definition and e.kinds for e in entries)
     assert version() == ENGINE_VERSION

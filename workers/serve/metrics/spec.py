@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
+from models.contract.metric_names import metric_name
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName, RepetitionKind
 from workers.serve.samples import Samples
@@ -86,7 +87,7 @@ class MetricSpec:
     @property
     def name(self) -> str:
         """Key and event in one word, unique in the registry: ``elbow_flexion@contact``."""
-        return f"{self.key}@{self.event.value}" if self.event else self.key
+        return metric_name(self.key, self.event)
 
     @property
     def events(self) -> tuple[EventName, ...]:
