@@ -52,6 +52,11 @@ class Metric(Document):
     value: Finite | None
     low: Finite | None
     high: Finite | None
+    correction: Finite | None = Field(
+        default=None,
+        description="Calibrated bias that was taken out: what was seen is value + correction, "
+        "within the bounds of the quantity. Null where none is known.",
+    )
     repeat_sd: Finite | None = Field(
         default=None,
         ge=0,
@@ -70,6 +75,12 @@ class Metric(Document):
         le=1,
         description="Films of one player show less of a true change than there is: at least this "
         "share of it (97.5 %). Null where not known.",
+    )
+    usual_shown_share: Finite | None = Field(
+        default=None,
+        gt=0,
+        description="The share of a true change that films of one player usually show. Null where "
+        "not known.",
     )
     unit: str = Field(description="UCUM-like unit: deg, s, ms, m, m/s, deg/s, 1 (ratio).")
     measurable: bool

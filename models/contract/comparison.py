@@ -48,6 +48,11 @@ class MetricDifference(Document):
     high: Finite | None
     typical_error: Finite | None = Field(description="Standard error of one value, same unit.")
     mdc95: Finite | None = Field(description="Least change that is not noise, 95 %.")
+    detectable: Finite | None = Field(
+        default=None,
+        description="Least true change that nine of ten such comparisons would call changed, with "
+        "the correction for many metrics: a smaller one may go unseen. Null where not known.",
+    )
     p_value: Share | None = Field(
         default=None,
         description="Two-sided, after Holm's correction over all metrics compared; half of the "

@@ -31,6 +31,11 @@ class Knob:
     metrics: frozenset[Key]
     views: tuple[str, ...]
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Its metrics, as a comparison's focus names them."""
+        return tuple(sorted("@".join(filter(None, metric)) for metric in self.metrics))
+
 
 def _one(
     name: str, step: float, middle: float, metrics: str, views: tuple[str, ...], *more: str

@@ -28,6 +28,7 @@ import numpy as np
 from models.contract.analysis import Analysis
 from models.contract.clip import ClipFacts, Usability
 from models.contract.comparison import Comparison, MetricDifference, Verdict
+from models.contract.metric_names import metric_name
 from models.contract.tracks import BodyMotion
 from models.contract.vocabulary import BODY_JOINTS
 from workers.decide.compare import Group, compare
@@ -103,14 +104,13 @@ def as_analysis(found: EngineResult, truth: dict[str, Any]) -> Analysis:
 
 
 def compared(
-    ones: Sequence[Analysis], twos: Sequence[Analysis], knob: Knob | None = None
+    ones: Sequence[Analysis], twos: Sequence[Analysis], focus: Sequence[str] = ()
 ) -> Comparison:
-    """The comparison of two sides of one player, one analysis a film; the knob is its focus."""
+    """The comparison of two sides of one player, one analysis a film."""
     groups = [
         Group(side, tuple((f"{side}-{i}", a) for i, a in enumerate(analyses)))
         for side, analyses in (("first", ones), ("second", twos))
     ]
-    focus = sorted("@".join(filter(None, metric)) for metric in knob.metrics) if knob else ()
     return compare(groups[0], groups[1], same_player=True, focus=focus)
 
 
@@ -118,7 +118,7 @@ def true_difference(
     row: MetricDifference, ones: Sequence[ClipTruth], twos: Sequence[ClipTruth]
 ) -> float | None:
     """Second mean minus first, as it truly is; None where the truth does not know the metric."""
-    name = row.key if row.event is None else f"{row.key}@{row.event.value}"
+    name = metric_name(row.key, row.event)
     sides = [[clip.repetitions[0].metrics.get(name) for clip in side] for side in (ones, twos)]
     means = []
     for side in sides:
@@ -131,7 +131,10 @@ def true_difference(
 
 @dataclass
 class Tally:
-    """Counts over pairs; ``changed``: what was rightly called so, pair by pair."""
+    """Counts over pairs; ``changed``: what was rightly called so, pair by pair.
+
+    A true change is clear where it is at least as large as what the comparison calls detectable.
+    """
 
     pairs: int = 0
     own: int = 0
@@ -144,6 +147,11 @@ class Tally:
     refilmed_quiet: int = 0
     intervals: int = 0
     covered: int = 0
+    clear: int = 0
+    clear_seen: int = 0
+    knob_clear: int = 0
+    knob_clear_own: int = 0
+    knob_clear_exact: int = 0
     changed: list[frozenset[Key]] = field(default_factory=list)
     of_knob: dict[str, list[bool]] = field(default_factory=lambda: defaultdict(list))
     false: dict[str, int] = field(default_factory=lambda: defaultdict(int))
@@ -164,6 +172,13 @@ class Tally:
             "own_metric_changed_by_knob": {
                 name: f"{sum(seen)}/{len(seen)}" for name, seen in sorted(self.of_knob.items())
             },
+            "true_changes_of_at_least_the_detectable": self.clear,
+            "of_these_called_changed": share(self.clear_seen, self.clear),
+            "knob_pairs_with_such_a_change_of_the_knobs_metric": self.knob_clear,
+            "of_these_own_metric_changed": share(self.knob_clear_own, self.knob_clear),
+            "of_these_own_changed_and_nothing_that_did_not_truly_move": share(
+                self.knob_clear_exact, self.knob_clear
+            ),
             "falsely_changed": dict(sorted(self.false.items(), key=lambda one: -one[1])),
             "intervals_of_differences": self.intervals,
             "intervals_that_hold_the_truth": share(self.covered, self.intervals),
@@ -216,7 +231,7 @@ def run(
         sides = [measured(one, noise, 10 * index + i) for i, one in enumerate(documents)]
         if not all(len(side.repetitions) == 1 for side in sides):
             continue
-        found = compared(sides[:1], sides[1:], knob if focus else None)
+        found = compared(sides[:1], sides[1:], knob.names if focus else ())
         count_knob(tally, knob, found, truths[:1], truths[1:])
         _note_errors(tally, sides, truths)
         again = measured(documents[0], noise, 10 * index + 5)
@@ -255,11 +270,17 @@ def count_knob(
     A metric is falsely ``changed`` where it truly moved by less than one standard error of the
     difference, or the other way.
     """
+    clear = False
     for row in comparison.differences:
         truly = true_difference(row, ones, twos)
-        if truly is not None and row.low is not None and row.high is not None:
-            tally.intervals += 1
-            tally.covered += row.low <= truly <= row.high
+        if truly is None or row.low is None or row.high is None:
+            continue
+        tally.intervals += 1
+        tally.covered += row.low <= truly <= row.high
+        if row.detectable is not None and abs(truly) >= row.detectable:
+            tally.clear += 1
+            tally.clear_seen += row.verdict is Verdict.CHANGED and truly * (row.difference or 0) > 0
+            clear = clear or _key(row) in knob.metrics
     changed = [row for row in comparison.differences if row.verdict is Verdict.CHANGED]
     keys, false = set(), []
     for row in changed:
@@ -269,7 +290,7 @@ def count_knob(
         assert row.difference is not None
         assert row.mdc95 is not None
         if truly * row.difference > 0 and abs(truly) >= row.mdc95 / 1.96:
-            keys.add((row.key, row.event.value if row.event else None))
+            keys.add(_key(row))
         else:
             false.append(row.key)
     own = bool(keys & knob.metrics)
@@ -279,9 +300,16 @@ def count_knob(
     tally.strict += own and len(changed) == len(keys & knob.metrics)
     tally.none_false += not false
     tally.exact += own and not false
+    tally.knob_clear += clear
+    tally.knob_clear_own += clear and own
+    tally.knob_clear_exact += clear and own and not false
     tally.of_knob[knob.name].append(own)
     for key in false:
         tally.false[key] += 1
+
+
+def _key(row: MetricDifference) -> Key:
+    return row.key, row.event.value if row.event else None
 
 
 def _note_errors(tally: Tally, sides: list[Analysis], truths: list[ClipTruth]) -> None:
@@ -293,8 +321,7 @@ def _note_errors(tally: Tally, sides: list[Analysis], truths: list[ClipTruth]) -
                 name: metric.value - known[name]
                 for metric in side.repetitions[0].metrics
                 if metric.value is not None
-                and (name := metric.key + (f"@{metric.event.value}" if metric.event else ""))
-                in known
+                and (name := metric_name(metric.key, metric.event)) in known
             }
         )
     for name in errors[0].keys() & errors[1].keys():

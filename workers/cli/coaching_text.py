@@ -21,7 +21,7 @@ def show_comparison(comparison: Comparison, console: Console) -> None:
     what = "Worked on or changed" if comparison.focus else "Changed"
     table = Table(
         *("metric", "at", first.label, second.label, "difference", "95 % interval", "noise"),
-        "says",
+        *("seen from", "says"),
         title=f"{what} ({first.repetitions} against {second.repetitions} repetitions)",
         title_justify="left",
     )
@@ -35,6 +35,12 @@ def show_comparison(comparison: Comparison, console: Console) -> None:
         "comparable.",
         markup=False,
     )
+    if any(row.detectable is not None for row in shown):
+        console.print(
+            "Seen from: a true change that large is found nine times in ten; a smaller one may go "
+            "unseen.",
+            markup=False,
+        )
     reasons = {row.reason for row in rows if row.reason}
     for line in [*comparison.notes, *sorted(reasons)]:
         console.print(f"- {line}", markup=False)
@@ -50,7 +56,8 @@ def _row(row: MetricDifference) -> tuple[str, ...]:
     one, two, difference = ("" if v is None else f"{v:.3g}{sign}" for v in values)
     interval = "" if row.low is None or row.high is None else f"{row.low:.3g} to {row.high:.3g}"
     noise = "" if row.mdc95 is None else f"± {row.mdc95:.2g}"
-    return row.title, _at(row.event), one, two, difference, interval, noise
+    least = "" if row.detectable is None else f"{row.detectable:.2g}{sign}"
+    return row.title, _at(row.event), one, two, difference, interval, noise, least
 
 
 def show_progress(progress: Progress, console: Console) -> None:

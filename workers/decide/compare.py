@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,15 +16,24 @@ from models.contract.comparison import (
     MetricDifference,
     Verdict,
 )
+from models.contract.metric_names import metric_name
 from models.contract.vocabulary import Handedness, RepetitionKind, View
 from workers.decide import statistics as st
 from workers.decide.groups import YES_NO, Slot, in_slot, interval, mean_of
 from workers.decide.linked import linked
-from workers.decide.place import one_place
+from workers.decide.place import one_place, read_alike, strays
+from workers.decide.power import detectable
 from workers.decide.scatter import Prior
 from workers.decide.timewarp import register
 
 ALPHA = 0.05
+BORDER = (
+    "The camera stood on the border of two named positions. All films are read as from one of "
+    "them, so values may differ a little from those of each film."
+)
+
+_Row = tuple[MetricDifference, st.Difference | None]
+"""A metric's row, with the difference it states where one was worked out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +68,21 @@ def compare(
     A metric is ``changed`` when its Holm-adjusted p-value over all metrics compared is below
     0.05: with many metrics at once, one in twenty would otherwise look changed by chance.
     """
+    border = same_player and len({a.view.label for a in _films(first, second)}) > 1
+    if border:
+        first, second = _read_alike(first, second)
     ones, twos = first.repetitions(), second.repetitions()
     slots = _slots([*ones, *twos])
-    place = same_player and one_place(a for group in (first, second) for _, a in group.analyses)
+    place = same_player and one_place(_films(first, second))
     prior = _consistency(slots, ones, twos) if place else None
-    rows = [_difference(slot, title, ones, twos, place, prior) for slot, title in slots.items()]
-    rows = _judged([row.model_copy(update={"focus": _named(row, focus)}) for row in rows])
+    rows = _judged(
+        [
+            (row.model_copy(update={"focus": _named(row, focus)}), found)
+            for row, found in (
+                _difference(slot, title, ones, twos, place, prior) for slot, title in slots.items()
+            )
+        ]
+    )
     sides = _side(first, ones), _side(second, twos)
     return Comparison(
         kind=first.kind,
@@ -76,9 +94,39 @@ def compare(
         differences=tuple(rows),
         linked=linked(rows, ones, twos),
         matched_events=_matched(ones, twos),
-        notes=(*_notes(sides, ones, twos, place), *_focus_notes(rows, focus)),
+        notes=(
+            *_notes(sides, ones, twos, place),
+            *((BORDER,) if border and place else ()),
+            *(_stray_notes(first, second) if same_player and not place else ()),
+            *_focus_notes(rows, focus),
+        ),
         engine_version=second.analyses[0][1].engine_version if second.analyses else "",
     )
+
+
+def _films(*groups: Group) -> list[Analysis]:
+    return [analysis for group in groups for _, analysis in group.analyses]
+
+
+def _read_alike(*groups: Group) -> list[Group]:
+    films = iter(read_alike(_films(*groups)))
+    return [
+        replace(group, analyses=tuple((name, next(films)) for name, _ in group.analyses))
+        for group in groups
+    ]
+
+
+def _stray_notes(*groups: Group) -> list[str]:
+    """Name the few films for which errors that the others share do not drop out."""
+    names = [name for group in groups for name, _ in group.analyses]
+    films = strays(_films(*groups))
+    if not films:
+        return []
+    listed = ", ".join(names[i] for i in films)
+    return [
+        f"All films but these look from one place: {listed}. They were taken from elsewhere, or "
+        "were misread; without them, smaller changes can be seen."
+    ]
 
 
 def _hands_differ(one: Handedness, two: Handedness) -> bool:
@@ -108,7 +156,7 @@ def _difference(
     twos: Sequence[Repetition],
     place: bool,
     prior: Prior | None,
-) -> MetricDifference:
+) -> _Row:
     """Return the row of one metric; its verdict stands only when it is not comparable."""
     found = [in_slot(reps, *slot) for reps in (ones, twos)]
     usable = [[m for m in side if m.measurable] for side in found]
@@ -121,7 +169,7 @@ def _difference(
     elif unit != next(m.unit for m in found[1]):
         reason = "The two sides give this value in different units."
     if reason is not None or groups[0] is None or groups[1] is None:
-        return MetricDifference(
+        row = MetricDifference(
             key=slot[0],
             title=title,
             event=slot[1],
@@ -136,10 +184,11 @@ def _difference(
             verdict=Verdict.NOT_COMPARABLE,
             reason=reason,
         )
+        return row, None
     if slot[0] in YES_NO:
-        return _share_difference(slot, title, unit, usable)
+        return _share_difference(slot, title, unit, usable), None
     d = st.difference(groups[0], groups[1], one_place=place, prior=prior)
-    return MetricDifference(
+    row = MetricDifference(
         key=slot[0],
         title=title,
         event=slot[1],
@@ -154,6 +203,7 @@ def _difference(
         p_value=min(1.0, d.p_value),
         verdict=Verdict.WITHIN_NOISE,
     )
+    return row, d
 
 
 def _share_difference(
@@ -184,24 +234,31 @@ def _share_difference(
 
 
 def _named(row: MetricDifference, focus: Sequence[str]) -> bool:
-    return row.key in focus or (row.event is not None and f"{row.key}@{row.event.value}" in focus)
+    return row.key in focus or metric_name(row.key, row.event) in focus
 
 
-def _judged(rows: Sequence[MetricDifference]) -> list[MetricDifference]:
-    """Give every row with a p-value its adjusted one and its verdict."""
-    tested = [row for row in rows if row.p_value is not None]
+def _judged(found: Sequence[_Row]) -> list[MetricDifference]:
+    """Give every row with a p-value its adjusted one, its verdict and what it could show."""
+    tested = [row for row, _ in found if row.p_value is not None]
     named = sum(row.focus for row in tested)
     both = 0 < named < len(tested)
     weights = [
         0.5 / (named if row.focus else len(tested) - named) if both else 1.0 for row in tested
     ]
-    adjusted = iter(st.holm([row.p_value for row in tested if row.p_value is not None], weights))
-    return [row if row.p_value is None else _judge(row, next(adjusted)) for row in rows]
-
-
-def _judge(row: MetricDifference, adjusted: float) -> MetricDifference:
-    verdict = Verdict.CHANGED if adjusted < ALPHA else Verdict.WITHIN_NOISE
-    return row.model_copy(update={"p_value": adjusted, "verdict": verdict})
+    adjusted = st.holm([row.p_value for row in tested if row.p_value is not None], weights)
+    each = iter(zip(adjusted, weights, strict=True))
+    rows = []
+    for row, difference in found:
+        if row.p_value is not None:
+            p_value, weight = next(each)
+            least = None
+            if difference is not None:
+                least = detectable(difference, ALPHA * weight / sum(weights))
+            verdict = Verdict.CHANGED if p_value < ALPHA else Verdict.WITHIN_NOISE
+            found_so = {"p_value": p_value, "verdict": verdict, "detectable": least}
+            row = row.model_copy(update=found_so)
+        rows.append(row)
+    return rows
 
 
 def _focus_notes(rows: Sequence[MetricDifference], focus: Sequence[str]) -> list[str]:

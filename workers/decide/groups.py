@@ -31,14 +31,23 @@ def at_any_event(
 def mean_of(metrics: Sequence[Metric]) -> st.GroupMean | None:
     """Return the mean of the measurable ones, or None when there is none."""
     rows = [
-        (m.value, m.low, m.high, m.repeat_sd, m.session_sd, m.shown_share)
+        (m.value, m.low, m.high)
         for m in metrics
         if m.value is not None and m.low is not None and m.high is not None
     ]
     if not rows:
         return None
-    values, lows, highs, repeats, sessions, shown = zip(*rows, strict=True)
-    return st.group_mean(values, lows, highs, repeats, sessions, shown)
+    values, lows, highs = zip(*rows, strict=True)
+    used = [m for m in metrics if m.value is not None]
+    return st.group_mean(
+        values,
+        lows,
+        highs,
+        repeats=[m.repeat_sd for m in used],
+        sessions=[m.session_sd for m in used],
+        shown=[m.shown_share for m in used],
+        shown_usually=[m.usual_shown_share for m in used],
+    )
 
 
 def interval(group: st.GroupMean) -> tuple[float, float]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from models.contract.analysis import Analysis, Metric
@@ -26,7 +26,7 @@ from models.contract.retention import MIN_DELAY, next_check
 from models.contract.vocabulary import RepetitionKind
 from workers.decide import statistics as st
 from workers.decide.groups import YES_NO, Slot, interval, mean_of
-from workers.decide.place import one_place
+from workers.decide.place import one_place, read_alike
 from workers.decide.scatter import Prior
 
 _KEPT, _GONE = 0.8, 0.2
@@ -54,7 +54,7 @@ def progress(
     kind: RepetitionKind = RepetitionKind.SERVE,
 ) -> Progress:
     """Return the progress of one player over sessions, in order of time."""
-    ordered = sorted(sessions, key=lambda s: s.at)
+    ordered = _read_alike(sorted(sessions, key=lambda s: s.at), kind)
     slots: dict[Slot, str] = {}
     for session in ordered:
         for metric in _metrics(session, kind):
@@ -159,11 +159,22 @@ def _last(measured: Sequence[Measured], kind: SessionKind) -> Measured | None:
     return found[-1] if found else None
 
 
+def _read_alike(sessions: Sequence[Session], kind: RepetitionKind) -> list[Session]:
+    """Return the sessions with their films of a kind read as from one view, if of one place."""
+    films = iter(read_alike([a for s in sessions for a in s.analyses if _holds(a, kind)]))
+    return [
+        replace(s, analyses=tuple(next(films) if _holds(a, kind) else a for a in s.analyses))
+        for s in sessions
+    ]
+
+
+def _holds(analysis: Analysis, kind: RepetitionKind) -> bool:
+    return any(r.kind == kind for r in analysis.repetitions)
+
+
 def _one_place(kind: RepetitionKind, *sessions: Session) -> bool:
     """Return whether the repetitions of a kind were filmed from one place in all sessions."""
-    return one_place(
-        a for s in sessions for a in s.analyses if any(r.kind == kind for r in a.repetitions)
-    )
+    return one_place(a for s in sessions for a in s.analyses if _holds(a, kind))
 
 
 def _delayed(

@@ -16,10 +16,12 @@ from workers.decide.scatter import Prior, moderated, prior_of
 
 Z95 = 1.959963984540054
 """Two-sided 95 % point of the standard normal distribution."""
-SINGLES_DOF = 12.0
-"""Differences of single serves filmed from one place have heavier tails than a normal error, about
-those of Student t with so many degrees of freedom: of 36 rendered players, 99.9 % within 4.4
-standard errors (``python -m tests.rendered.two_sessions``). More serves show their own scatter."""
+SESSIONS_DOF = 12.0
+SINGLES_DOF = 4.0
+"""Differences of sessions, and of single serves, filmed from one place have heavier tails than a
+normal error, about those of Student t with so many degrees of freedom: of 36 rendered players,
+99.9 % within 4.5 and 9.7 standard errors (``python -m tests.rendered.two_sessions``). More serves
+than one show their own scatter."""
 
 
 def typical_error(differences: Sequence[float]) -> float:
@@ -78,6 +80,8 @@ class GroupMean:
         The part of ``repeat`` that all films of one session share; None where not known.
     shown : float
         Share of a true change that films of one player show at least; 1 where not known.
+    shown_usually : float
+        Share of a true change that they usually show; 1 where not known.
     """
 
     mean: float
@@ -87,6 +91,7 @@ class GroupMean:
     repeat: float | None = None
     session: float | None = None
     shown: float = 1.0
+    shown_usually: float = 1.0
 
     @property
     def alone(self) -> float:
@@ -103,9 +108,10 @@ def group_mean(
     repeats: Sequence[float | None] = (),
     sessions: Sequence[float | None] = (),
     shown: Sequence[float | None] = (),
+    shown_usually: Sequence[float | None] = (),
 ) -> GroupMean:
     """Summarise repetitions given as values with 95 % intervals, `Metric.repeat_sd`,
-    `Metric.session_sd` and `Metric.shown_share`.
+    `Metric.session_sd`, `Metric.shown_share` and `Metric.usual_shown_share`.
     """
     if not values or not len(values) == len(lows) == len(highs):
         raise ValueError("values, lows and highs must have one common length of at least 1")
@@ -120,13 +126,18 @@ def group_mean(
         measurement=float(np.sqrt(np.mean((half / Z95) ** 2))),
         repeat=_root_mean_square(repeats, len(x)),
         session=_root_mean_square(sessions, len(x)),
-        shown=min((share for share in shown if share is not None), default=1.0),
+        shown=_least(shown),
+        shown_usually=_least(shown_usually),
     )
 
 
 def _root_mean_square(values: Sequence[float | None], count: int) -> float | None:
     known = [v for v in values if v is not None]
     return float(np.sqrt(np.mean(np.square(known)))) if len(known) == count else None
+
+
+def _least(shares: Sequence[float | None]) -> float:
+    return min((share for share in shares if share is not None), default=1.0)
 
 
 def measurement_error(group: GroupMean, one_place: bool) -> float:
@@ -181,7 +192,7 @@ def consistency(pairs: Sequence[tuple[GroupMean, GroupMean]]) -> Prior | None:
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """Second minus first."""
+    """Second minus first; ``shown`` and ``shown_usually`` as in `GroupMean`."""
 
     value: float
     standard_error: float
@@ -191,6 +202,8 @@ class Difference:
     p_value: float
     typical_error: float
     mdc95: float
+    shown: float = 1.0
+    shown_usually: float = 1.0
 
 
 def difference(
@@ -219,7 +232,8 @@ def difference(
     films are known to show less of a change than there is, it reaches further away from nothing.
 
     Source: two-sample t with pooled variance; degrees of freedom by Welch-Satterthwaite with the
-    measurement part taken as exactly known (JCGM 100:2008, annex G).
+    measurement part taken as exactly known (JCGM 100:2008, annex G), but never more than
+    `SESSIONS_DOF` for films of one place.
     """
     variance, dof_scatter = _between_serves((first, second), one_place, prior)
     var_scatter = variance * (1 / first.n + 1 / second.n)
@@ -229,6 +243,8 @@ def difference(
         dof = SINGLES_DOF if one_place and first.alone > 0 else math.inf
     else:
         dof = math.inf if var_scatter == 0 else dof_scatter * (se**2 / var_scatter) ** 2
+    if one_place and first.repeat is not None:
+        dof = min(dof, SESSIONS_DOF)
     value = second.mean - first.mean
     quantile = float(stats.t.ppf(0.975, dof)) if math.isfinite(dof) else Z95
     if se == 0:
@@ -239,7 +255,8 @@ def difference(
             2 * (stats.t.sf(ratio, dof) if math.isfinite(dof) else stats.norm.sf(ratio))
         )
     half = quantile * se
-    hidden = abs(value) * (1.0 / min(first.shown, second.shown) - 1.0) if one_place else 0.0
+    shown = min(first.shown, second.shown)
+    hidden = abs(value) * (1.0 / shown - 1.0) if one_place else 0.0
     far = math.hypot(half, hidden)
     return Difference(
         value=value,
@@ -250,6 +267,8 @@ def difference(
         p_value=p_value,
         typical_error=math.sqrt(variance + (u1 * u1 + u2 * u2) / 2),
         mdc95=half,
+        shown=shown,
+        shown_usually=max(shown, min(first.shown_usually, second.shown_usually)),
     )
 
 

@@ -156,7 +156,11 @@ def _card(row: MetricDifference, words: Words) -> Card:
     title = f"{words.title(row)} ({words.event(row.event).lower()})"
     if row.verdict is not Verdict.CHANGED:
         headline = words("comparison.focus_same", title=title)
-        return Card(headline, (_detail(row, words),), "look", _plot(row, words))
+        lines = [_detail(row, words)]
+        if row.detectable is not None:
+            least = words.difference(row.detectable, row, sign=False)
+            lines.append(words("comparison.focus_least", least=least))
+        return Card(headline, tuple(lines), "look", _plot(row, words))
     more = (row.difference or 0.0) > 0
     entry = "comparison.changed_more" if more else "comparison.changed_less"
     return Card(words(entry, title=title), (_detail(row, words),), "work", _plot(row, words))
@@ -287,6 +291,9 @@ def _row(row: MetricDifference, columns: tuple[str, ...], words: Words) -> Row:
     verdict = words(f"comparison.{row.verdict.value}")
     if row.reason:
         verdict = words("comparison.because", verdict=verdict, reason=row.reason)
+    elif row.verdict is Verdict.WITHIN_NOISE and row.detectable is not None:
+        least = words.difference(row.detectable, row, sign=False)
+        verdict = words("comparison.unseen", verdict=verdict, least=least)
     kind = "verdict changed" if row.verdict is Verdict.CHANGED else "small"
     cells.append(Cell(columns[5], verdict, kind))
     return Row(words.title(row), words.about(row), tuple(cells))

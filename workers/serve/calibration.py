@@ -86,11 +86,14 @@ class RepeatShares:
         What differs from serve to serve.
     shown : float
         Share of a true change between two sessions that films show at least (97.5 %).
+    usually : float
+        Share of it that they usually show.
     """
 
     session: float
     serve: float
     shown: float
+    usually: float
 
     @property
     def both(self) -> float:
@@ -105,7 +108,7 @@ def repeat_shares(name: str, view: View) -> RepeatShares | None:
     `workers.serve.repeat_table` holds the figures (``python -m tests.rendered.two_sessions``).
     """
     row = REPEAT.get((name, view.value)) or REPEAT.get((name, "any"))
-    return None if row is None else RepeatShares(row[0], row[1], row[2])
+    return None if row is None else RepeatShares(*row[:4])
 
 
 def best_method(name: str, view: View, fps: float, methods: Sequence[str]) -> str:

@@ -124,18 +124,19 @@ def _methods(spec: MetricSpec, context: FilmContext, methods: list[str]) -> list
 def _metric(
     spec: MetricSpec, value: float, sd: float, reason: str | None, context: FilmContext, method: str
 ) -> Metric:
-    low = high = repeat = session = shown = None
+    low = high = bias = repeat = session = shown = usually = None
     if reason is None:
         known = _residual(spec, context, method)
         half = Z95 * float(np.hypot(sd, known.sd))
         digits = _DIGITS[spec.unit]
         value = round(_within(spec, value - known.bias), digits)
         low, high = round(value - half, digits), round(value + half, digits)
+        bias = round(known.bias, digits)
         shares = None if context.view is None else repeat_shares(spec.name, context.view)
         if shares is not None:
             repeat = round(shares.both * half / Z95, digits + 1)
             session = min(round(shares.session * half / Z95, digits + 1), repeat)
-            shown = shares.shown
+            shown, usually = shares.shown, shares.usually
         if spec.lowest is not None:
             low = min(max(low, spec.lowest), value)
         if spec.highest is not None:
@@ -147,9 +148,11 @@ def _metric(
         value=value if reason is None else None,
         low=low,
         high=high,
+        correction=bias,
         repeat_sd=repeat,
         session_sd=session,
         shown_share=shown,
+        usual_shown_share=usually,
         unit=spec.unit,
         measurable=reason is None,
         reason=reason,

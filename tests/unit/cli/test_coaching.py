@@ -52,6 +52,9 @@ def test_compare_with_a_focus(invoke: Invoke, folders: list[Path]) -> None:
     assert [(row.key, row.event) for row in found.differences if row.focus] == [
         ("elbow_flexion", "contact")
     ]
+    table = invoke("compare", *map(str, folders), "--focus", "elbow_flexion@contact").stdout
+    assert "seen from" in table
+    assert "a smaller one may go" in table
 
 
 def test_a_focus_that_is_no_metric_is_refused_with_what_there_is(

@@ -68,6 +68,19 @@ def test_half_of_the_risk_goes_to_the_focus_and_half_to_the_others() -> None:
     assert _row(result, "front_knee_flexion").p_value == pytest.approx(0.0036 * 80, rel=0.1)
 
 
+def test_every_compared_metric_says_what_could_have_been_seen() -> None:
+    """Equal sides with a standard error of 1.44: tested at 0.05 / 41, or at half of 0.05."""
+    sides = _with_many_others(50.0), _with_many_others(50.0)
+    plain, named = compare(*sides), compare(*sides, focus=["front_knee_flexion"])
+    se = _row(plain, "front_knee_flexion").mdc95 / 1.96
+    assert _row(plain, "front_knee_flexion").detectable == pytest.approx(
+        se * (3.231 + 1.282), rel=0.01
+    )
+    assert _row(named, "front_knee_flexion").detectable == pytest.approx(
+        se * (2.241 + 1.282), rel=0.01
+    )
+
+
 def test_a_focus_that_cannot_be_compared_is_said() -> None:
     sides = _with_many_others(50.0), _with_many_others(54.2)
     result = compare(*sides, focus=["pelvis_turn"])

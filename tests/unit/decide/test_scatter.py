@@ -79,11 +79,11 @@ def test_single_serves_differ_by_all_of_the_repeat_error() -> None:
 
 
 def test_single_serves_are_judged_by_heavier_tails() -> None:
-    """Reference: scipy.stats.t; Student with 12 degrees of freedom, not a normal error."""
+    """Reference: scipy.stats.t; Student with 4 degrees of freedom, not a normal error."""
     one, two = (_group(np.array([x]), 3.0, 4.0) for x in (0.0, 20.0))
     found = st.difference(one, two, one_place=True)
-    assert found.mdc95 == pytest.approx(stats.t.ppf(0.975, 12) * 5.0 * math.sqrt(2))
-    assert found.p_value == pytest.approx(2 * stats.t.sf(20 / (5 * math.sqrt(2)), 12))
+    assert found.mdc95 == pytest.approx(stats.t.ppf(0.975, 4) * 5.0 * math.sqrt(2))
+    assert found.p_value == pytest.approx(2 * stats.t.sf(20 / (5 * math.sqrt(2)), 4))
 
 
 def test_what_differs_from_serve_to_serve_shrinks_with_their_count() -> None:
@@ -96,7 +96,7 @@ def test_what_differs_from_serve_to_serve_shrinks_with_their_count() -> None:
     assert st.standard_error(one, one_place=True) == pytest.approx(math.sqrt(13))
 
 
-@pytest.mark.parametrize("serves", [(4, 4), (2, 5)])
+@pytest.mark.parametrize("serves", [(2, 2), (4, 4)])
 def test_false_alarms_stay_rare_and_changes_are_found_more_often(serves: tuple[int, int]) -> None:
     """Forty metrics of one body (six common causes) of a player whose scatter differs from metric
     to metric: any false alarm in at most 5 % of comparisons, and a true step is found more often

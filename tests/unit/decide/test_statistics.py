@@ -90,10 +90,25 @@ def test_a_shared_camera_place_narrows_the_difference(u: float, shared: float) -
     )
 
 
+def test_sessions_from_one_place_are_judged_by_heavier_tails() -> None:
+    """Reference: scipy.stats.t; Student with 12 degrees of freedom."""
+    one, two = (
+        st.group_mean([x, x + 2], [x - 9, x - 7], [x + 9, x + 11], [2.0] * 2, [2.0] * 2)
+        for x in (0.0, 10.0)
+    )
+    found = st.difference(one, two, one_place=True)
+    assert found.degrees_of_freedom == 12
+    ratio = found.value / found.standard_error
+    assert found.p_value == pytest.approx(2 * stats.t.sf(ratio, 12))
+    assert st.difference(one, two).degrees_of_freedom > 12
+
+
 def test_the_interval_reaches_as_far_as_films_may_hide() -> None:
     """A step of 10 of which films show a half at least may truly be 20."""
-    one, two = (st.group_mean([x], [x - 2], [x + 2], [1.0], [1.0], [0.5]) for x in (0.0, 10.0))
-    half = st.Z95 * math.sqrt(2)
+    one, two = (
+        st.group_mean([x], [x - 2], [x + 2], [1.0], [1.0], shown=[0.5]) for x in (0.0, 10.0)
+    )
+    half = float(stats.t.ppf(0.975, st.SESSIONS_DOF)) * math.sqrt(2)
     up, down = (st.difference(*pair, one_place=True) for pair in ((one, two), (two, one)))
     assert (up.low, up.high) == pytest.approx((10 - half, 10 + math.hypot(half, 10)))
     assert (down.low, down.high) == pytest.approx((-up.high, -up.low))

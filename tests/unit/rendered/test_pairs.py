@@ -40,6 +40,12 @@ def test_what_did_not_truly_move_is_not_called_changed(tally: Tally) -> None:
     assert tally.none_false >= PAIRS - 1
 
 
+def test_changes_that_are_called_detectable_are_seen(tally: Tally) -> None:
+    """The promise is nine of ten at the very least such change; most are larger."""
+    assert tally.clear >= 2 * PAIRS
+    assert tally.clear_seen >= 0.9 * tally.clear
+
+
 def test_one_serve_measured_twice_has_not_changed(tally: Tally) -> None:
     assert tally.same_quiet >= tally.same - 1
 

@@ -51,6 +51,18 @@ def test_what_was_worked_on_leads_changed_or_not():
     assert places == sorted(places)
 
 
+def test_within_noise_says_what_could_not_have_been_seen():
+    document = documents.comparison()
+    rows = tuple(
+        row.model_copy(update={"focus": row.key == "front_knee_flexion", "detectable": 17.4})
+        for row in document.differences
+    )
+    text = _text(comparison_page(document.model_copy(update={"differences": rows}), {}))
+    assert "Films like these show a true change of 17° or more nine times in ten" in text
+    assert "within noise; a true change under 17° may go unseen" in text
+    assert "changed; a true change" not in text
+
+
 def test_one_movement_is_not_two_findings():
     rows = documents.comparison().differences
     again = rows[0].model_copy(update={"event": None})
