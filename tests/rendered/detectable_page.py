@@ -52,10 +52,8 @@ Compare = Callable[[int, str], tuple[View, Sequence[MetricDifference]]]
 """Compares the sessions of one player with one metric as focus: camera position and rows."""
 
 
-def gather(
-    rows: Callable[[int, str], tuple[View, Sequence[MetricDifference]]], count: int
-) -> Cells:
-    """Return the rows of the metrics shown; ``rows`` compares one player with one focus."""
+def gather(rows: Compare, count: int) -> Cells:
+    """Return the rows of the metrics shown, of so many players."""
     cells: Cells = defaultdict(lambda: defaultdict(list))
     for player in range(count):
         for name in SHOWN:

@@ -75,14 +75,8 @@ def compare(
     slots = _slots([*ones, *twos])
     place = same_player and one_place(_films(first, second))
     prior = _consistency(slots, ones, twos) if place else None
-    rows = _judged(
-        [
-            (row.model_copy(update={"focus": _named(row, focus)}), found)
-            for row, found in (
-                _difference(slot, title, ones, twos, place, prior) for slot, title in slots.items()
-            )
-        ]
-    )
+    found = [_difference(slot, title, ones, twos, place, prior) for slot, title in slots.items()]
+    rows = _judged([(row.model_copy(update={"focus": _named(row, focus)}), d) for row, d in found])
     sides = _side(first, ones), _side(second, twos)
     return Comparison(
         kind=first.kind,
