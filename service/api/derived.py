@@ -55,7 +55,8 @@ def start_comparison(
     """Compare two groups of repetitions: before and after, player and model, practice and match.
 
     Per metric both means, the difference with its interval, typical error, least change that is
-    not noise, and a verdict: `changed`, `within_noise` or `not_comparable` with the reason.
+    not noise, least true change that would have been seen (`detectable`), and a verdict: `changed`,
+    `within_noise` or `not_comparable` with the reason.
     """
 
     def effect(session: Session) -> str:

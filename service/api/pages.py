@@ -4,6 +4,7 @@ description, one page a problem type, the JSON Schemas.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from fastapi import APIRouter, FastAPI, Request
@@ -19,6 +20,8 @@ from service.api.openapi import document
 router = APIRouter(include_in_schema=False)
 OPEN_PATHS = ("/", "/docs", "/openapi.json", "/problems", "/schemas", "/livez", "/readyz")
 CSP = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+MANY = 20
+"""Of more values than these, a page shows the count, and the list when it is asked for."""
 _environment = Environment(
     loader=PackageLoader("service.api", "templates"),
     autoescape=select_autoescape(),
@@ -123,13 +126,22 @@ def _type_of(schema: Any) -> Markup:
     if "const" in schema:
         return Markup("<code>{}</code>").format(schema["const"])
     if "enum" in schema:
-        return Markup(" | ").join(Markup("<code>{}</code>").format(v) for v in schema["enum"])
+        return _one_of(schema["enum"])
     kind = schema.get("type", "anything")
     if kind == "array":
         return Markup("list of ") + _type_of(schema.get("items", {}))
     if kind == "object" and isinstance(schema.get("additionalProperties"), dict):
         return Markup("map to ") + _type_of(schema["additionalProperties"])
     return Markup("{}").format(kind) + _limits(schema)
+
+
+def _one_of(values: Sequence[object]) -> Markup:
+    """List the values; many of them only when asked for, so that they do not bury the rest."""
+    listed = Markup(" | ").join(Markup("<code>{}</code>").format(v) for v in values)
+    if len(values) <= MANY:
+        return listed
+    summary = Markup("<summary>one of {} names</summary>").format(len(values))
+    return Markup("<details>{}{}</details>").format(summary, listed)
 
 
 def _limits(schema: dict[str, Any]) -> Markup:
