@@ -26,8 +26,8 @@ import httpx
 from rich.console import Console
 
 from models.contract.analysis import Analysis
-from workers import tether
 from workers.cli.summary import show_analysis
+from workers.processes import tether
 
 PROJECT = Path(__file__).resolve().parent.parent
 FILM = PROJECT / "tests" / "data" / "rendered" / "000.mp4"
@@ -88,7 +88,7 @@ def program(
     command: list[str], environment: dict[str, str], log: Path, grace_s: float
 ) -> Iterator[queue.Queue[str | None]]:
     """Run a program as long as the block; yield the lines of its standard output."""
-    full = [sys.executable, "-m", "workers.tether", str(os.getpid()), "--", *command]
+    full = [sys.executable, "-m", "workers.processes.tether", str(os.getpid()), "--", *command]
     with log.open("wb") as errors:
         child = subprocess.Popen(
             full,

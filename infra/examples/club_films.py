@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from workers.serve.truth import read_truth
+from workers.engine.truth import read_truth
 
 FILMS = Path(__file__).resolve().parents[2] / "tests" / "data" / "story"
 BASELINE, PRACTISED, RETAINED = ("000", "001"), ("002", "003"), ("004", "005")

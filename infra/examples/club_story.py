@@ -37,7 +37,7 @@ sys.path[:0] = [str(PROJECT), str(Path(__file__).resolve().parent)]
 import club_films as shown  # noqa: E402
 from receiver import MAX_BODY, Rejected, accept  # noqa: E402
 
-from workers import tether  # noqa: E402
+from workers.processes import tether  # noqa: E402
 
 OUT = PROJECT / "out" / "club-story"
 WORK_S = 900.0

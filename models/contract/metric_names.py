@@ -1,6 +1,6 @@
 """The metrics by name: what a rule, a criterion or a focus may name.
 
-The engine defines them (``workers.serve.metrics``); a test keeps both lists alike.
+The engine defines them (``workers.engine.metrics``); a test keeps both lists alike.
 """
 
 from __future__ import annotations

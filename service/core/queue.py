@@ -21,8 +21,8 @@ from rq.serializers import JSONSerializer
 from models.contract.errors import QueueUnavailable
 from service.core.identifiers import is_id
 
-RUN_ANALYSIS = "workers.jobs.run_analysis"
-RUN_DOCUMENT = "workers.document_jobs.run_document"
+RUN_ANALYSIS = "workers.jobs.analysis.run_analysis"
+RUN_DOCUMENT = "workers.jobs.documents.run_document"
 FAILURE_TTL_S = 24 * 3600
 SILENT_S = 30.0  # a started job whose worker has been silent this long counts as lost (beats: 5 s)
 

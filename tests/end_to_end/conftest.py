@@ -20,7 +20,7 @@ import pytest
 
 from models.contract.analysis import Analysis
 from tests.faults.conftest import children
-from workers import tether
+from workers.processes import tether
 
 DATABASE_URL = os.environ.get("SERVEWRIGHT_TEST_DATABASE_URL")
 REDIS_URL = os.environ.get("SERVEWRIGHT_TEST_REDIS_URL")
@@ -71,7 +71,9 @@ class Service:
 
     def rq_workers(self) -> list[int]:
         """Return the processes that take jobs."""
-        supervisors = [p for p in children(self.process.pid) if "workers.main" in _command(p)]
+        supervisors = [
+            p for p in children(self.process.pid) if "workers.processes.boot" in _command(p)
+        ]
         return [worker for supervisor in supervisors for worker in children(supervisor)]
 
     def tail(self) -> str:

@@ -16,7 +16,7 @@ from models.contract.vocabulary import AnalysisStatus
 from service.core.settings import Settings
 from service.core.tables import Analysis
 from service.core.wiring import Wiring, wire
-from workers import tether
+from workers.processes import tether
 
 FINAL = {AnalysisStatus.COMPLETED, AnalysisStatus.FAILED, AnalysisStatus.CANCELLED}
 
@@ -67,7 +67,7 @@ class Crew:
 
     def start(self, processes: int = 1) -> None:
         """Start the supervisor."""
-        command = [sys.executable, "-m", "workers.main", "--processes", str(processes)]
+        command = [sys.executable, "-m", "workers.processes.boot", "--processes", str(processes)]
         command += ["--grace", "0.5"]
         log = (self.wiring.settings.data_dir / "workers.log").open("ab")
         with log:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from tests.faults.conftest import alive, descendants, until
-from workers import tether
+from workers.processes import tether
 
 pytestmark = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="reads /proc")
 

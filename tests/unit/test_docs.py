@@ -13,7 +13,7 @@ import typer
 from models.contract.webhook import EventType
 from service.core.settings import PREFIX, Settings
 from workers.cli.app import build
-from workers.serve.metrics.registry import REGISTRY
+from workers.engine.metrics.registry import REGISTRY
 
 PROJECT = Path(__file__).resolve().parents[2]
 README = (PROJECT / "README.md").read_text("utf-8")

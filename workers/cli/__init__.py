@@ -10,7 +10,7 @@ from __future__ import annotations
 def main() -> None:
     """Run the command line."""
     # Before any numeric library is imported: one thread a process.
-    from workers.threads import limit_threads
+    from workers.processes.threads import limit_threads
 
     limit_threads()
     from workers.cli.app import build

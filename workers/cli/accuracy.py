@@ -16,8 +16,8 @@ from workers.cli.console import Exit, errors, guarded, results
 
 if TYPE_CHECKING:
     from models.contract.tracks import JointTrack
-    from workers.serve.accuracy import Comparison
-    from workers.serve.truth import ClipTruth
+    from workers.engine.accuracy import Comparison
+    from workers.engine.truth import ClipTruth
 
 FILMS = (".mp4", ".mov", ".webm", ".mkv")
 
@@ -65,7 +65,7 @@ def accuracy(
     share reported measurable; per event the time error in ms and frames; count of serves, kinds
     of work, handedness, view class.
     """
-    from workers.serve.accuracy import clip_summary, event_table, metric_table
+    from workers.engine.accuracy import clip_summary, event_table, metric_table
 
     if page is not None and calibrate is not None:
         raise typer.BadParameter(
@@ -80,8 +80,8 @@ def accuracy(
         raise typer.Exit(Exit.INSTALLATION)
     compared, failed, seconds = _compare_all(pairs, cache, heights, calibrate is not None)
     if calibrate is not None:
-        from workers.serve.calibrate import calibrate as work_out
-        from workers.serve.calibrate import calibrate_events, table_text
+        from workers.engine.calibrate import calibrate as work_out
+        from workers.engine.calibrate import calibrate_events, table_text
 
         command = f"servewright accuracy {folder.name} --calibrate {calibrate.name}"
         text = table_text(work_out(compared), calibrate_events(compared), command)
@@ -160,10 +160,10 @@ def _compare_all(
     from rich.progress import TimeRemainingColumn as Left
 
     from models.contract.errors import ServewrightError
-    from workers.serve.accuracy import compare
-    from workers.serve.engine import analyse
-    from workers.serve.interface import EngineRequest
-    from workers.serve.truth import read_truth
+    from workers.engine.accuracy import compare
+    from workers.engine.engine import analyse
+    from workers.engine.interface import EngineRequest
+    from workers.engine.truth import read_truth
 
     compared: list[Comparison] = []
     failed: dict[str, str] = {}
@@ -209,9 +209,9 @@ def joint_track(film: Path, truth: ClipTruth, cache: Path) -> JointTrack:
 
     from models.contract.tracks import JointTrack
     from service.core.settings import Settings
-    from workers import pipeline
-    from workers.configured import shared_stages
-    from workers.serve.interface import EngineRequest
+    from workers.engine.interface import EngineRequest
+    from workers.jobs.configured import shared_stages
+    from workers.pipeline import run as pipeline
 
     settings = Settings().model_copy(update={"pictures": False})
     key = hashlib.sha256(film.read_bytes())

@@ -20,11 +20,11 @@ from models.contract.accuracy import (
 from models.contract.analysis import ModelUse
 from models.contract.vocabulary import View
 from models.registry import entry
+from workers.engine.accuracy import Comparison, clip_summary, event_table, metric_table
+from workers.engine.interface import ENGINE_VERSION
+from workers.engine.metrics.registry import REGISTRY
 from workers.report.accuracy_page import accuracy_page
 from workers.report.accuracy_picture import accuracy_picture
-from workers.serve.accuracy import Comparison, clip_summary, event_table, metric_table
-from workers.serve.interface import ENGINE_VERSION
-from workers.serve.metrics.registry import REGISTRY
 
 PAGE, PICTURE = "README.md", "accuracy.svg"
 

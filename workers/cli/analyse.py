@@ -16,7 +16,7 @@ from workers.cli.console import Exit, errors, guarded, results
 
 if TYPE_CHECKING:
     from models.contract.resources import AnalysisOptions
-    from workers.pipeline import PipelineResult
+    from workers.pipeline.run import PipelineResult
 
 
 def register(app: typer.Typer) -> None:
@@ -82,7 +82,7 @@ def analyse(
     folder = out if out is not None or json else Path(f"{file.stem}-result")
     result = run(file, options, folder, minor=minor)
     if json:
-        from workers.artefacts import document_text
+        from workers.pipeline.result_files import document_text
 
         sys.stdout.write(document_text(result.analysis))
         return
@@ -110,10 +110,10 @@ def run(
     """
     from models.contract.analysis import MINOR_CAUTIONS
     from service.core.settings import Settings
-    from workers import pipeline
-    from workers.configured import shared_stages
-    from workers.options import engine_request
-    from workers.progress import STAGE_SHARES
+    from workers.jobs.configured import shared_stages
+    from workers.pipeline import run as pipeline
+    from workers.pipeline.options import engine_request
+    from workers.pipeline.progress import STAGE_SHARES
 
     settings = Settings()
     if folder is None and not pictures:
@@ -137,7 +137,7 @@ def run(
 
 def write(result: PipelineResult, folder: Path) -> None:
     """Write the files of a result; pictures of an earlier run are removed first."""
-    from workers.artefacts import result_files
+    from workers.pipeline.result_files import result_files
 
     try:
         folder.mkdir(parents=True, exist_ok=True)

@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from models.contract.vocabulary import Stage
-from workers.progress import time_left_s
+from workers.pipeline.progress import time_left_s
 
 STAGE_TITLES: dict[Stage, str] = {
     Stage.PROBE: "Reading the file",

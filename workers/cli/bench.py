@@ -42,9 +42,9 @@ def bench(
     from itertools import islice
 
     from service.core.settings import Settings
-    from workers.configured import decode_limits
+    from workers.jobs.configured import decode_limits
+    from workers.pipeline.stages import networks
     from workers.pose.bench import measure
-    from workers.stages import networks
     from workers.video.clip import open_clip
 
     settings = Settings()

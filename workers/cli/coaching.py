@@ -21,7 +21,7 @@ from workers.cli.console import Exit, errors, guarded, results
 if TYPE_CHECKING:
     from models.contract.base import Document
     from models.contract.plan import PracticeRules
-    from workers.artefacts import ResultFile
+    from workers.pipeline.result_files import ResultFile
 
 Json = Annotated[bool, typer.Option("--json", help="Print the document, and nothing else.")]
 Out = Annotated[Path | None, typer.Option(help="Folder for the files. [default: see above]")]
@@ -75,8 +75,8 @@ def compare(
     """Compare two sides metric by metric: report, pictures and film go to ./comparison."""
     from service.core.settings import Settings
     from workers.cli.folders import sources_of
-    from workers.configured import decode_limits
     from workers.derive.comparison import ComparedSide, comparison_files
+    from workers.jobs.configured import decode_limits
 
     found, files = comparison_files(
         ComparedSide(first_label, tuple(sources_of([first]))),
@@ -206,9 +206,9 @@ def report(
     player: Annotated[str | None, typer.Option(help="What to call the player.")] = None,
 ) -> None:
     """Write report.html of a result folder anew, for example with a practice plan in it."""
-    from workers.artefacts import page_file
     from workers.cli.folders import from_folder
     from workers.decide.plan import make_plan
+    from workers.pipeline.result_files import page_file
     from workers.report.analysis_page import analysis_page
 
     source = from_folder(folder)
@@ -243,7 +243,7 @@ def _finish(
 
 
 def _print(document: Document) -> None:
-    from workers.artefacts import document_text
+    from workers.pipeline.result_files import document_text
 
     sys.stdout.write(document_text(document))
 

@@ -108,7 +108,7 @@ def model_files(settings: Settings) -> list[Finding]:
 
 
 def _chosen(settings: Settings) -> Finding:
-    from workers.stages import pose_choice
+    from workers.pipeline.stages import pose_choice
 
     pose_choice(settings.models, settings.device)
     detail = f"{', '.join(settings.models)} on {settings.device}"
@@ -117,7 +117,7 @@ def _chosen(settings: Settings) -> Finding:
 
 def forked_networks(settings: Settings) -> Finding:
     """Tell whether jobs inherit the networks of their worker, or must load their own."""
-    from workers.main import preload
+    from workers.processes.boot import preload
 
     part = "networks in a forked job"
     if preload(settings):

@@ -13,7 +13,7 @@ from models.contract.vocabulary import Handedness, RepetitionKind, Sex
 from workers.cli.console import guarded, results
 
 if TYPE_CHECKING:
-    from workers.serve.interface import EngineResult
+    from workers.engine.interface import EngineResult
 
 
 def register(app: typer.Typer) -> None:
@@ -59,8 +59,8 @@ def analyse_joints(
     says which markers make a joint. The target direction is found from the swing if not given.
     """
     from models.contract.errors import InvalidRequest
+    from workers.engine.interface import EngineRequest
     from workers.joints_in.measure import measure_file
-    from workers.serve.interface import EngineRequest
 
     if (target_x is None) != (target_y is None):
         raise InvalidRequest("Give both --target-x and --target-y, or neither.")

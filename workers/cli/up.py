@@ -19,7 +19,7 @@ from workers.cli.console import Exit, errors, guarded, results
 
 if TYPE_CHECKING:
     from service.core.settings import Settings
-    from workers.supervisor import Supervisor
+    from workers.processes.supervisor import Supervisor
 
 READY_S = 60.0
 WORKER_GRACE_S = 3.0
@@ -73,8 +73,8 @@ def up(
 
 def serve(settings: Settings) -> None:
     """Start everything, say where it is, and keep it running until told to stop."""
-    from workers.supervisor import Program, Supervisor
-    from workers.valkey import valkey_program, wait_for_queue
+    from workers.processes.supervisor import Program, Supervisor
+    from workers.processes.valkey import valkey_program, wait_for_queue
 
     supervisor = Supervisor([])
     supervisor.install_signal_handlers()
@@ -88,7 +88,7 @@ def serve(settings: Settings) -> None:
             Program(
                 name="workers",
                 command=[
-                    *(sys.executable, "-m", "workers.main"),
+                    *(sys.executable, "-m", "workers.processes.boot"),
                     *("--grace", str(WORKER_GRACE_S)),
                 ],
                 rank=2,

@@ -26,7 +26,7 @@ def worker(
     """Run worker processes until stopped. Start it on as many machines as you like."""
     from service.core.logs import configure_logging
     from service.core.settings import Settings
-    from workers.main import supervise
+    from workers.processes.boot import supervise
 
     settings = Settings()
     configure_logging(settings.log_level)

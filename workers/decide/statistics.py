@@ -20,8 +20,8 @@ SESSIONS_DOF = 12.0
 SINGLES_DOF = 4.0
 """Differences of sessions, and of single serves, filmed from one place have heavier tails than a
 normal error, about those of Student t with so many degrees of freedom: of 36 rendered players,
-99.9 % within 4.5 and 9.7 standard errors (``python -m tests.rendered.two_sessions``). More serves
-than one show their own scatter."""
+99.9 % within 4.5 and 9.7 standard errors (``python -m models.training.rendered.two_sessions``).
+More serves than one show their own scatter."""
 
 
 def typical_error(differences: Sequence[float]) -> float:

@@ -12,11 +12,12 @@ from markupsafe import Markup
 
 from models.contract.comparison import Comparison, Verdict
 from models.contract.vocabulary import EventName, RepetitionKind
-from workers.artefacts import JPEG, MP4, ResultFile, json_file, page_file
 from workers.decide.compare import Group, compare
 from workers.decide.timewarp import register
 from workers.decide.trajectories import match_trajectories
 from workers.derive.source import Source, best_repetition, with_minor_cautions
+from workers.engine.mass import centre_of_mass
+from workers.pipeline.result_files import JPEG, MP4, ResultFile, json_file, page_file
 from workers.report.canvas import Picture
 from workers.report.comparison_page import comparison_page
 from workers.report.matching import Side
@@ -24,7 +25,6 @@ from workers.report.pair_film import pair_film
 from workers.report.pictures import PICTURED
 from workers.report.side_by_side import matched_pictures
 from workers.report.trajectory import trajectory_plot
-from workers.serve.mass import centre_of_mass
 from workers.video.clip import grab_frames, open_clip
 from workers.video.limits import DecodeLimits
 

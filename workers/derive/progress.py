@@ -8,10 +8,10 @@ from datetime import datetime
 
 from models.contract.progress import Progress
 from models.contract.vocabulary import RepetitionKind
-from workers.artefacts import ResultFile, json_file, page_file
 from workers.decide.progress import Session
 from workers.decide.progress import progress as work_out
 from workers.derive.source import FilmedSession, with_minor_cautions
+from workers.pipeline.result_files import ResultFile, json_file, page_file
 from workers.report.progress_page import progress_page
 
 

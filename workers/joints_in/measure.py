@@ -9,12 +9,12 @@ import numpy as np
 
 from models.contract.errors import InvalidRequest
 from models.contract.tracks import TRACK_FORMAT, JointTrack
+from workers.engine.canonical import to_court
+from workers.engine.engine import analyse, analyse_motion
+from workers.engine.interface import EngineRequest, EngineResult
 from workers.joints_in.arrays import RawMotion, read_npz
 from workers.joints_in.c3d import read_c3d
 from workers.joints_in.document import bodies_of, read_document, track_of
-from workers.serve.canonical import to_court
-from workers.serve.engine import analyse, analyse_motion
-from workers.serve.interface import EngineRequest, EngineResult
 
 SUFFIXES = (".json", ".npz", ".c3d")
 

@@ -15,7 +15,7 @@ from service.core.wiring import Wiring
 from tests.integration.api.coaching import analysed, made, new_player, new_session
 from tests.integration.api.conftest import assert_problem
 from tests.integration.api.test_erasure import traces
-from workers import document_jobs
+from workers.jobs import documents as document_jobs
 
 CANARY = "canary-51be20"
 MARK = "canary-of-documents-9d41"

@@ -18,7 +18,7 @@ from service.core.tables import OutboxEvent
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import NOW, analysed, made, new_clip, new_player, new_session
 from tests.integration.api.conftest import assert_problem
-from workers import document_jobs
+from workers.jobs import documents as document_jobs
 
 CHECK = {"finding": "weight_not_on_rear_foot", "drill": "hold_loaded"}
 

@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import analysed, made, new_player, new_session
 from tests.integration.api.conftest import assert_problem
-from workers import document_jobs
+from workers.jobs import documents as document_jobs
 
 OWN = """\
 name: Club rules

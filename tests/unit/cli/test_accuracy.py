@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from models.training.rendered.bodies import DATA, simulated_track
 from service.core.settings import Settings
-from tests.unit.serve.bodies import DATA, simulated_track
 from workers.cli.accuracy import find_pairs, joint_track
 from workers.cli.app import build
-from workers.serve.truth import read_truth
+from workers.engine.truth import read_truth
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Vi
 from models.registry import entry
 from workers.cli.accuracy_report import accuracy_document, command_line
 from workers.cli.app import build
-from workers.serve.accuracy import Comparison, EventError, MetricError
+from workers.engine.accuracy import Comparison, EventError, MetricError
 
 KNEE = "front_knee_flexion@trophy"
 

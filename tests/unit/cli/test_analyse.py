@@ -15,10 +15,10 @@ from models.contract.resources import Events, Metrics
 from models.contract.tracks import JointTrack
 from tests.films import RENDERED
 from tests.unit.cli.conftest import Invoke
-from tests.unit.workers.fakes import PICTURE, FakeClip, engine, stages
-from workers import configured
+from tests.unit.pipeline.fakes import PICTURE, FakeClip, engine, stages
 from workers.cli.console import Exit
-from workers.pipeline import Stages
+from workers.jobs import configured
+from workers.pipeline.run import Stages
 
 PROJECT = Path(__file__).resolve().parents[3]
 

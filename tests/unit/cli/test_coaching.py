@@ -13,8 +13,8 @@ from models.contract.plan import DrillOutcome, PracticePlan
 from models.contract.progress import Progress
 from tests.unit.cli.conftest import Invoke
 from tests.unit.report.conftest import Case, load
-from workers.artefacts import result_files
-from workers.pipeline import PipelineResult
+from workers.pipeline.result_files import result_files
+from workers.pipeline.run import PipelineResult
 
 
 @pytest.fixture(scope="module")

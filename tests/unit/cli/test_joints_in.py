@@ -7,7 +7,7 @@ from pathlib import Path
 
 from typer.testing import CliRunner
 
-from tests.unit.serve.bodies import raw_joints, simulated_track, times, truth
+from models.training.rendered.bodies import raw_joints, simulated_track, times, truth
 from workers.cli.app import build
 from workers.joints_in.arrays import RawMotion, write_npz
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from models.contract.vocabulary import EventName, RepetitionKind
 from models.practice.rules import shipped_rules
-from workers.serve.metrics.registry import metrics_for
+from workers.engine.metrics.registry import metrics_for
 
 RULES = shipped_rules()
 

@@ -10,12 +10,12 @@ import pytest
 from models.contract.errors import InvalidRequest
 from models.contract.joints import Joints
 from models.contract.vocabulary import BODY_JOINTS, EventName, Handedness
-from tests.unit.serve.bodies import raw_joints, simulated_track, times, true_motion, truth
+from models.training.rendered.bodies import raw_joints, simulated_track, times, true_motion, truth
+from workers.engine.engine import analyse_motion
+from workers.engine.interface import EngineRequest, EngineResult
 from workers.joints_in.arrays import RawMotion, by_name, read_npz, write_npz
 from workers.joints_in.c3d import read_c3d
 from workers.joints_in.measure import measure_file
-from workers.serve.engine import analyse_motion
-from workers.serve.interface import EngineRequest, EngineResult
 
 ezc3d = pytest.importorskip("ezc3d")
 REQUEST = EngineRequest(stature_m=1.8)

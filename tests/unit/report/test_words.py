@@ -6,8 +6,8 @@ import pytest
 
 from models.contract.analysis import Metric
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
+from workers.engine.calibration_table import TABLE
 from workers.report.words import english, from_toml
-from workers.serve.calibration_table import TABLE
 
 NBSP = "\N{NO-BREAK SPACE}"
 

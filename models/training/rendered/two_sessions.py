@@ -1,0 +1,162 @@
+"""Two sessions of one player: how much of the error do films of one camera place share?
+
+1. ``python -m models.training.rendered films --profile two_sessions --seed 606 --count 324 --out FILMS``
+2. ``python -m models.training.rendered.two_sessions FILMS --cache TRACKS`` prints what a comparison says of
+   the sessions; with ``--write workers/engine/repeat_table.py`` it also writes the table the engine
+   reads.
+
+Four serves, then four of a second session with one knob of the motion turned and the camera put
+back by hand; the ninth film shows the first serve from another view. Each player is judged by
+shares of the error that were worked out from all others.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections import defaultdict
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from models.contract.analysis import Analysis, Metric
+from models.contract.comparison import MetricDifference
+from models.contract.metric_names import metric_name
+from models.contract.vocabulary import View
+from workers.cli.accuracy import joint_track, read_document
+from workers.engine.engine import analyse
+from workers.engine.interface import EngineRequest
+from workers.engine.truth import read_truth
+
+from .detectable_page import gather, page
+from .one_knob import KNOBS
+from .pairs import Tally, as_analysis, compared, count_knob, quiet
+from .profiles import SESSION
+from .session_errors import (
+    ANY_VIEW,
+    Z95,
+    Filmed,
+    Player,
+    Shares,
+    shares,
+    table_text,
+)
+
+FILMS = 2 * SESSION + 1
+FROM_TABLE = ("repeat_sd", "session_sd", "shown_share", "usual_shown_share")
+"""What a metric knows from the table."""
+
+
+def read_players(folder: Path, cache: Path) -> list[Player]:
+    """The players of a folder whose nine films are all there."""
+    films: dict[int, list[Path]] = defaultdict(list)
+    for film in sorted(folder.glob("[0-9][0-9][0-9].mp4")):
+        films[int(film.stem) // FILMS].append(film)
+    players = []
+    for number, paths in films.items():
+        if len(paths) == FILMS:
+            seen = [_measured(path, cache) for path in paths]
+            sides = seen[:SESSION], seen[SESSION:-1], seen[-1:]
+            one, two, away = (tuple(f for f in side if f is not None) for side in sides)
+            players.append(Player(number, one, two, away))
+    return players
+
+
+def _measured(film: Path, cache: Path) -> Filmed | None:
+    document = read_document(film.with_suffix(".json"))
+    truth = read_truth(document, film.stem)
+    request = EngineRequest(stature_m=truth.stature_m)
+    found = analyse(joint_track(film, truth, cache), request)
+    return Filmed(as_analysis(found, document), truth) if len(found.repetitions) == 1 else None
+
+
+def with_shares(film: Filmed, table: Shares) -> Analysis:
+    """The analysis with what a table says of each `Metric`."""
+
+    view = film.analysis.view.label.value
+
+    def set_one(metric: Metric) -> Metric:
+        name = metric_name(metric.key, metric.event)
+        row = table.get((name, view)) or table.get((name, ANY_VIEW))
+        if row is None or metric.low is None or metric.high is None:
+            return metric.model_copy(update=dict.fromkeys(FROM_TABLE))
+        sd = (metric.high - metric.low) / (2 * Z95)
+        repeat = float(np.hypot(row[0], row[1])) * sd
+        shown = {"shown_share": row[2], "usual_shown_share": row[3]}
+        session = {"repeat_sd": repeat, "session_sd": row[0] * sd}
+        return metric.model_copy(update=session | shown)
+
+    repetition = film.analysis.repetitions[0]
+    metrics = tuple(set_one(m) for m in repetition.metrics)
+    changed = repetition.model_copy(update={"metrics": metrics})
+    return film.analysis.model_copy(update={"repetitions": (changed,)})
+
+
+def judge(players: Sequence[Player], serves: int = SESSION, focus: bool = False) -> Tally:
+    """What a comparison says of each player's sessions, by shares from all other players.
+
+    ``serves``: how many of each session are compared; ``focus``: the knob is named beforehand as
+    what was worked on.
+    """
+    tally = Tally()
+    for player in players:
+        table = shares(other for other in players if other is not player)
+        sides = [side[:serves] for side in (player.first, player.second)]
+        one, two, away = (
+            [with_shares(film, table) for film in side] for side in (*sides, player.elsewhere)
+        )
+        knob = KNOBS[player.number % len(KNOBS)]
+        truths = [[film.truth for film in side] for side in sides]
+        count_knob(tally, knob, compared(one, two, knob.names if focus else ()), *truths)
+        if away:
+            tally.refilmed += 1
+            tally.refilmed_quiet += quiet(compared(one[:1], away))
+        halves = one[::2], one[1::2]
+        if all(halves):
+            tally.same += 1
+            tally.same_quiet += quiet(compared(*halves))
+    return tally
+
+
+def changes_page(players: Sequence[Player], table: Shares, path: str) -> str:
+    """How large a change must be so that a comparison sees it, by metric and view."""
+    seen = [
+        [[with_shares(film, table) for film in side] for side in (player.first, player.second)]
+        for player in players
+        if player.first and player.second
+    ]
+
+    def rows(index: int, name: str) -> tuple[View, Sequence[MetricDifference]]:
+        one, two = seen[index]
+        return one[0].view.label, compared(one, two, (name,)).differences
+
+    return page(gather(rows, len(seen)), len(seen), SESSION, path)
+
+
+def main() -> None:
+    """Command line of this module."""
+    parser = argparse.ArgumentParser(prog="python -m models.training.rendered.two_sessions")
+    parser.add_argument("--page", type=Path, help="write what a comparison can show")
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--cache", type=Path, required=True)
+    parser.add_argument("--write", type=Path)
+    options = parser.parse_args()
+    players = read_players(options.folder, options.cache)
+    table = shares(players)
+    if options.write:
+        options.write.write_text(table_text(table, len(players)), "utf-8")
+    if options.page:
+        options.page.write_text(changes_page(players, table, options.page.as_posix()), "utf-8")
+    report = {
+        "players": len(players),
+        f"{SESSION}_serves_a_side": judge(players).report(),
+        f"{SESSION}_serves_a_side_focus_named": judge(players, focus=True).report(),
+        "1_serve_a_side": judge(players, 1).report(),
+        "1_serve_a_side_focus_named": judge(players, 1, focus=True).report(),
+    }
+    print(json.dumps(report, indent=1))
+
+
+if __name__ == "__main__":
+    main()

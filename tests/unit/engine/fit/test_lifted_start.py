@@ -1,0 +1,53 @@
+"""Directions that the fit starts from, against those of the true body."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from models.contract.vocabulary import BODY_JOINTS, Handedness
+from models.training.rendered.bodies import simulated_track, true_motion, truth
+from workers.engine.fit.lifted_start import lifted_directions
+from workers.engine.fit.skeleton import FREE, VECTORS
+from workers.engine.lift import Lifted, lift_track
+
+
+def exact(clip: str) -> tuple[Lifted, np.ndarray]:
+    """A lift that knows the true body, and the body: standing heights, about the hips."""
+    motion = true_motion(clip)
+    hips = (motion.joint("left_hip") + motion.joint("right_hip")) / 2.0
+    relative = (motion.joints - hips[:, None]) / motion.stature_m
+    rows = np.arange(len(motion))
+    lifted = Lifted(rows, motion.time_s, relative, np.zeros((len(rows), 2)), 0.0, False)
+    return lifted, relative
+
+
+def test_every_segment_has_its_true_direction() -> None:
+    lifted, joints = exact("000")
+    found = lifted_directions(lifted, lifted.rows[::3])
+    assert found is not None
+    assert set(found) == {"trunk", *VECTORS[FREE:]}
+    for name, (a, b) in {
+        "left_thigh": ("left_hip", "left_knee"),
+        "right_forearm": ("right_elbow", "right_wrist"),
+        "pelvis": ("right_hip", "left_hip"),
+        "right_toe": ("right_ankle", "right_toe"),
+    }.items():
+        way = joints[::3, BODY_JOINTS.index(b)] - joints[::3, BODY_JOINTS.index(a)]
+        cosine = np.sum(found[name] * way, axis=-1) / np.linalg.norm(way, axis=-1)
+        assert cosine == pytest.approx(1.0, abs=1e-9), name
+
+
+def test_rows_the_lift_does_not_know_give_nothing() -> None:
+    lifted, _ = exact("000")
+    assert lifted_directions(lifted, np.array([3, len(lifted.rows)])) is None
+
+
+def test_a_lifted_film_gives_unit_directions() -> None:
+    track = simulated_track("002")
+    lifted = lift_track(track, (0, len(track)), Handedness(truth("002")["handedness"]))
+    assert lifted is not None
+    found = lifted_directions(lifted, lifted.rows)
+    assert found is not None
+    for way in found.values():
+        assert np.linalg.norm(way, axis=-1) == pytest.approx(1.0)

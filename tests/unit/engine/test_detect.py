@@ -1,0 +1,117 @@
+"""Finding work in a clip: from pixels, from any side, with noise, and what is not a serve."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, Handedness, RepetitionKind
+from models.training.rendered.bodies import part_of_track, simulated_track, true_motion, truth
+from workers.engine.detect import find_work, handedness_of, what_was_seen
+from workers.engine.signals import Signals, from_motion, from_track
+
+CLIPS = ("000", "001", "002", "003", "004", "005", "006", "007", "008", "009")
+
+
+def signals_of(clip: str, **options: float) -> Signals:
+    signals = from_track(simulated_track(clip, **options))
+    assert signals is not None
+    return signals
+
+
+@pytest.mark.parametrize("clip", CLIPS)
+@pytest.mark.parametrize("noise", [0.0, 0.012, 0.03])
+def test_count_and_hand_from_pixels(clip: str, noise: float) -> None:
+    document = truth(clip)
+    found = find_work(signals_of(clip, noise=noise))
+    assert [c.kind for c in found] == [RepetitionKind.SERVE] * document["n_serves"]
+    if found:
+        assert handedness_of(found).value == document["handedness"]
+
+
+@pytest.mark.parametrize("clip", ["000", "002", "004", "007"])
+def test_the_window_holds_the_whole_serve(clip: str) -> None:
+    document = truth(clip)
+    track = simulated_track(clip)
+    for candidate, serve in zip(find_work(signals_of(clip)), document["serves"], strict=True):
+        events = serve["event_times_s"]
+        assert track.time_s[candidate.start] <= events["start"] + 0.05
+        assert track.time_s[candidate.stop - 1] >= events["contact"] + 0.3
+        assert candidate.contact_s == pytest.approx(events["contact"], abs=0.12)
+
+
+def test_windows_do_not_overlap() -> None:
+    found = find_work(signals_of("007"))
+    for first, second in pairwise(found):
+        assert first.stop <= second.start
+
+
+@pytest.mark.parametrize("clip", ["000", "003", "007"])
+def test_pixels_and_metres_find_the_same(clip: str) -> None:
+    from_pixels = find_work(signals_of(clip))
+    signals = from_motion(true_motion(clip))
+    assert signals is not None
+    from_metres = find_work(signals)
+    assert [c.kind for c in from_pixels] == [c.kind for c in from_metres]
+    for a, b in zip(from_pixels, from_metres, strict=True):
+        assert a.contact_s == pytest.approx(b.contact_s, abs=0.05)
+
+
+def test_a_stated_hand_is_believed() -> None:
+    assert find_work(signals_of("000"), Handedness.RIGHT)
+    # the tossing hand of a right-hander is no hitting hand
+    assert find_work(signals_of("000"), Handedness.LEFT) == []
+
+
+def test_a_throw_without_a_raised_tossing_arm_is_a_throw() -> None:
+    motion = true_motion("000")
+    joints = motion.joints.copy()
+    start = joints[:1]
+    for joint in ("left_elbow", "left_wrist"):  # the tossing arm hangs from its shoulder
+        row, shoulder = BODY_JOINTS.index(joint), BODY_JOINTS.index("left_shoulder")
+        joints[:, row] = joints[:, shoulder] + (start[:, row] - start[:, shoulder])
+    signals = from_motion(replace(motion, joints=joints))
+    assert signals is not None
+    assert [c.kind for c in find_work(signals)] == [RepetitionKind.THROW]
+
+
+def test_a_toss_without_a_swing_is_no_serve() -> None:
+    track = simulated_track("000")
+    stop = truth("000")["serves"][0]["event_frames"]["lowest_pelvis"]
+    cut = part_of_track(track, slice(0, stop))
+    signals = from_track(cut)
+    assert signals is not None
+    assert find_work(signals) == []
+    assert "raised overhead" in what_was_seen(signals)
+
+
+def test_one_frame_of_a_lost_hand_does_not_make_a_serve() -> None:
+    track = simulated_track("009")
+    xy = track.xy.copy()
+    xy[40, LANDMARKS.index("right_wrist"), 1] -= 300.0
+    signals = from_track(replace(track, xy=xy))
+    assert signals is not None
+    assert find_work(signals) == []
+
+
+@pytest.mark.parametrize(("clip", "words"), [("008", "groundstroke"), ("009", "walking")])
+def test_other_work_is_named(clip: str, words: str) -> None:
+    assert words in what_was_seen(signals_of(clip))
+
+
+def test_standing_is_named() -> None:
+    motion = true_motion("000")
+    still = replace(motion, joints=np.repeat(motion.joints[:1], len(motion), axis=0))
+    signals = from_motion(still)
+    assert signals is not None
+    assert find_work(signals) == []
+    assert what_was_seen(signals) == "somebody standing"
+
+
+def test_nobody_is_named() -> None:
+    track = simulated_track("000")
+    assert from_track(replace(track, xy=np.full_like(track.xy, np.nan))) is None
+    assert "nobody" in what_was_seen(None)

@@ -1,0 +1,90 @@
+"""The learned lift against bodies it never saw: the committed clips were not trained on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from models.contract.tracks import BodyMotion, JointTrack
+from models.contract.vocabulary import LANDMARKS, Handedness
+from models.training.rendered.bodies import simulated_track, true_motion, truth
+from workers.engine.geometry import elevation, inclination
+from workers.engine.lift import METHOD, lift_track, lifted_body
+
+CLIPS = ("000", "001", "002", "003", "004", "006")
+
+
+def body(clip: str, track: JointTrack | None = None) -> BodyMotion:
+    document = truth(clip)
+    heading = float(np.radians(document["camera"]["azimuth_deg"] - 90.0))
+    track = simulated_track(clip, noise=0.006) if track is None else track
+    lifted = lift_track(track, (0, len(track)), Handedness(document["handedness"]))
+    assert lifted is not None
+    return lifted_body(track, lifted, stature_m=document["body_height_m"], heading=heading)
+
+
+@pytest.mark.parametrize("clip", CLIPS)
+def test_joints_about_the_hips(clip: str) -> None:
+    found, true = body(clip), true_motion(clip)
+    assert found.method == METHOD
+    events = truth(clip)["serves"][0]["event_frames"]
+    rows = slice(events["start"], events["contact"])
+
+    def about(motion: BodyMotion) -> np.ndarray:
+        hips = (motion.joint("left_hip") + motion.joint("right_hip")) / 2
+        return (motion.joints - hips[:, None])[rows]
+
+    away = np.linalg.norm(about(found) - about(true), axis=-1) / true.stature_m
+    assert np.median(away) < 0.05
+    assert np.percentile(away, 95) < 0.14
+
+
+@pytest.mark.parametrize("clip", CLIPS)
+def test_leaning_is_read_from_the_picture(clip: str) -> None:
+    found, true = body(clip), true_motion(clip)
+    row = truth(clip)["serves"][0]["event_frames"]["trophy"]
+    tilts = [
+        elevation(m.joint("right_shoulder")[row], m.joint("left_shoulder")[row])
+        for m in (found, true)
+    ]
+    assert tilts[0] == pytest.approx(float(tilts[1]), abs=16.0)
+    leans = []
+    for motion in (found, true):
+        hips, shoulders = (
+            (motion.joint(f"left_{j}")[row] + motion.joint(f"right_{j}")[row]) / 2
+            for j in ("hip", "shoulder")
+        )
+        leans.append(float(inclination(hips, shoulders)))
+    assert leans[0] == pytest.approx(leans[1], abs=14.0)
+
+
+def test_a_mirrored_picture_of_a_left_hander_gives_the_same_body() -> None:
+    track = simulated_track("000")
+    swap = [
+        LANDMARKS.index(n.replace("left", "~").replace("right", "left").replace("~", "right"))
+        for n in LANDMARKS
+    ]
+    mirrored = track.xy_raw[:, swap] * np.array([-1.0, 1.0]) + np.array([track.width, 0.0])
+    world = track.world[:, swap] * np.array([-1.0, 1.0, 1.0])
+    right = lift_track(track, (0, len(track)), Handedness.RIGHT)
+    other = replace(track, xy_raw=mirrored, world=world)
+    left = lift_track(other, (0, len(track)), Handedness.LEFT)
+    assert right is not None
+    assert left is not None
+    assert (right.mirrored, left.mirrored) == (False, True)
+    assert left.relative == pytest.approx(right.relative, abs=1e-6)
+    assert left.heading == pytest.approx(right.heading, abs=1e-6)
+
+
+def test_the_size_of_the_picture_does_not_matter() -> None:
+    track = simulated_track("003")
+    small = replace(track, xy_raw=track.xy_raw / 2.0, width=640, height=360)
+    assert body("003", small).joints == pytest.approx(body("003", track).joints, abs=1e-6)
+
+
+def test_nothing_is_answered_without_joints() -> None:
+    track = simulated_track("000")
+    unseen = replace(track, xy_raw=np.full_like(track.xy_raw, np.nan))
+    assert lift_track(unseen, (0, len(track)), Handedness.RIGHT) is None

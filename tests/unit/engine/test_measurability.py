@@ -1,0 +1,77 @@
+"""What is withheld, and whether the reason helps."""
+
+from __future__ import annotations
+
+import pytest
+
+from models.contract.vocabulary import EventName, View
+from workers.engine import calibration
+from workers.engine.events import Instant
+from workers.engine.measurability import FilmContext, why_not
+from workers.engine.metrics.registry import REGISTRY
+
+SPECS = {spec.name: spec for spec in REGISTRY}
+EVENTS = {event: Instant(1.0, 0.01, 1.0) for event in EventName}
+
+
+@pytest.fixture(autouse=True)
+def _table(monkeypatch: pytest.MonkeyPatch) -> None:
+    name = "front_knee_flexion@trophy"
+    cells = {
+        (name, "side", "usual", "m"): (0.0, 3.0, 3.5, 20),
+        (name, "behind", "usual", "m"): (0.0, 9.0, 11.0, 20),
+    }
+    monkeypatch.setattr(calibration, "TABLE", cells)
+
+
+def context(**changes: object) -> FilmContext:
+    values: dict[str, object] = {
+        "fps": 60.0,
+        "view": View.SIDE,
+        "feet_share": 1.0,
+        "events": EVENTS,
+    }
+    return FilmContext(**(values | changes))  # type: ignore[arg-type]
+
+
+def reason(name: str, **changes: object) -> str | None:
+    return why_not(SPECS[name], context(**changes), "m")
+
+
+def test_a_good_side_view_measures_the_knee() -> None:
+    assert reason("front_knee_flexion@trophy") is None
+
+
+def test_an_unsuitable_view_names_the_better_one() -> None:
+    text = reason("front_knee_flexion@trophy", view=View.BEHIND)
+    assert text == "Not reliable from behind; film from the side, facing the chest."
+
+
+def test_joints_from_elsewhere_know_no_view() -> None:
+    assert reason("front_knee_flexion@trophy", view=None, feet_share=0.0) is None
+
+
+def test_feet_out_of_the_picture() -> None:
+    assert "feet" in (reason("rear_foot_load_share@loading", feet_share=0.5) or "")
+    assert reason("shoulder_line_tilt@trophy", feet_share=0.5) is None
+
+
+def test_too_few_frames_a_second() -> None:
+    text = reason("wrist_speed_peak", fps=30.0)
+    assert text == ("30 frames per second do not resolve this movement; film at 100 or more.")
+    assert reason("wrist_speed_peak", fps=119.8) is None
+
+
+def test_a_missing_event_is_named() -> None:
+    found = {event: EVENTS[event] for event in EventName if event is not EventName.SET_UP}
+    assert "set_up" in (reason("pelvis_turn@loading", events=found) or "")
+
+
+def test_a_doubtful_clock_withholds_times_and_speeds_only() -> None:
+    assert "free fall" in (reason("tempo", time_doubtful=True) or "")
+    assert "free fall" in (reason("leg_drive_speed", time_doubtful=True) or "")
+    assert reason("front_knee_flexion@trophy", time_doubtful=True) is None
+
+
+def test_calibration_runs_withhold_nothing_for_the_view() -> None:
+    assert reason("front_knee_flexion@trophy", view=View.BEHIND, calibrated=False) is None

@@ -1,0 +1,251 @@
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from sqlalchemy import select, update
+
+from models.contract.analysis import Analysis as AnalysisDocument
+from models.contract.errors import (
+    Cancelled,
+    ClipDamaged,
+    LeaseLost,
+    ModelUnknown,
+    ObjectStoreUnavailable,
+    ServewrightError,
+)
+from models.contract.tracks import JointTrack
+from models.contract.vocabulary import AnalysisStatus
+from service.core.objects import ObjectInfo
+from service.core.tables import Analysis, Clip, OutboxEvent
+from service.core.wiring import Wiring
+from tests.films import TESTER, queue_film
+from tests.unit.pipeline.fakes import FakeClip, stages
+from workers.jobs import analysis as jobs
+from workers.jobs import lease
+from workers.pipeline.run import Stages
+
+
+@pytest.fixture
+def film(tmp_path: Path) -> Path:
+    path = tmp_path / "film.mp4"
+    path.write_bytes(b"the bytes of a film")
+    return path
+
+
+def row(wiring: Wiring, analysis_id: str) -> Analysis:
+    with wiring.database.read() as session:
+        return session.get_one(Analysis, analysis_id)
+
+
+def events(wiring: Wiring) -> list[str]:
+    with wiring.database.read() as session:
+        return list(session.scalars(select(OutboxEvent.type)))
+
+
+def always(chosen: Stages) -> Callable[[tuple[str, ...] | None], Stages]:
+    return lambda _models: chosen
+
+
+def keys(wiring: Wiring) -> list[str]:
+    return [info.key for info in wiring.objects.list("analyses")]
+
+
+def test_finished_job_shows_one_result_and_one_event(wiring: Wiring, film: Path) -> None:
+    analysis_id = queue_film(wiring, film)
+    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    done = row(wiring, analysis_id)
+    assert done.status == AnalysisStatus.COMPLETED
+    assert done.progress == 1.0
+    assert set(done.artifacts) == {
+        "result",
+        "events",
+        "metrics",
+        "joints",
+        "joints.npz",
+        "report.html",
+        "pictures/serve-1-trophy.jpg",
+    }
+    with wiring.objects.open(done.artifacts["result"]["key"]) as stream:
+        document = AnalysisDocument.model_validate_json(stream.read())
+    assert document.clip.sha256 is not None
+    with wiring.objects.open(done.artifacts["joints.npz"]["key"]) as stream:
+        assert len(JointTrack.from_npz(stream.read())) == 10
+    with wiring.objects.open(done.artifacts["metrics"]["key"]) as stream:
+        assert json.load(stream)["repetitions"][0]["kind"] == "serve"
+    assert done.headline["repetitions"] == 1
+    assert events(wiring) == ["analysis.completed"]
+    with wiring.database.read() as session:
+        assert session.get_one(Clip, done.clip_id).facts is not None
+
+
+def test_job_that_runs_twice_leaves_one_result(wiring: Wiring, film: Path) -> None:
+    analysis_id = queue_film(wiring, film)
+    for _ in range(2):
+        jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    assert events(wiring) == ["analysis.completed"]
+    assert len(keys(wiring)) == 7
+
+
+def test_options_reach_the_stages(wiring: Wiring, film: Path) -> None:
+    asked: list[tuple[str, ...] | None] = []
+
+    def choose(models: tuple[str, ...] | None) -> Stages:
+        asked.append(models)
+        return stages(FakeClip())
+
+    analysis_id = queue_film(wiring, film, {"models": ["blazepose_full"], "height_m": 1.8})
+    jobs.work(wiring, analysis_id, 1, choose)
+    assert asked == [("blazepose_full",)]
+
+
+@pytest.mark.parametrize(
+    ("clip", "code", "stage"),
+    [
+        (FakeClip(fail_at=2, error=ClipDamaged()), "clip_damaged", "decode"),
+        (FakeClip(fail_at=2, error=ModelUnknown()), "model_unknown", "decode"),
+        (FakeClip(frames=0), "clip_without_frames", "decode"),
+    ],
+)
+def test_typed_failure_is_a_problem_on_the_row_and_an_event(
+    wiring: Wiring, film: Path, clip: FakeClip, code: str, stage: str
+) -> None:
+    analysis_id = queue_film(wiring, film)
+    jobs.work(wiring, analysis_id, 1, always(stages(clip)))
+    failed = row(wiring, analysis_id)
+    assert failed.status == AnalysisStatus.FAILED
+    assert failed.problem is not None
+    assert failed.problem["code"] == code
+    assert failed.problem["stage"] == stage
+    assert failed.problem["detail"]
+    assert events(wiring) == ["analysis.failed"]
+    assert keys(wiring) == []
+
+
+def test_bug_in_a_stage_fails_the_analysis_but_not_the_worker(wiring: Wiring, film: Path) -> None:
+    def broken(*_arguments: object) -> JointTrack:
+        raise ZeroDivisionError
+
+    analysis_id = queue_film(wiring, film)
+    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip(), estimate=broken)))
+    failed = row(wiring, analysis_id)
+    assert failed.problem is not None
+    assert failed.problem["code"] == "internal_error"
+    assert "ZeroDivision" not in json.dumps(failed.problem)
+
+
+def test_stored_film_that_changed_is_refused(wiring: Wiring, film: Path) -> None:
+    analysis_id = queue_film(wiring, film)
+    with wiring.database.read() as session:
+        clip = session.get_one(Clip, row(wiring, analysis_id).clip_id)
+    wiring.objects.put_bytes(clip.object_key, b"other bytes", "video/mp4")
+    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    failed = row(wiring, analysis_id)
+    assert failed.problem is not None
+    assert failed.problem["code"] == "clip_damaged"
+
+
+def test_film_gone_from_the_store_is_a_typed_failure(wiring: Wiring, film: Path) -> None:
+    analysis_id = queue_film(wiring, film)
+    with wiring.database.read() as session:
+        clip = session.get_one(Clip, row(wiring, analysis_id).clip_id)
+    wiring.objects.delete(clip.object_key)
+    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    failed = row(wiring, analysis_id)
+    assert failed.problem is not None
+    assert failed.problem["code"] == "clip_damaged"
+
+
+@pytest.mark.parametrize("error", [LeaseLost(), Cancelled()])
+def test_work_that_is_no_longer_ours_leaves_nothing(
+    wiring: Wiring, film: Path, error: ServewrightError
+) -> None:
+    def lost(*_arguments: object) -> JointTrack:
+        raise error
+
+    analysis_id = queue_film(wiring, film)
+    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip(), estimate=lost)))
+    assert row(wiring, analysis_id).status == AnalysisStatus.RUNNING  # somebody else's affair
+    assert events(wiring) == []
+    assert keys(wiring) == []
+
+
+def test_late_attempt_cannot_commit(wiring: Wiring, film: Path) -> None:
+    analysis_id = queue_film(wiring, film)
+
+    def taken_over(*_arguments: object) -> dict[str, bytes]:
+        with wiring.database.write() as session:
+            session.execute(update(Analysis).where(Analysis.id == analysis_id).values(attempt=2))
+        return {}
+
+    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip(), draw=taken_over)))
+    assert row(wiring, analysis_id).status == AnalysisStatus.RUNNING
+    assert row(wiring, analysis_id).artifacts == {}
+    assert events(wiring) == []
+    assert keys(wiring) == []
+
+
+def test_attempt_of_another_number_is_not_started(wiring: Wiring, film: Path) -> None:
+    def never(_models: tuple[str, ...] | None) -> Stages:
+        raise AssertionError("started")
+
+    analysis_id = queue_film(wiring, film)
+    jobs.work(wiring, analysis_id, 2, never)
+    assert row(wiring, analysis_id).status == AnalysisStatus.QUEUED
+
+
+def test_short_outage_of_the_object_store_is_waited_out(
+    wiring: Wiring, film: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lease, "FIRST_WAIT_S", 0.001)
+    analysis_id = queue_film(wiring, film)
+    real = wiring.objects.put_bytes
+    outages = [1, 1, 1]
+
+    def put(key: str, data: bytes, media_type: str) -> ObjectInfo:
+        if outages:
+            outages.pop()
+            raise ObjectStoreUnavailable
+        return real(key, data, media_type)
+
+    monkeypatch.setattr(wiring.objects, "put_bytes", put)
+    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    assert row(wiring, analysis_id).status == AnalysisStatus.COMPLETED
+
+
+def test_annotated_film_is_made_when_asked_for(wiring: Wiring, film: Path) -> None:
+    made = stages(FakeClip(), film=lambda *_arguments: b"a film")
+    plain, asked = queue_film(wiring, film), None
+    jobs.work(wiring, plain, 1, always(made))
+    assert "film.mp4" not in row(wiring, plain).artifacts
+    film.write_bytes(b"other bytes of a film")
+    asked = queue_film(wiring, film, {"annotated_film": True})
+    jobs.work(wiring, asked, 1, always(made))
+    artifact = row(wiring, asked).artifacts["film.mp4"]
+    assert artifact["media_type"] == "video/mp4"
+    with wiring.objects.open(artifact["key"]) as stream:
+        assert stream.read() == b"a film"
+
+
+def test_film_of_a_minor_carries_the_cautions(wiring: Wiring, film: Path) -> None:
+    with wiring.database.write() as session:
+        now = wiring.database.now(session)
+        values = {
+            "external_id": "a",
+            "birth_year": now.year - 12,
+            "handedness": "unknown",
+            "sex": "unknown",
+        }
+        player = wiring.players.create(session, TESTER, values)
+        facts = {"kind": "baseline", "filmed_at": now}
+        filed = wiring.players.create_session(session, TESTER, player.id, facts)
+    analysis_id = queue_film(wiring, film)
+    with wiring.database.write() as session:
+        session.execute(update(Clip).values(session_id=filed.id))
+    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    key = row(wiring, analysis_id).artifacts["result"]["key"]
+    with wiring.objects.open(key) as stream:
+        document = AnalysisDocument.model_validate_json(stream.read())
+    assert any("under 18" in caution for caution in document.cautions)

@@ -1,0 +1,91 @@
+"""A comparison made by the job from what lies in the object store."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+import pytest
+
+from models.contract.clip import ClipFacts
+from models.contract.comparison import Comparison
+from models.contract.vocabulary import DerivedKind
+from service.core.analyses import Artifact
+from service.core.documents import Input
+from service.core.objects import ObjectInfo
+from service.core.tables import Clip, DerivedDocument
+from service.core.wiring import Wiring
+from tests.films import TESTER, queue_film, write_film
+from tests.unit.report.conftest import Case, load
+from workers.jobs import documents as document_jobs
+from workers.pipeline.result_files import result_files
+from workers.pipeline.run import PipelineResult
+
+
+def completed(wiring: Wiring, case: Case, film: Path) -> str:
+    """Enter a film and the finished analysis of it."""
+    analysis_id = queue_film(wiring, film)
+    claim = wiring.analyses.claim(analysis_id, 1, "w")
+    artifacts = {}
+    for file in result_files(PipelineResult(case.analysis, case.track, (case.body,))):
+        key = f"{claim.result_prefix}/{file.path}"
+        wiring.objects.put_bytes(key, file.data, file.media_type)
+        digest = hashlib.sha256(file.data).hexdigest()
+        artifacts[file.name] = Artifact(key, digest, len(file.data), file.media_type)
+    facts: ClipFacts = case.analysis.clip
+    wiring.analyses.complete(analysis_id, 1, artifacts, facts=facts)
+    return analysis_id
+
+
+@pytest.fixture
+def asked(wiring: Wiring, tmp_path: Path) -> str:
+    """Return a comparison that waits for its job."""
+    inputs = []
+    for name, side in (("right_side", "first"), ("left_front_quarter", "second")):
+        case = load(name)
+        picture = next(iter(case.frames.values()))
+        film = write_film(
+            tmp_path / f"{name}.mp4",
+            case.analysis.clip.frames,
+            rate=round(case.analysis.clip.frame_rate),
+            paint=lambda _index, picture=picture: picture,
+        )
+        inputs.append(Input(completed(wiring, case, film), side))
+    request = {"labels": {"first": "May", "second": "June"}, "kind": "serve", "film": False}
+    request["focus"] = ["pelvis_turn"]
+    with wiring.database.write() as session:
+        return wiring.documents.create(session, TESTER, DerivedKind.COMPARISON, request, inputs).id
+
+
+def row(wiring: Wiring, document_id: str) -> DerivedDocument:
+    with wiring.database.read() as session:
+        return session.get_one(DerivedDocument, document_id)
+
+
+def test_job_makes_the_comparison(wiring: Wiring, asked: str) -> None:
+    for _ in range(2):  # delivery is at least once
+        document_jobs.work(wiring, asked, 1)
+    done = row(wiring, asked)
+    assert done.status == "completed", done.problem
+    assert {"result", "report.html", "pictures/pair-trophy.jpg"} <= set(done.artifacts)
+    with wiring.objects.open(done.artifacts["result"]["key"]) as stream:
+        document = Comparison.model_validate_json(stream.read())
+    assert (document.first.label, document.second.label) == ("May", "June")
+    assert document.mirrored
+    assert document.focus == ("pelvis_turn",)
+    keys = [info.key for info in wiring.objects.list("documents")]
+    assert len(keys) == len(done.artifacts)
+
+
+def test_film_that_is_no_longer_the_uploaded_one_is_refused(wiring: Wiring, asked: str) -> None:
+    with wiring.database.read() as session:
+        clip = session.query(Clip).first()
+    assert clip is not None
+    written: ObjectInfo = wiring.objects.put_bytes(clip.object_key, b"other", "video/mp4")
+    assert written.size_bytes == 5
+    document_jobs.work(wiring, asked, 1)
+    failed = row(wiring, asked)
+    assert failed.status == "failed"
+    assert failed.problem is not None
+    assert failed.problem["code"] == "clip_damaged"
+    assert list(wiring.objects.list("documents")) == []

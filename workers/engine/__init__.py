@@ -1,0 +1,1 @@
+"""The metrics engine: joints in, measured repetitions out. Pure."""

@@ -1,0 +1,145 @@
+"""Work out the calibrated error terms from clips with known truth, and write them as data."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from models.contract.tracks import FloatArray
+from models.contract.vocabulary import EventName, View
+from workers.engine.accuracy import Comparison, MetricError
+from workers.engine.calibration import LOW_RATE_FPS, Residual
+from workers.engine.uncertainty import Z95
+
+COVERAGE = 0.955
+ENOUGH = 12
+"""Values from which the 95.5 % quantile itself is used; fewer use the inflated rms."""
+MIN_FOR_BIAS = 4
+"""Values from which a mean error may be taken for a bias."""
+PRIOR = 3.0
+"""Weight, in values, of the all-views figure in each view's."""
+
+Table = dict[tuple[str, str, str, str], tuple[float, float, float, int]]
+EventTable = dict[tuple[str, str, str], tuple[float, int]]
+MIN_EVENT_SD_S = 0.003
+
+
+def calibrate(comparisons: Iterable[Comparison]) -> Table:
+    """Return the residual table of a set of compared clips.
+
+    The clips must have been measured uncalibrated (`EngineRequest.calibrated` false): every
+    metric by every method, nothing corrected, intervals as propagated.
+    """
+    errors = [e for c in comparisons for e in c.metrics if e.error is not None]
+    groups: dict[tuple[str, str, str], list[MetricError]] = {}
+    for error in errors:
+        groups.setdefault((error.name, rate_of(error.fps), error.method), []).append(error)
+    table: Table = {}
+    for (name, rate, method), mine in groups.items():
+        everywhere = _residual(mine, None)
+        for view in View:
+            chosen = [e for e in mine if e.view is view]
+            if chosen:
+                found = _residual(chosen, everywhere)
+                table[(name, view.value, rate, method)] = (
+                    _rounded(found.bias),
+                    _rounded(found.sd),
+                    _rounded(found.mae),
+                    found.count,
+                )
+    return table
+
+
+def calibrate_events(comparisons: Iterable[Comparison]) -> EventTable:
+    """Return the root mean square time error of each event per view and rate, and its count."""
+    errors = [e for c in comparisons for e in c.events if e.seconds is not None]
+    table: EventTable = {}
+    for event in EventName:
+        for rate in ("low", "usual"):
+            mine = [e for e in errors if e.event is event and rate_of(e.fps) == rate]
+            everywhere = _rms([e.seconds or 0.0 for e in mine])
+            for view in View:
+                away = [e.seconds or 0.0 for e in mine if e.view is view]
+                if away:
+                    weight = PRIOR / (PRIOR + len(away))
+                    sd = np.sqrt((1 - weight) * _rms(away) ** 2 + weight * everywhere**2)
+                    sd = max(float(sd), MIN_EVENT_SD_S)
+                    table[(event.value, view.value, rate)] = (_rounded(sd), len(away))
+    return table
+
+
+def bias_of(errors: FloatArray) -> tuple[float, FloatArray]:
+    """Return the bias to take out, and the errors left, each judged by a bias without itself.
+
+    The bias is the mean error, shrunk by how uncertain it is (positive-part James-Stein, In: Proc
+    4th Berkeley Symp 1961, 1:361-379, from memory): a mean within its own standard error is none.
+    """
+
+    def shrunk(values: FloatArray) -> float:
+        mean = float(np.mean(values))
+        doubt = float(np.var(values, ddof=1)) / len(values)
+        return mean * max(0.0, 1.0 - doubt / mean**2) if mean else 0.0
+
+    if len(errors) < MIN_FOR_BIAS:
+        return 0.0, errors
+    left = [error - shrunk(np.delete(errors, i)) for i, error in enumerate(errors)]
+    return shrunk(errors), np.array(left)
+
+
+def _rms(values: Sequence[float]) -> float:
+    """Root mean square without the farthest twentieth: one lost event is not a spread."""
+    kept = np.sort(np.abs(values))[: max(int(np.ceil(0.95 * len(values))), 1)]
+    return float(np.sqrt(np.mean(kept**2))) if len(values) else 0.0
+
+
+def rate_of(fps: float) -> str:
+    """Return the class of frame rates a clip belongs to."""
+    return "low" if fps < LOW_RATE_FPS else "usual"
+
+
+def _residual(chosen: Sequence[MetricError], prior: Residual | None) -> Residual:
+    bias, away = bias_of(np.array([e.error for e in chosen], dtype=np.float64))
+    spread = np.array([_propagated(e) for e in chosen])
+    count = len(chosen)
+    mean_square = float(np.mean(away**2 - spread**2))
+    sd = float(np.sqrt(max(mean_square, 0.0))) * (1.0 + 1.0 / count)
+    if count >= ENOUGH:
+        sd = max(sd * 0.9, _quantile_sd(away, spread))
+    mae = float(np.mean(np.abs(away)))
+    if prior is not None:
+        weight = PRIOR / (PRIOR + count)
+        sd = float(np.sqrt((1 - weight) * sd**2 + weight * prior.sd**2))
+        mae = (1 - weight) * mae + weight * prior.mae
+    return Residual(bias, sd, mae, count)
+
+
+def _propagated(error: MetricError) -> float:
+    if error.low is None or error.high is None:
+        return 0.0
+    return (error.high - error.low) / (2.0 * Z95)
+
+
+def _quantile_sd(away: FloatArray, spread: FloatArray) -> float:
+    """Return the smallest term with which enough of the intervals hold the truth."""
+    need = np.sort(np.sqrt(np.maximum((away / Z95) ** 2 - spread**2, 0.0)))
+    place = min(int(np.ceil(COVERAGE * len(need))) - 1, len(need) - 1)
+    return float(need[place])
+
+
+def _rounded(value: float) -> float:
+    return float(f"{value:.3g}")
+
+
+def table_text(table: Table, events: EventTable, command: str) -> str:
+    """Return the text of ``calibration.json``, one row a line (see `calibration_table`)."""
+    parts = {
+        "metrics": [[*key, *row] for key, row in sorted(table.items())],
+        "events": [[*key, *row] for key, row in sorted(events.items())],
+    }
+    lists = [
+        f'"{name}": [\n' + ",\n".join(json.dumps(row) for row in rows) + "\n]"
+        for name, rows in parts.items()
+    ]
+    return "{\n" + ",\n".join([f'"made_by": {json.dumps(command)}', *lists]) + "\n}\n"

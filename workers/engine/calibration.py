@@ -1,0 +1,143 @@
+"""What films with known truth showed per metric and camera view: the bias, and the error left.
+
+A recognised systematic error is taken out of the value, and what is left widens the interval
+(JCGM 100:2008, 3.2.4 and 4.3). `workers.engine.calibration_table` reads the figures. They are
+written by ``servewright accuracy DIR --calibrate FILE`` from clips with known truth (see
+DEVELOPERS.md) and read by nothing else.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from models.contract.vocabulary import EventName, View
+from workers.engine.calibration_table import EVENT_TABLE, TABLE
+from workers.engine.repeat_table import REPEAT
+
+LOW_RATE_FPS = 45.0
+"""Below it, errors of clips at 30 frames per second and less apply."""
+
+
+@dataclass(frozen=True, slots=True)
+class Residual:
+    """What is known of a metric's error from one view.
+
+    Attributes
+    ----------
+    bias : float
+        Systematic error to take out of the value, metric units.
+    sd : float
+        Standard deviation to add in quadrature to the propagated one, metric units.
+    mae : float
+        Mean absolute error on the calibration clips, the bias taken out.
+    count : int
+        Number of values it rests on.
+    """
+
+    bias: float
+    sd: float
+    mae: float
+    count: int
+
+    @property
+    def mae_limit(self) -> float:
+        """What the mean absolute error may well be, few values considered: its upper 80 % limit.
+
+        The standard deviation of absolute normal errors is three quarters of their mean.
+        """
+        return self.mae * (1.0 + 0.84 * 0.75 / math.sqrt(max(self.count, 1)))
+
+
+NOT_CALIBRATED = Residual(0.0, 0.0, 0.0, 0)
+
+
+def residual(name: str, view: View, fps: float, method: str) -> Residual | None:
+    """Return the calibrated error of a metric by a method, or None if never calibrated.
+
+    Parameters
+    ----------
+    name : str
+        `MetricSpec.name`.
+    view : View
+    fps : float
+        Falls back to the figures of the other rate where a cell is empty.
+    method : str
+        ``BodyMotion.method``.
+    """
+    rates = ("low", "usual") if fps < LOW_RATE_FPS else ("usual", "low")
+    for rate in rates:
+        row = TABLE.get((name, view.value, rate, method))
+        if row is not None:
+            return Residual(*row)
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatShares:
+    """Shares of a metric's standard uncertainty left between films of one player from one place.
+
+    Attributes
+    ----------
+    session : float
+        What all serves of a session share.
+    serve : float
+        What differs from serve to serve.
+    shown : float
+        Share of a true change between two sessions that films show at least (97.5 %).
+    usually : float
+        Share of it that they usually show.
+    """
+
+    session: float
+    serve: float
+    shown: float
+    usually: float
+
+    @property
+    def both(self) -> float:
+        """Share left between two single serves of two sessions."""
+        return math.hypot(self.session, self.serve)
+
+
+def repeat_shares(name: str, view: View) -> RepeatShares | None:
+    """Return the shares of a metric from a view, else from all views together, or None if they
+    were never measured.
+
+    `workers.engine.repeat_table` holds the figures
+    (``python -m models.training.rendered.two_sessions``).
+    """
+    row = REPEAT.get((name, view.value)) or REPEAT.get((name, "any"))
+    return None if row is None else RepeatShares(*row[:4])
+
+
+def best_method(name: str, view: View, fps: float, methods: Sequence[str]) -> str:
+    """Return the method with the least mean absolute error; the first if none is calibrated."""
+    found = [
+        (known.mae, i)
+        for i, method in enumerate(methods)
+        if (known := residual(name, view, fps, method)) is not None
+    ]
+    return methods[min(found)[1]] if found else methods[0]
+
+
+def event_sd(event: EventName, view: View, fps: float) -> float | None:
+    """Return the calibrated standard uncertainty of an event's time in seconds, or None."""
+    rates = ("low", "usual") if fps < LOW_RATE_FPS else ("usual", "low")
+    for rate in rates:
+        row = EVENT_TABLE.get((event.value, view.value, rate))
+        if row is not None:
+            return row[0]
+    return None
+
+
+def views_within(name: str, tolerance: float, fps: float) -> list[View]:
+    """Return the views whose mean absolute error is surely within a tolerance, best first."""
+    methods = sorted({method for (metric, _, _, method) in TABLE if metric == name})
+    found: list[tuple[float, View]] = []
+    for view in View:
+        errors = [r.mae_limit for m in methods if (r := residual(name, view, fps, m)) is not None]
+        if errors and min(errors) <= tolerance:
+            found.append((min(errors), view))
+    return [view for _, view in sorted(found, key=lambda item: item[0])]

@@ -1,0 +1,303 @@
+"""Find the work in a clip: serves, slow shadow swings, throws and static holds.
+
+The mark of a serve that no other stroke shares is the order of the arms: the tossing hand goes
+up over the head, and while it comes down the hitting hand passes over the head fast and falls
+away. Thresholds are in torso lengths (about 0.29 of standing height) and are engineering choices
+checked on rendered and real films, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import find_peaks
+
+from models.contract.tracks import BoolArray, FloatArray
+from models.contract.vocabulary import Handedness, RepetitionKind
+from workers.engine.signals import SIDES, Signals
+from workers.engine.stillness import STANCE_S, lasting
+
+OVERHEAD = 0.55
+"""Wrist over the mid-shoulder at the top of either arm's reach."""
+OVERHEAD_SWING = 0.25
+"""Lowest top of a hitting wrist after a toss: a fast hand is cut off between two frames."""
+TOSS_BEFORE_S = (0.08, 3.5)
+"""The tossing hand is highest this long before the hitting hand (slow swings included)."""
+TOSS_DROP = 0.25
+"""By how much the tossing hand has come down when the hitting hand is highest."""
+MIN_RISE = 2.2
+"""Slowest upward hand speed of a swing."""
+MIN_SWING = 7.0
+"""Least sum of upward and downward speed where the hand is not seen overhead."""
+SERVE_RISE, SERVE_FALL = 8.0, 12.0
+SLOW_BELOW, SLOW_BELOW_AT_LOW_RATE, LOW_RATE_FPS = 1.75, 1.6, 27.0
+"""A swing whose upward and downward speeds, each over its usual value, sum to less is slow; few
+frames a second blunt both."""
+COCKED_DEG, EXTENDED_DEG = 60.0, 50.0
+"""A throw without a raised tossing arm shows a bent elbow that straightens; a toss does not."""
+SURELY_FAST = 2.2
+"""From this sum on the swing is no slow one, however early the hips were lowest."""
+SHADOW_DRIVE_S = 0.62
+"""Lowest hips to highest wrist; longer is a shadow swing."""
+BEFORE_S, BEFORE_SLOW_S = 3.2, 7.0
+"""Longest time from set-up to contact, full speed and slow."""
+AFTER_S = 0.75
+STILL = 0.5
+"""Fastest hand, hip or head while standing still, torso lengths per second."""
+HOLD_MIN_S = 0.8
+HOLD_STILL = 0.35
+HOLD_DROP = 0.08
+"""Hips below standing in a hold."""
+HOLD_KNEES_DEG = 25.0
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One piece of work found in a clip.
+
+    ``start`` and ``stop`` are rows of the source (half-open); ``contact_s`` is the rough time of
+    the highest hitting wrist (holds: the middle).
+    """
+
+    kind: RepetitionKind
+    hitting: Handedness
+    start: int
+    stop: int
+    contact_s: float
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Swing:
+    side: str
+    peak: int
+    toss: int | None
+    rise: float
+    fall: float
+    score: float
+
+
+def find_work(signals: Signals, handedness: Handedness = Handedness.UNKNOWN) -> list[Candidate]:
+    """Return the repetitions of a clip in order of time; empty when there is none.
+
+    Parameters
+    ----------
+    signals : Signals
+    handedness : Handedness
+        If known, only that hand can be the hitting hand. Otherwise the hand with more evidence
+        over the whole clip is, since one clip shows one player.
+    """
+    swings = [swing for side in SIDES for swing in _swings(signals, side)]
+    side = _hitting_side(swings, handedness)
+    kept = [swing for swing in swings if swing.side == side]
+    found = _candidates(signals, kept)
+    found += _holds(signals, found, Handedness(side) if side else handedness)
+    return sorted(found, key=lambda candidate: candidate.start)
+
+
+def handedness_of(candidates: Sequence[Candidate]) -> Handedness:
+    """Return the hitting hand of the work found, or unknown."""
+    for candidate in candidates:
+        if candidate.hitting is not Handedness.UNKNOWN:
+            return candidate.hitting
+    return Handedness.UNKNOWN
+
+
+def what_was_seen(signals: Signals | None) -> str:
+    """Return in words what a clip without serves shows."""
+    if signals is None:
+        return "nobody in full view for long enough"
+    duration = float(signals.time_s[-1] - signals.time_s[0])
+    top = max(float(np.max(signals.wrist[side])) for side in SIDES)
+    fastest = float(np.percentile(signals.activity, 98))
+    travelled = float(np.percentile(signals.travel, 98) - np.percentile(signals.travel, 2))
+    if top >= OVERHEAD:
+        return "a hand raised overhead, but not a toss followed by an overhead swing"
+    if travelled > 2.0 and travelled / max(duration, 0.1) > 0.5:
+        return "somebody walking"
+    if fastest > 6.0:
+        return "a swing below head height, like a groundstroke"
+    if fastest > 1.2:
+        return "small movements of hands and arms, like standing and bouncing the ball"
+    return "somebody standing"
+
+
+def _swings(signals: Signals, side: str) -> list[_Swing]:
+    """Every time this hand passes overhead like a hitting hand."""
+    other = SIDES[1 - SIDES.index(side)]
+    hand, toss_hand = signals.wrist[side], signals.wrist[other]
+    time, rise = signals.time_s, signals.rise[side]
+    peaks, _ = find_peaks(np.concatenate([[-9.0], hand, [-9.0]]), prominence=0.35)
+    found: list[_Swing] = []
+    for peak in peaks - 1:
+        t = float(time[peak])
+        if hand[peak] < OVERHEAD_SWING:
+            continue
+        up = float(np.max(rise[(time > t - 0.5) & (time <= t)], initial=0.0))
+        down = float(-np.min(rise[(time > t) & (time < t + 0.6)], initial=0.0))
+        if up < MIN_RISE or down < MIN_RISE:
+            continue
+        window = (time >= t - TOSS_BEFORE_S[1]) & (time <= t - TOSS_BEFORE_S[0])
+        toss = _last_raise(toss_hand, window)
+        tossed = (
+            toss is not None
+            and toss_hand[toss] - toss_hand[peak] >= TOSS_DROP
+            and hand[toss] < hand[peak] - 0.2
+        )
+        if hand[peak] < OVERHEAD and not (tossed and up + down >= MIN_SWING):
+            continue
+        score = float(up + down) * (2.0 if tossed else 0.5)
+        found.append(_Swing(side, int(peak), toss if tossed else None, up, down, score))
+    return found
+
+
+def _last_raise(hand: FloatArray, window: BoolArray) -> int | None:
+    """Return the last overhead maximum of a hand in a window."""
+    rows = np.flatnonzero(window & (hand >= OVERHEAD))
+    if rows.size == 0:
+        return None
+    breaks = np.flatnonzero(np.diff(rows) > 1)
+    run = rows[breaks[-1] + 1 :] if breaks.size else rows
+    return int(run[np.argmax(hand[run])])
+
+
+def _hitting_side(swings: Sequence[_Swing], handedness: Handedness) -> str | None:
+    if handedness is not Handedness.UNKNOWN:
+        return handedness.value
+    if not swings:
+        return None
+    total = {side: sum(s.score for s in swings if s.side == side) for side in SIDES}
+    return max(SIDES, key=lambda side: total[side])
+
+
+def _candidates(signals: Signals, swings: Sequence[_Swing]) -> list[Candidate]:
+    tossed = [swing for swing in swings if swing.toss is not None]
+    lone = [
+        swing
+        for swing in swings
+        if swing.toss is None
+        and swing.rise >= SERVE_RISE
+        and _thrown(signals, swing)
+        and all(abs(signals.time_s[swing.peak] - signals.time_s[s.peak]) > 1.5 for s in tossed)
+    ]
+    found: list[Candidate] = []
+    free_from = 0
+    for swing in sorted([*tossed, *lone], key=lambda s: s.peak):
+        if swing.peak <= free_from:
+            continue
+        kind = _kind(signals, swing)
+        start, stop = _window(signals, swing, kind, free_from)
+        found.append(
+            Candidate(
+                kind=kind,
+                hitting=Handedness(swing.side),
+                start=int(signals.index[start]),
+                stop=int(signals.index[stop - 1]) + 1,
+                contact_s=float(signals.time_s[swing.peak]),
+                confidence=_confidence(swing),
+            )
+        )
+        free_from = stop
+    return found
+
+
+def _thrown(signals: Signals, swing: _Swing) -> bool:
+    """Return whether the elbow straightens from a bent position over several overhead frames."""
+    time, elbow = signals.time_s, signals.elbow[swing.side]
+    t = float(time[swing.peak])
+    before = elbow[(time >= t - 0.4) & (time < t - 0.05)]
+    around = (time >= t - 0.08) & (time <= t + 0.08)
+    overhead = around & (signals.wrist[swing.side] >= OVERHEAD_SWING)
+    return bool(
+        before.size
+        and np.max(before) >= COCKED_DEG
+        and np.min(elbow[around]) <= EXTENDED_DEG
+        and int(overhead.sum()) >= 3
+    )
+
+
+def _kind(signals: Signals, swing: _Swing) -> RepetitionKind:
+    if swing.toss is None:
+        return RepetitionKind.THROW
+    time = signals.time_s
+    before = np.flatnonzero((time >= time[swing.toss] - 0.4) & (time < time[swing.peak]))
+    lowest = before[np.argmin(signals.hips[before])] if before.size else swing.toss
+    drive = float(time[swing.peak] - time[lowest])
+    blunt = signals.step_s > 1.0 / LOW_RATE_FPS
+    limit = SLOW_BELOW_AT_LOW_RATE if blunt else SLOW_BELOW
+    speed = swing.rise / SERVE_RISE + swing.fall / SERVE_FALL
+    if speed < limit or (speed < SURELY_FAST and drive > SHADOW_DRIVE_S):
+        return RepetitionKind.SHADOW
+    return RepetitionKind.SERVE
+
+
+def _confidence(swing: _Swing) -> float:
+    evidence = min(swing.rise / 9.0, 1.0) * 0.5 + min(swing.fall / 14.0, 1.0) * 0.5
+    return float(0.5 + 0.49 * evidence) if swing.toss is not None else 0.5
+
+
+def _window(
+    signals: Signals, swing: _Swing, kind: RepetitionKind, free_from: int
+) -> tuple[int, int]:
+    """Return the samples from a little before the last still stance to the finish."""
+    time = signals.time_s
+    first = _toss_starts(signals, swing)
+    longest = BEFORE_SLOW_S if kind is RepetitionKind.SHADOW else BEFORE_S
+    earliest = max(free_from, int(np.searchsorted(time, time[swing.peak] - longest)))
+    still = np.flatnonzero(_stance(signals, earliest, first))
+    begin = earliest + int(still[-1]) if still.size else earliest
+    start = max(free_from, int(np.searchsorted(time, time[begin] - 0.4)))
+    stretch = 2.0 if kind is RepetitionKind.SHADOW else 1.0
+    stop = int(np.searchsorted(time, time[swing.peak] + AFTER_S * stretch, side="right"))
+    return start, max(stop, swing.peak + 1)
+
+
+def _stance(signals: Signals, earliest: int, first: int) -> BoolArray:
+    """Return where the server stands still before the swing; if never for long, where at all."""
+    still = signals.activity[earliest:first] < STILL
+    long = lasting(still, signals.time_s[earliest:first], STANCE_S)
+    return long if long.any() else still
+
+
+def _toss_starts(signals: Signals, swing: _Swing) -> int:
+    """Return the last sample before the swing at which the tossing hand is below the shoulder."""
+    if swing.toss is None:
+        return swing.peak
+    other = SIDES[1 - SIDES.index(swing.side)]
+    low = np.flatnonzero(signals.wrist[other][: swing.toss] < 0.0)
+    return int(low[-1]) if low.size else swing.toss
+
+
+def _holds(signals: Signals, taken: Sequence[Candidate], hitting: Handedness) -> list[Candidate]:
+    """Still stretches in the loaded posture: a hand up or knees bent, hips below standing."""
+    standing = float(np.percentile(signals.hips, 95))
+    lowered = (standing - signals.hips >= HOLD_DROP) | (signals.knees >= HOLD_KNEES_DEG)
+    arm_up = np.max(np.stack([signals.wrist[s] for s in SIDES]), axis=0) >= OVERHEAD
+    quiet = signals.drift < HOLD_STILL
+    busy = np.zeros(len(signals), dtype=np.bool_)
+    for candidate in taken:
+        busy |= (signals.index >= candidate.start) & (signals.index < candidate.stop)
+    rows = np.flatnonzero(lowered & arm_up & quiet & ~busy)
+    found: list[Candidate] = []
+    gaps = np.flatnonzero(np.diff(signals.time_s[rows]) > 0.25) + 1
+    for run in np.split(rows, gaps):
+        if run.size < 4 or signals.time_s[run[-1]] - signals.time_s[run[0]] < HOLD_MIN_S:
+            continue
+        middle = run[run.size // 2]
+        raised = max(SIDES, key=lambda side: float(signals.wrist[side][middle]))
+        hand = hitting
+        if hand is Handedness.UNKNOWN:
+            hand = Handedness(SIDES[1 - SIDES.index(raised)])
+        found.append(
+            Candidate(
+                kind=RepetitionKind.HOLD,
+                hitting=hand,
+                start=int(signals.index[run[0]]),
+                stop=int(signals.index[run[-1]]) + 1,
+                contact_s=float(signals.time_s[middle]),
+                confidence=0.8,
+            )
+        )
+    return found

@@ -1,0 +1,305 @@
+"""The metrics engine: joints in, measured repetitions out. Pure; seconds per serve."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from models.contract.analysis import Repetition, Scale, ViewEstimate
+from models.contract.errors import (
+    BodyNotInFrame,
+    FeetNotInFrame,
+    FrameRateDoubtful,
+    FrameRateLow,
+    NoPerson,
+    NoServeFound,
+    SeveralPeople,
+    ViewUnsuitable,
+)
+from models.contract.errors.root import ServewrightError
+from models.contract.problem import Problem
+from models.contract.tracks import BodyMotion, JointTrack
+from models.contract.vocabulary import (
+    EventName,
+    Handedness,
+    RepetitionKind,
+    Severity,
+    View,
+)
+from workers.engine import usability
+from workers.engine.calibration import event_sd
+from workers.engine.detect import Candidate, find_work, handedness_of, what_was_seen
+from workers.engine.events import Instant, locate
+from workers.engine.film_bodies import film_bodies, plain_estimate
+from workers.engine.freefall import body_fall, clock_doubtful
+from workers.engine.interface import EngineRequest, EngineResult
+from workers.engine.measurability import FilmContext
+from workers.engine.measure import Estimate, events_of, floor_height, measure
+from workers.engine.proportions import POPULATION_STATURE_M
+from workers.engine.signals import Signals, from_motion, from_track
+from workers.engine.view import estimate
+from workers.engine.witness import Witness, from_film
+
+ASSUMED_STATURE_SD_M = 0.09
+"""Adults of both sexes (working value)."""
+GIVEN_STATURE_SD_M = 0.01
+
+
+def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
+    """Measure everything in a clip from its landmarks.
+
+    Parameters
+    ----------
+    track : JointTrack
+        One person's landmarks over the clip.
+    request : EngineRequest
+        What the caller knows.
+
+    Returns
+    -------
+    EngineResult
+        Problems are stated in it; nothing is raised for a film that shows too little.
+    """
+    signals = from_track(track)
+    found = _with_drill(_find(signals, request.handedness), request.drill)
+    hand, hand_source = _handedness(found, request)
+    bodies = film_bodies(track, found, hand, request)
+    azimuths = [body.azimuth for body in bodies if body is not None]
+    view = estimate(azimuths, request.view, request.azimuth_deg)
+    fps = usability.frame_rate(track.time_s)
+    repetitions: list[Repetition] = []
+    clock = False
+    for candidate, body in zip(found, bodies, strict=True):
+        feet = usability.feet_share(track, candidate.start, candidate.stop)
+        witness = None if body is None else _witness(track, body.estimates[-1].motion, hand)
+        estimates = () if body is None else body.estimates
+        repetition, doubtful = _repetition(
+            candidate,
+            estimates,
+            request,
+            fps,
+            view.label,
+            feet,
+            witness,
+            {} if body is None else body.learned,
+        )
+        repetitions.append(repetition)
+        clock |= doubtful
+    windows = [(candidate.start, candidate.stop) for candidate in found]
+    checks = usability.checks(track, windows, view)
+    failed = {check.key for check in checks if not check.passed}
+    problems = _film_problems(failed, repetitions, signals, clock)
+    return EngineResult(
+        view=view,
+        handedness=hand,
+        handedness_source=hand_source,
+        scale=_scale(request),
+        repetitions=tuple(repetitions),
+        bodies=tuple(None if body is None else body.motion for body in bodies),
+        checks=checks,
+        problems=problems,
+    )
+
+
+def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
+    """Measure everything in a body's motion that came from elsewhere (a laboratory, a file).
+
+    Parameters
+    ----------
+    motion : BodyMotion
+        Canonical court frame (see the contract); ``right_*`` is the hitting side.
+    request : EngineRequest
+        View and frame-rate limits of a camera do not apply.
+    """
+    signals = from_motion(motion)
+    found = _with_drill(_find(signals, Handedness.RIGHT), request.drill)
+    fps = usability.frame_rate(motion.time_s)
+    repetitions: list[Repetition] = []
+    bodies: list[BodyMotion | None] = []
+    clock = False
+    for candidate in found:
+        part = _part(motion, candidate.start, candidate.stop)
+        repetition, doubtful = _repetition(
+            candidate, (plain_estimate(part),), request, fps, None, 1.0
+        )
+        repetitions.append(repetition)
+        bodies.append(part)
+        clock |= doubtful
+    hand = Handedness.LEFT if motion.mirrored else Handedness.RIGHT
+    return EngineResult(
+        view=ViewEstimate(label=View.UNKNOWN, source="unknown"),
+        handedness=hand,
+        handedness_source="given",
+        scale=Scale(metres_per_body_height=motion.stature_m, source="joints_in"),
+        repetitions=tuple(repetitions),
+        bodies=tuple(bodies),
+        problems=_motion_problems(repetitions, signals, clock),
+    )
+
+
+def _find(signals: Signals | None, handedness: Handedness) -> list[Candidate]:
+    return [] if signals is None else find_work(signals, handedness)
+
+
+def _with_drill(found: list[Candidate], drill: RepetitionKind | None) -> list[Candidate]:
+    """Let the caller say what the swings are; holds are seen for certain."""
+    if drill is None or drill is RepetitionKind.HOLD:
+        return found
+    return [
+        candidate
+        if candidate.kind is RepetitionKind.HOLD
+        else Candidate(
+            drill,
+            candidate.hitting,
+            candidate.start,
+            candidate.stop,
+            candidate.contact_s,
+            candidate.confidence,
+        )
+        for candidate in found
+    ]
+
+
+def _handedness(found: list[Candidate], request: EngineRequest) -> tuple[Handedness, str]:
+    if request.handedness is not Handedness.UNKNOWN:
+        return request.handedness, "given"
+    hand = handedness_of(found)
+    return hand, "unknown" if hand is Handedness.UNKNOWN else "estimated"
+
+
+def _witness(track: JointTrack, motion: BodyMotion, hand: Handedness) -> Witness | None:
+    rows = np.searchsorted(track.frame_index, motion.frame_index)
+    return from_film(track, rows, motion.time_s, hand is Handedness.LEFT)
+
+
+def _part(motion: BodyMotion, start: int, stop: int) -> BodyMotion:
+    rows = slice(start, stop)
+    return BodyMotion(
+        time_s=motion.time_s[rows],
+        frame_index=motion.frame_index[rows],
+        joints=motion.joints[rows],
+        sd=motion.sd[rows],
+        mirrored=motion.mirrored,
+        stature_m=motion.stature_m,
+        method=motion.method,
+        camera=motion.camera,
+    )
+
+
+def _repetition(
+    candidate: Candidate,
+    estimates: Sequence[Estimate],
+    request: EngineRequest,
+    fps: float,
+    view: View | None,
+    feet: float,
+    witness: Witness | None = None,
+    learned: Mapping[EventName, float] | None = None,
+) -> tuple[Repetition, bool]:
+    """Return one measured repetition, and whether its clock is doubtful."""
+    if not estimates:
+        return Repetition(
+            kind=candidate.kind,
+            start_s=candidate.contact_s,
+            end_s=candidate.contact_s,
+            confidence=0.2,
+        ), False
+    motion = estimates[0].motion
+    events = _calibrated(locate(estimates[-1].motion, candidate.kind, witness, learned), view, fps)
+    trusted = request.capture_fps is None and motion.method != "network_3d"
+    fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
+    doubtful = clock_doubtful(fall)
+    context = FilmContext(fps, view, feet, events, doubtful, request.calibrated)
+    given = request.stature_m is not None or view is None
+    metrics = measure(
+        estimates,
+        candidate.kind,
+        context,
+        sex=request.sex,
+        stature_sd_m=GIVEN_STATURE_SD_M if given else ASSUMED_STATURE_SD_M,
+        seed=request.seed,
+    )
+    times = [instant.time_s for instant in events.values()]
+    repetition = Repetition(
+        kind=candidate.kind,
+        start_s=round(min(times, default=float(motion.time_s[0])), 5),
+        end_s=round(max(times, default=float(motion.time_s[-1])), 5),
+        confidence=round(candidate.confidence, 3),
+        events=events_of(events, motion),
+        metrics=metrics,
+    )
+    return repetition, doubtful
+
+
+def _calibrated(
+    events: dict[EventName, Instant], view: View | None, fps: float
+) -> dict[EventName, Instant]:
+    """Give each event the uncertainty that films from this view were found to have."""
+    if view is None:
+        return events
+    known = {event: event_sd(event, view, fps) for event in events}
+    return {
+        event: replace(instant, sd_s=known[event] or instant.sd_s)
+        for event, instant in events.items()
+    }
+
+
+def _scale(request: EngineRequest) -> Scale:
+    if request.stature_m is not None:
+        return Scale(
+            metres_per_body_height=request.stature_m,
+            source="given",
+            uncertainty_m=GIVEN_STATURE_SD_M,
+        )
+    return Scale(
+        metres_per_body_height=POPULATION_STATURE_M,
+        source="assumed",
+        uncertainty_m=ASSUMED_STATURE_SD_M,
+    )
+
+
+def _film_problems(
+    failed: set[str], repetitions: list[Repetition], signals: Signals | None, clock: bool
+) -> tuple[Problem, ...]:
+    problems: list[Problem] = []
+
+    def state(error: ServewrightError, severity: Severity) -> None:
+        problems.append(Problem.of(error, severity=severity, stage="serve"))
+
+    if "person_seen" in failed:
+        state(NoPerson(), Severity.BLOCKING if signals is None else Severity.WARNING)
+    if not repetitions and signals is not None:
+        state(_no_serve(signals), Severity.BLOCKING)
+    if "both_feet" in failed and signals is not None:
+        state(FeetNotInFrame(), Severity.WARNING)
+    if "whole_body" in failed and signals is not None:
+        state(BodyNotInFrame(), Severity.WARNING)
+    if "one_person" in failed:
+        state(SeveralPeople(), Severity.WARNING)
+    if "frame_rate" in failed:
+        state(FrameRateLow(), Severity.NOTE)
+    if clock:
+        state(FrameRateDoubtful(), Severity.WARNING)
+    if "side_view" in failed and repetitions:
+        state(ViewUnsuitable(), Severity.NOTE)
+    return tuple(problems)
+
+
+def _motion_problems(
+    repetitions: list[Repetition], signals: Signals | None, clock: bool
+) -> tuple[Problem, ...]:
+    problems: list[Problem] = []
+    if not repetitions:
+        problems.append(Problem.of(_no_serve(signals), stage="serve"))
+    if clock:
+        problems.append(Problem.of(FrameRateDoubtful(), severity=Severity.WARNING, stage="serve"))
+    return tuple(problems)
+
+
+def _no_serve(signals: Signals | None) -> NoServeFound:
+    return NoServeFound(
+        f"No serve was found in the clip; it shows {what_was_seen(signals)}. Film at least one "
+        "whole serve, from the still stance before the toss to the finish."
+    )

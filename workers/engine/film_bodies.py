@@ -1,0 +1,127 @@
+"""Bodies from film: the kinematic fit, the learned lift, and the network's own 3D if both fail."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from models.contract.errors import BodyNotInFrame
+from models.contract.tracks import BodyMotion, FloatArray, JointTrack
+from models.contract.vocabulary import EventName, Handedness
+from workers.engine.detect import Candidate
+from workers.engine.fit import ClipContext, fit_body
+from workers.engine.interface import EngineRequest
+from workers.engine.lift import HEADING_SD, Lifted, lift_track, lifted_body
+from workers.engine.measure import Estimate
+from workers.engine.network_body import network_body
+from workers.engine.proportions import POPULATION_STATURE_M
+from workers.engine.uncertainty import draw_joints
+
+BOTH = "fit_and_lift"
+
+
+@dataclass(frozen=True, slots=True)
+class FilmBody:
+    """One repetition's body by each method that worked, the most trusted first.
+
+    ``azimuth`` is the camera's place about the server and its sd, degrees; ``learned`` are the
+    events as the learned lift has them, seconds.
+    """
+
+    estimates: tuple[Estimate, ...]
+    azimuth: tuple[float, float]
+    learned: Mapping[EventName, float] = field(default_factory=dict)
+
+    @property
+    def motion(self) -> BodyMotion:
+        """The body that is handed on."""
+        return self.estimates[0].motion
+
+
+def plain_estimate(motion: BodyMotion) -> Estimate:
+    """Return an estimate whose samples come from the motion's own standard deviations."""
+
+    def sample(count: int, seed: int) -> FloatArray:
+        return draw_joints(motion, count, seed)
+
+    return Estimate(motion, sample)
+
+
+def film_bodies(
+    track: JointTrack, found: list[Candidate], hand: Handedness, request: EngineRequest
+) -> list[FilmBody | None]:
+    """Return the body of each repetition; one fit tells the next about person and camera."""
+    context: ClipContext | None = None
+    bodies: list[FilmBody | None] = []
+    for candidate in found:
+        rows = (candidate.start, candidate.stop)
+        window = (float(track.time_s[rows[0]]), float(track.time_s[rows[1] - 1]))
+        lifted = lift_track(track, rows, hand)
+        try:
+            fit = fit_body(
+                track, window, handedness=hand, request=request, context=context, lifted=lifted
+            )
+        except (BodyNotInFrame, np.linalg.LinAlgError):
+            bodies.append(_without_fit(track, rows, hand, request, lifted))
+            continue
+        context = fit.context
+        estimates = [Estimate(fit.motion, fit.sample)]
+        if lifted is not None:
+            heading = float(np.radians(fit.azimuth_deg - 90.0))
+            body = lifted_body(track, lifted, stature_m=fit.motion.stature_m, heading=heading)
+            estimates += [*_both(estimates[0], body), plain_estimate(body)]
+        learned = {} if lifted is None else lifted.events
+        bodies.append(FilmBody(tuple(estimates), (fit.azimuth_deg, fit.azimuth_sd), learned))
+    return bodies
+
+
+def _both(fit: Estimate, lifted: BodyMotion) -> list[Estimate]:
+    """Return the mean of fit and lift, whose errors are unlike; nothing where frames differ."""
+    motion = fit.motion
+    if len(motion) != len(lifted) or not np.array_equal(motion.time_s, lifted.time_s):
+        return []
+    early = slice(0, max(3, len(motion) // 10))
+    shift = np.median(motion.joints[early] - lifted.joints[early], axis=(0, 1))
+    moved = replace(lifted, joints=lifted.joints + shift)
+    mean = replace(
+        motion,
+        joints=(motion.joints + moved.joints) / 2.0,
+        sd=np.sqrt(motion.sd**2 + moved.sd**2) / 2.0,
+        method=BOTH,
+    )
+
+    def sample(count: int, seed: int) -> FloatArray:
+        return np.asarray((fit.sample(count, seed) + draw_joints(moved, count, seed + 1)) / 2.0)
+
+    return [Estimate(mean, sample)]
+
+
+def _without_fit(
+    track: JointTrack,
+    rows: tuple[int, int],
+    hand: Handedness,
+    request: EngineRequest,
+    lifted: Lifted | None,
+) -> FilmBody | None:
+    """Return the lift alone, or the network's own 3D; results say so in their method."""
+    if lifted is not None:
+        stature = request.stature_m or POPULATION_STATURE_M
+        azimuth = request.azimuth_deg
+        if azimuth is None:
+            azimuth = float((90.0 + np.degrees(lifted.heading)) % 360.0)
+        heading = float(np.radians(azimuth - 90.0))
+        body = lifted_body(track, lifted, stature_m=stature, heading=heading)
+        place = (azimuth, float(np.degrees(HEADING_SD)))
+        return FilmBody((plain_estimate(body),), place, lifted.events)
+    plain = network_body(
+        track,
+        rows,
+        handedness=hand,
+        stature_m=request.stature_m or POPULATION_STATURE_M,
+        azimuth_deg=request.azimuth_deg,
+    )
+    if plain is None:
+        return None
+    return FilmBody((plain_estimate(plain.motion),), plain.azimuth)

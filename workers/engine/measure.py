@@ -1,0 +1,181 @@
+"""Measure one repetition: events, then every metric with interval or reason."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from models.contract.analysis import Event, Metric
+from models.contract.tracks import BodyMotion, FloatArray
+from models.contract.vocabulary import EventName, RepetitionKind, Sex
+from workers.engine.calibration import (
+    NOT_CALIBRATED,
+    Residual,
+    best_method,
+    repeat_shares,
+    residual,
+)
+from workers.engine.events import Instant
+from workers.engine.measurability import FilmContext, why_not
+from workers.engine.metrics.registry import metrics_for
+from workers.engine.metrics.spec import MetricSpec
+from workers.engine.samples import Samples
+from workers.engine.uncertainty import SAMPLES, Z95, best, cloud, value_and_sd
+
+_DIGITS = {"deg": 2, "s": 4, "ms": 1, "m": 4, "m/s": 3, "deg/s": 1, "1": 4}
+FLOOR_UNDER_ANKLES = 0.045
+"""Ankle joint centre over the floor in standing heights, where no heel or toe is seen."""
+
+
+def floor_height(motion: BodyMotion) -> float:
+    """Return the height of the floor in the court frame: under heels and toes at rest, metres."""
+    names = ("left_heel", "right_heel", "left_toe", "right_toe")
+    points = np.stack([motion.joint(name)[:, 2] for name in names])
+    if np.isfinite(points).any():
+        low = float(np.nanpercentile(np.nanmin(points, axis=0), 10))
+        return low - 0.012 * motion.stature_m
+    ankles = np.stack([motion.joint(f"{side}_ankle")[:, 2] for side in ("left", "right")])
+    return float(np.percentile(ankles.min(axis=0), 10)) - FLOOR_UNDER_ANKLES * motion.stature_m
+
+
+def events_of(found: Mapping[EventName, Instant], motion: BodyMotion) -> dict[EventName, Event]:
+    """Return the contract's events, with the nearest frame of each."""
+    result: dict[EventName, Event] = {}
+    for name, instant in found.items():
+        row = int(np.argmin(np.abs(motion.time_s - instant.time_s)))
+        result[name] = Event(
+            time_s=round(instant.time_s, 5),
+            frame=int(motion.frame_index[row]),
+            uncertainty_s=round(instant.sd_s, 5),
+            confidence=round(instant.confidence, 3),
+        )
+    return result
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A body as one method sees it.
+
+    ``sample(count, seed)`` draws joints from its uncertainty, shape (S, T, 21, 3).
+    """
+
+    motion: BodyMotion
+    sample: Callable[[int, int], FloatArray]
+
+
+def measure(
+    estimates: Sequence[Estimate],
+    kind: RepetitionKind,
+    context: FilmContext,
+    *,
+    sex: Sex,
+    stature_sd_m: float,
+    seed: int,
+) -> tuple[Metric, ...]:
+    """Return every metric that applies to this kind of work.
+
+    Parameters
+    ----------
+    estimates : sequence of Estimate
+        The same repetition by one or more methods, canonical court frame. Each metric is taken
+        from the method that was more accurate on calibration films.
+    kind : RepetitionKind
+    context : FilmContext
+        Carries the events.
+    sex : Sex
+    stature_sd_m : float
+    seed : int
+    """
+    prepared: dict[str, tuple[Samples, Samples]] = {}
+    for estimate in estimates:
+        motion = estimate.motion
+        floor = floor_height(motion)
+        joints = estimate.sample(SAMPLES, seed)
+        prepared[motion.method] = (
+            best(motion, context.events, sex=sex, floor_z=floor),
+            cloud(
+                motion,
+                joints,
+                context.events,
+                sex=sex,
+                floor_z=floor,
+                stature_sd_m=stature_sd_m,
+                seed=seed,
+            ),
+        )
+    results: list[Metric] = []
+    for spec in metrics_for(kind):
+        for method in _methods(spec, context, list(prepared)):
+            reason = why_not(spec, context, method)
+            value = sd = float("nan")
+            if reason is None:
+                value, sd = value_and_sd(spec, *prepared[method])
+                if not (np.isfinite(value) and np.isfinite(sd)):
+                    reason = "Undefined in this motion (see the definition of the metric)."
+            results.append(_metric(spec, value, sd, reason, context, method))
+    return tuple(results)
+
+
+def _methods(spec: MetricSpec, context: FilmContext, methods: list[str]) -> list[str]:
+    """Return the method to report, or all of them for calibration."""
+    if not context.calibrated:
+        return methods
+    if context.view is None:
+        return methods[:1]
+    return [best_method(spec.name, context.view, context.fps, methods)]
+
+
+def _metric(
+    spec: MetricSpec, value: float, sd: float, reason: str | None, context: FilmContext, method: str
+) -> Metric:
+    low = high = bias = repeat = session = shown = usually = None
+    if reason is None:
+        known = _residual(spec, context, method)
+        half = Z95 * float(np.hypot(sd, known.sd))
+        digits = _DIGITS[spec.unit]
+        value = round(_within(spec, value - known.bias), digits)
+        low, high = round(value - half, digits), round(value + half, digits)
+        bias = round(known.bias, digits)
+        shares = None if context.view is None else repeat_shares(spec.name, context.view)
+        if shares is not None:
+            repeat = round(shares.both * half / Z95, digits + 1)
+            session = min(round(shares.session * half / Z95, digits + 1), repeat)
+            shown, usually = shares.shown, shares.usually
+        if spec.lowest is not None:
+            low = min(max(low, spec.lowest), value)
+        if spec.highest is not None:
+            high = max(min(high, spec.highest), value)
+    return Metric(
+        key=spec.key,
+        title=spec.title,
+        event=spec.event,
+        value=value if reason is None else None,
+        low=low,
+        high=high,
+        correction=bias,
+        repeat_sd=repeat,
+        session_sd=session,
+        shown_share=shown,
+        usual_shown_share=usually,
+        unit=spec.unit,
+        measurable=reason is None,
+        reason=reason,
+        method=method,
+        reference=spec.reference,
+    )
+
+
+def _within(spec: MetricSpec, value: float) -> float:
+    """Return a corrected value, not beyond the bounds of the quantity."""
+    low = -np.inf if spec.lowest is None else spec.lowest
+    high = np.inf if spec.highest is None else spec.highest
+    return float(np.clip(value, low, high))
+
+
+def _residual(spec: MetricSpec, context: FilmContext, method: str) -> Residual:
+    known = None
+    if context.view is not None and context.calibrated:
+        known = residual(spec.name, context.view, context.fps, method)
+    return known or NOT_CALIBRATED

@@ -1,0 +1,197 @@
+"""Turns about the vertical: pelvis, shoulders, knees, and the separation between them.
+
+Turn counts from set-up, positive away from the target (coiling). ``..._absolute`` counts from
+the target line instead (0 = chest to the net, 90 = side-on) and needs the target direction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from models.contract.tracks import FloatArray
+from models.contract.vocabulary import EventName
+from workers.engine.geometry import line_turn, separation, unwrap, wrap180
+from workers.engine.metrics.legs import mean_knee_flexion
+from workers.engine.metrics.spec import LOADED, MetricSpec, Need
+from workers.engine.samples import Pose, Samples
+
+_LINE = {"pelvis": "hip", "shoulder": "shoulder", "knee": "knee"}
+_PART = {"pelvis": "Pelvis", "shoulder": "Shoulder", "knee": "Knee"}
+TOLERANCE = 12.0
+"""Degrees: one and a half times what is aimed at from the side."""
+SEPARATION_REFERENCE = (
+    "20-30 deg is often repeated for professionals, unverified; orientation only, no limit."
+)
+
+
+def absolute_turn(pose: Pose, part: str) -> FloatArray:
+    """Return the turn of a body line against the target, deg, shape (S,)."""
+    name = _LINE[part]
+    return line_turn(pose.joint(f"right_{name}"), pose.joint(f"left_{name}"))
+
+
+def turn_between(body: Samples, part: str, first: EventName, last: EventName) -> FloatArray:
+    """Return the turn of a body line from one event to another, deg, away from the target = +."""
+    return wrap180(absolute_turn(body.pose(last), part) - absolute_turn(body.pose(first), part))
+
+
+def turn_to_bend_ratio(body: Samples) -> FloatArray:
+    """Degrees of pelvis turn per degree of mean knee flexion gained, set-up to loading.
+
+    High = a coil, near zero = a squat. Undefined where the knees bend by less than 10 deg.
+    """
+    turned = turn_between(body, "pelvis", EventName.SET_UP, EventName.LOADING)
+    bent = mean_knee_flexion(body.pose(EventName.LOADING)) - mean_knee_flexion(
+        body.pose(EventName.SET_UP)
+    )
+    return np.asarray(turned / np.where(bent >= 10.0, bent, np.nan))
+
+
+def hip_shoulder_separation(body: Samples) -> FloatArray:
+    """Shoulder turn minus pelvis turn at trophy, both on the horizontal plane, deg.
+
+    Positive = shoulders turned farther from the target than the pelvis.
+    """
+    return _separation(body.pose(EventName.TROPHY))
+
+
+def hip_shoulder_separation_loading(body: Samples) -> FloatArray:
+    """Shoulder turn minus pelvis turn at loading, both on the horizontal plane, deg.
+
+    Positive = shoulders turned farther from the target than the pelvis.
+    """
+    return _separation(body.pose(EventName.LOADING))
+
+
+def hip_shoulder_separation_peak(body: Samples) -> FloatArray:
+    """Largest shoulder turn minus pelvis turn between release and contact, deg."""
+    paths = (body.path(f"{side}_{j}") for j in ("hip", "shoulder") for side in ("right", "left"))
+    mask = body.between(EventName.RELEASE, EventName.CONTACT)
+    return body.extreme(separation(*paths), mask)[0]
+
+
+def _separation(pose: Pose) -> FloatArray:
+    return separation(
+        pose.joint("right_hip"),
+        pose.joint("left_hip"),
+        pose.joint("right_shoulder"),
+        pose.joint("left_shoulder"),
+    )
+
+
+def _turn_at_loading(part: str) -> Callable[[Samples], FloatArray]:
+    def compute(body: Samples) -> FloatArray:
+        return turn_between(body, part, EventName.SET_UP, EventName.LOADING)
+
+    compute.__doc__ = (
+        f"Turn of the {part} line about the vertical from set-up to loading, deg; positive away "
+        "from the target (coiling)."
+    )
+    return compute
+
+
+def _turn_peak(part: str) -> Callable[[Samples], FloatArray]:
+    def compute(body: Samples) -> FloatArray:
+        name = _LINE[part]
+        turn = unwrap(line_turn(body.path(f"right_{name}"), body.path(f"left_{name}")))
+        start = body.at_instant(turn, body.when(EventName.SET_UP))
+        mask = body.between(EventName.SET_UP, EventName.CONTACT)
+        return np.asarray(body.extreme(turn, mask)[0] - start)
+
+    compute.__doc__ = (
+        f"Largest turn of the {part} line about the vertical after set-up and before contact, "
+        "deg; positive away from the target (coiling)."
+    )
+    return compute
+
+
+def _turn_absolute(part: str) -> Callable[[Samples], FloatArray]:
+    def compute(body: Samples) -> FloatArray:
+        return absolute_turn(body.pose(EventName.LOADING), part)
+
+    compute.__doc__ = (
+        f"Turn of the {part} line against the target at loading, deg: 0 = chest to the net, "
+        "90 = side-on, more = back turned."
+    )
+    return compute
+
+
+def _specs(part: str) -> tuple[MetricSpec, ...]:
+    title = f"{_PART[part]} turn"
+    return (
+        MetricSpec(
+            f"{part}_turn",
+            title,
+            "deg",
+            EventName.LOADING,
+            _turn_at_loading(part),
+            uses=(EventName.SET_UP,),
+            tolerance=TOLERANCE,
+        ),
+        MetricSpec(
+            f"{part}_turn_peak",
+            f"{title}, peak",
+            "deg",
+            None,
+            _turn_peak(part),
+            uses=(EventName.SET_UP, EventName.CONTACT),
+            tolerance=TOLERANCE,
+        ),
+        MetricSpec(
+            f"{part}_turn_absolute",
+            f"{title} against the target",
+            "deg",
+            EventName.LOADING,
+            _turn_absolute(part),
+            frozenset({Need.TARGET}),
+            kinds=LOADED,
+            tolerance=TOLERANCE,
+        ),
+    )
+
+
+METRICS = (
+    *_specs("pelvis"),
+    *_specs("shoulder"),
+    *_specs("knee"),
+    MetricSpec(
+        "turn_to_bend_ratio",
+        "Pelvis turn per knee bend",
+        "1",
+        EventName.LOADING,
+        turn_to_bend_ratio,
+        uses=(EventName.SET_UP,),
+        tolerance=0.2,
+    ),
+    MetricSpec(
+        "hip_shoulder_separation",
+        "Hip-shoulder separation",
+        "deg",
+        EventName.TROPHY,
+        hip_shoulder_separation,
+        reference=SEPARATION_REFERENCE,
+        tolerance=TOLERANCE,
+    ),
+    MetricSpec(
+        "hip_shoulder_separation",
+        "Hip-shoulder separation",
+        "deg",
+        EventName.LOADING,
+        hip_shoulder_separation_loading,
+        kinds=LOADED,
+        reference=SEPARATION_REFERENCE,
+        tolerance=TOLERANCE,
+    ),
+    MetricSpec(
+        "hip_shoulder_separation_peak",
+        "Hip-shoulder separation, peak",
+        "deg",
+        None,
+        hip_shoulder_separation_peak,
+        uses=(EventName.RELEASE, EventName.CONTACT),
+        reference=SEPARATION_REFERENCE,
+        tolerance=TOLERANCE,
+    ),
+)

@@ -1,0 +1,179 @@
+"""One repetition as the metrics see it: joint samples over time, and event times per sample."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from models.contract.tracks import FloatArray
+from models.contract.vocabulary import BODY_JOINTS, EventName, Sex
+from workers.engine.mass import centre_of_mass
+from workers.engine.smoothing import apply_in_time, local_operators
+
+_INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
+
+DERIVATIVE_HALF_WIDTH_S = 0.04
+"""Half window of velocities of fast points (see `smoothing.local_fit`)."""
+LOAD_HALF_WIDTH_S = 0.12
+"""Half window of centre-of-mass accelerations, which are slow and noisy."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """Joints at one instant, shape (S, 21, 3): one row per Monte Carlo sample."""
+
+    joints: FloatArray
+
+    def joint(self, name: str) -> FloatArray:
+        """Return one joint, shape (S, 3)."""
+        return np.asarray(self.joints[..., _INDEX[name], :])
+
+    def mid(self, name: str) -> FloatArray:
+        """Return the mid-point of a left and right joint, shape (S, 3)."""
+        return np.asarray((self.joint(f"left_{name}") + self.joint(f"right_{name}")) / 2.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """A repetition as S samples of joint paths and event times; S = 1 is the best estimate.
+
+    Canonical court frame (x toward the target, z up, metres); ``right_*`` is the hitting side.
+
+    Attributes
+    ----------
+    time_s : ndarray, shape (T,)
+    joints : ndarray, shape (S, T, 21, 3)
+    events : mapping of EventName to ndarray, shape (S,)
+        Seconds; an absent event was not found.
+    stature_m : ndarray, shape (S,)
+        Standing height.
+    sex : Sex
+        Segment table.
+    floor_z : float
+        Height of the floor in the court frame (the origin is at ankle height).
+    """
+
+    time_s: FloatArray
+    joints: FloatArray
+    events: Mapping[EventName, FloatArray]
+    stature_m: FloatArray
+    sex: Sex = Sex.UNKNOWN
+    floor_z: float = 0.0
+    _memory: dict[object, FloatArray] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def count(self) -> int:
+        """Number of samples S."""
+        return int(self.joints.shape[0])
+
+    def has(self, *events: EventName) -> bool:
+        """Return whether all of these events were found."""
+        return all(event in self.events for event in events)
+
+    def when(self, event: EventName) -> FloatArray:
+        """Return the time of an event per sample, seconds, shape (S,); NaN if not found."""
+        times = self.events.get(event)
+        return np.full(self.count, np.nan) if times is None else times
+
+    def pose(self, event: EventName) -> Pose:
+        """Return the joints at an event, interpolated between frames."""
+        key = ("pose", event)
+        if key not in self._memory:
+            self._memory[key] = self.at_instant(self.joints, self.when(event))
+        return Pose(self._memory[key])
+
+    def at_instant(self, paths: FloatArray, instant_s: FloatArray) -> FloatArray:
+        """Return paths (S, T, ...) at one instant per sample, shape (S, ...)."""
+        rows, count = paths.shape[:2]
+        known = np.isfinite(instant_s)
+        t = np.clip(np.where(known, instant_s, self.time_s[0]), self.time_s[0], self.time_s[-1])
+        i = np.clip(np.searchsorted(self.time_s, t, side="right") - 2, 0, max(count - 4, 0))
+        tail = paths.shape[2:]
+        near = np.stack([paths[np.arange(rows), np.minimum(i + k, count - 1)] for k in range(4)])
+        nodes = np.stack([self.time_s[np.minimum(i + k, count - 1)] for k in range(4)])
+        result = np.zeros((rows, *tail))
+        for k in range(4):
+            weight = np.ones(rows)
+            for m in range(4):
+                if m != k:
+                    gap = nodes[k] - nodes[m]
+                    weight = weight * np.where(
+                        gap == 0, 1.0, (t - nodes[m]) / np.where(gap == 0, 1.0, gap)
+                    )
+            result += near[k] * weight.reshape(rows, *([1] * len(tail)))
+        return np.where(known.reshape(rows, *([1] * len(tail))), result, np.nan)
+
+    def path(self, name: str) -> FloatArray:
+        """Return one joint's path, shape (S, T, 3)."""
+        return np.asarray(self.joints[:, :, _INDEX[name]])
+
+    def mid_path(self, name: str) -> FloatArray:
+        """Return the path of the mid-point of a left and right joint, shape (S, T, 3)."""
+        return np.asarray((self.path(f"left_{name}") + self.path(f"right_{name}")) / 2.0)
+
+    def com(self) -> FloatArray:
+        """Return the path of the centre of mass, shape (S, T, 3)."""
+        if "com" not in self._memory:
+            self._memory["com"] = centre_of_mass(self.joints, self.sex)
+        return self._memory["com"]
+
+    def derivative(
+        self, path: FloatArray, order: int = 1, half_width_s: float = DERIVATIVE_HALF_WIDTH_S
+    ) -> FloatArray:
+        """Return the first or second time derivative of a path (S, T, D) on its own times."""
+        key = ("operator", order, half_width_s)
+        if key not in self._memory:
+            operators = local_operators(self.time_s, half_width_s)
+            self._memory[("operator", 1, half_width_s)] = operators[1]
+            self._memory[("operator", 2, half_width_s)] = operators[2]
+        return apply_in_time(self._memory[key], path)
+
+    def between(
+        self, first: EventName, last: EventName, before_s: float = 0.0, after_s: float = 0.0
+    ) -> FloatArray:
+        """Return which frames lie between two events, shape (S, T) of bool (as float mask)."""
+        start = self.when(first)[:, None] - before_s
+        end = self.when(last)[:, None] + after_s
+        return np.asarray((self.time_s >= start) & (self.time_s <= end))
+
+    def extreme(
+        self, series: FloatArray, mask: FloatArray, sign: int = 1
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return the largest (sign +1) or smallest (-1) value within a mask, and its time.
+
+        The peak is refined by a parabola through its neighbours. NaN where the mask is empty.
+
+        Returns
+        -------
+        tuple of ndarray, each shape (S,)
+            Value and time in seconds.
+        """
+        return masked_extreme(self.time_s, series, mask, sign)
+
+
+def masked_extreme(
+    time_s: FloatArray, series: FloatArray, mask: FloatArray, sign: int = 1
+) -> tuple[FloatArray, FloatArray]:
+    """Return value and time of a masked extreme, refined by a parabola; shapes (S, T) -> (S,)."""
+    rows, count = series.shape
+    level = np.where(mask & np.isfinite(series), sign * series, -np.inf)
+    best = np.argmax(level, axis=1)
+    row = np.arange(rows)
+    found = np.isfinite(level[row, best])
+    inner = np.clip(best, 1, max(count - 2, 1))
+    value = np.where(found, series[row, best], np.nan)
+    time = np.where(found, time_s[best], np.nan)
+    if count < 3:
+        return value, time
+    y0, y1, y2 = (sign * series[row, inner + k] for k in (-1, 0, 1))
+    t0, t1, t2 = (time_s[inner + k] for k in (-1, 0, 1))
+    d0, d2 = (y0 - y1) / (t0 - t1), (y2 - y1) / (t2 - t1)
+    curve = (d2 - d0) / (t2 - t0)
+    slope = d0 + curve * (t1 - t0)
+    peaked = found & (inner == best) & (y1 >= y0) & (y1 >= y2) & (curve < 0)
+    shift = np.where(peaked, -slope / np.where(peaked, 2 * curve, 1.0), 0.0)
+    shift = np.clip(shift, t0 - t1, t2 - t1)
+    gain = np.where(peaked, slope * shift + curve * shift**2, 0.0)
+    return np.asarray(value + sign * gain), np.asarray(time + shift)

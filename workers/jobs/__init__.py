@@ -1,0 +1,1 @@
+"""Carrying out one piece of queued work: claim, lease, run, store, commit."""

@@ -1,0 +1,157 @@
+"""A film as the pipeline sees it: frames that can be streamed again, facts, and what went wrong."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, ExitStack
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from models.contract.clip import ClipFacts
+from models.contract.errors import ServewrightError
+from models.contract.vocabulary import Stage
+from workers.pipeline.progress import Progress
+
+READING_SHARES = (0.15, 0.85)
+"""Progress of the pose stage at its two readings: a survey of few frames, then every frame."""
+
+SAMPLES = 12
+"""About how many frames, spread over the first reading, are handed to ``sample``."""
+
+
+class Frame(Protocol):
+    """One upright picture and its time."""
+
+    @property
+    def index(self) -> int:
+        """Index in the clip."""
+
+    @property
+    def time_s(self) -> float:
+        """Timestamp, seconds."""
+
+    @property
+    def rgb(self) -> npt.NDArray[np.uint8]:
+        """Pixels, shape (height, width, 3)."""
+
+
+class Clip(Protocol):
+    """An open film: facts first, then its frames once."""
+
+    @property
+    def facts(self) -> ClipFacts:
+        """What the container states."""
+
+    @property
+    def total_frames(self) -> int | None:
+        """How many frames to expect."""
+
+    @property
+    def problems(self) -> Sequence[ServewrightError]:
+        """What does not stop the analysis but limits it; complete after the last frame."""
+
+    def __iter__(self) -> Iterator[Frame]:
+        """Yield the frames in order."""
+
+    def final_facts(self) -> ClipFacts:
+        """Facts after the last frame: what was really decoded."""
+
+
+class Film:
+    """A film that can be read from its first frame as often as asked: call it for the frames.
+
+    Between two readings nothing of it is kept but facts. It counts frames, times the waiting for
+    the decoder and reports progress.
+
+    Parameters
+    ----------
+    sample : callable, optional
+        Receives some frames of the first reading, to judge the quality of the pictures.
+
+    Attributes
+    ----------
+    facts : ClipFacts
+        As known at this moment: complete once the film was read to its end.
+    problems : tuple of ServewrightError
+        Likewise.
+    frames : int
+        Frames of the longest reading so far.
+    waited_s : float
+        Time spent waiting for frames, seconds.
+    """
+
+    def __init__(
+        self,
+        open_clip: Callable[[], AbstractContextManager[Clip]],
+        progress: Progress,
+        sample: Callable[[Frame], None] | None = None,
+    ) -> None:
+        self._open_clip = open_clip
+        self._progress = progress
+        self._sample = sample
+        self._begun = 0
+        self._open: ExitStack | None = None
+        self._clip: Clip | None = None
+        self.facts: ClipFacts
+        self.problems: tuple[ServewrightError, ...] = ()
+        self.frames = 0
+        self.waited_s = 0.0
+
+    def open(self) -> None:
+        """Open the film and learn its facts; the next reading uses this opening."""
+        self.close()
+        opened = ExitStack()
+        self._clip = opened.enter_context(self._open_clip())
+        self._open = opened
+        self.facts = self._clip.facts
+        self.problems = tuple(self._clip.problems)
+
+    def close(self) -> None:
+        """Close the present opening, if any."""
+        if self._open is not None:
+            self._open.close()
+        self._open = self._clip = None
+
+    def __call__(self) -> Iterator[Frame]:
+        """Yield the frames from the first one on. One reading at a time."""
+        if self._clip is None:
+            self.open()
+        clip, self._clip = self._clip, None
+        assert clip is not None
+        self._begun += 1
+        yield from self._read(clip, self._begun)
+        self.close()
+
+    def _read(self, clip: Clip, reading: int) -> Iterator[Frame]:
+        frames = iter(clip)
+        total = clip.total_frames
+        before = sum(READING_SHARES[: reading - 1])
+        part = READING_SHARES[reading - 1] if reading <= len(READING_SHARES) else 0.0
+        every = max(1, (total or 0) // SAMPLES)
+        seen = 0
+        try:
+            while True:
+                start = time.perf_counter()
+                try:
+                    frame = next(frames, None)
+                except ServewrightError as error:
+                    error.extra.setdefault("stage", Stage.DECODE.value)
+                    raise
+                finally:
+                    self.waited_s += time.perf_counter() - start
+                if frame is None:
+                    break
+                if self._sample is not None and reading == 1 and seen % every == 0:
+                    self._sample(frame)
+                yield frame
+                seen += 1
+                share = min(1.0, seen / total) if total else 0.0
+                self._progress.advance(Stage.POSE, before + share * part)
+        finally:
+            if seen >= self.frames:
+                self.frames = seen
+                self.facts = clip.final_facts()
+                self.problems = tuple(clip.problems)

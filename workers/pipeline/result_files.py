@@ -1,0 +1,99 @@
+"""The files of a result, the same whether they go into a folder or into the object store."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from models.contract.analysis import Analysis
+from models.contract.base import Document
+from models.contract.joints import Joints
+from models.contract.resources import Events, Metrics
+from workers.pipeline.run import PipelineResult
+from workers.report.analysis_page import analysis_page
+
+JSON = "application/json"
+JPEG = "image/jpeg"
+MP4 = "video/mp4"
+HTML = "text/html; charset=utf-8"
+
+
+@dataclass(frozen=True, slots=True)
+class ResultFile:
+    """One file of a result.
+
+    Attributes
+    ----------
+    name : str
+        Name in the API: ``result``, ``events``, ``metrics``, ``joints``, ``joints.npz``,
+        ``report.html``, ``film.mp4``, ``pictures/FILE``.
+    path : str
+        Relative path as a file.
+    """
+
+    name: str
+    path: str
+    media_type: str
+    data: bytes
+
+
+def result_files(result: PipelineResult) -> Iterator[ResultFile]:
+    """Yield the files of a result one by one; equal results give equal bytes."""
+    yield json_file("result", result.analysis)
+    yield json_file("events", Events.of(result.analysis))
+    yield json_file("metrics", Metrics.of(result.analysis))
+    joints = Joints.of(result.track, result.bodies)
+    yield ResultFile("joints", "joints.json", JSON, joints.model_dump_json(by_alias=True).encode())
+    yield ResultFile("joints.npz", "joints.npz", "application/octet-stream", result.track.to_npz())
+    for file, data in sorted(result.pictures.items()):
+        yield ResultFile(f"pictures/{file}", f"pictures/{file}", JPEG, data)
+    yield page_file(analysis_page(result.analysis, result.pictures))
+    if result.film is not None:
+        yield ResultFile("film.mp4", "film.mp4", MP4, result.film)
+
+
+def document_text(document: Document) -> str:
+    """Return a document of the contract as the text that is written and printed."""
+    content = document.model_dump(mode="json", by_alias=True)
+    return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def headline(analysis: Analysis) -> dict[str, Any]:
+    """Return the few values that an event body carries: counts, and the first serve's metrics."""
+    values: dict[str, Any] = {
+        "repetitions": len(analysis.repetitions),
+        "problems": [problem.code for problem in analysis.problems],
+    }
+    if analysis.repetitions:
+        first = analysis.repetitions[0]
+        values["kind"] = first.kind.value
+        values["metrics"] = [
+            {
+                "key": metric.key,
+                "event": metric.event.value if metric.event else None,
+                "value": metric.value,
+                "low": metric.low,
+                "high": metric.high,
+                "unit": metric.unit,
+            }
+            for metric in first.metrics
+            if metric.measurable and metric.key in HEADLINE_METRICS
+        ]
+    return values
+
+
+HEADLINE_METRICS = frozenset(
+    {"rear_foot_load_share", "front_knee_flexion", "rear_knee_flexion", "shoulder_turn"}
+)
+
+
+def page_file(html: str) -> ResultFile:
+    """Return a report as a file."""
+    return ResultFile("report.html", "report.html", HTML, html.encode())
+
+
+def json_file(name: str, document: Document) -> ResultFile:
+    """Return a document of the contract as a file."""
+    return ResultFile(name, f"{name}.json", JSON, document_text(document).encode())

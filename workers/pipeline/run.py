@@ -1,0 +1,267 @@
+"""The order of the stages that turn a clip into measured serve mechanics.
+
+Pure of I/O of its own: it calls the stages it is given, reports progress, times them and merges
+what they found. Frames are streamed; at no time is more than one repetition's pictures in memory.
+What the film shows (nobody, no serve, feet cut off) is stated in a completed analysis; what is
+wrong with the file is raised.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from models.contract.analysis import Analysis, ModelUse, Scale, ViewEstimate
+from models.contract.clip import ClipFacts, Usability, UsabilityCheck
+from models.contract.errors import (
+    ClipWithoutFrames,
+    NoPerson,
+    NoServeFound,
+    ServewrightError,
+)
+from models.contract.problem import Problem
+from models.contract.tracks import BodyMotion, JointTrack
+from models.contract.vocabulary import LANDMARKS, Handedness, Severity, Stage, View
+from workers.engine.interface import ENGINE_VERSION, EngineRequest, EngineResult
+from workers.pipeline.film import Clip, Film
+from workers.pipeline.progress import Progress, Report, silent
+from workers.video import usability
+
+
+@dataclass(frozen=True, slots=True)
+class Stages:
+    """The stages, chosen by whoever starts the pipeline.
+
+    Attributes
+    ----------
+    open_clip : callable
+        (path, capture_fps) to a context manager of a `Clip`.
+    estimate : callable
+        (film, facts) to the track of the server. Each call of the film starts at its first frame.
+        Raises `NoPerson` when nobody can be followed.
+    measure : callable
+        The metrics engine.
+    draw : callable
+        (path, analysis, track, engine result) to pictures by file name.
+    models : tuple of ModelUse
+        The networks that `estimate` uses.
+    film : callable or None
+        (path, analysis, track, engine result) to an annotated film, MP4.
+    """
+
+    open_clip: Callable[[Path, float | None], AbstractContextManager[Clip]]
+    estimate: Callable[[Film, ClipFacts], JointTrack]
+    measure: Callable[[JointTrack, EngineRequest], EngineResult]
+    draw: Callable[[Path, Analysis, JointTrack, EngineResult], Mapping[str, bytes]]
+    models: tuple[ModelUse, ...]
+    film: Callable[[Path, Analysis, JointTrack, EngineResult], bytes | None] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PipelineResult:
+    """Everything that came out of one clip.
+
+    Attributes
+    ----------
+    pictures : mapping of str to bytes
+        JPEG files by name.
+    timings_s : mapping of Stage to float
+        Wall time of each stage, seconds.
+    film : bytes or None
+        The annotated film, if it was asked for and there is a repetition to show.
+    """
+
+    analysis: Analysis
+    track: JointTrack
+    bodies: tuple[BodyMotion | None, ...]
+    pictures: Mapping[str, bytes] = field(default_factory=dict)
+    timings_s: Mapping[Stage, float] = field(default_factory=dict)
+    film: bytes | None = None
+
+
+class _Timer:
+    """Adds up the wall time of each stage and tells the stage in which an error arose."""
+
+    def __init__(self, progress: Progress) -> None:
+        self.seconds: dict[Stage, float] = {}
+        self._progress = progress
+
+    @contextmanager
+    def stage(self, stage: Stage) -> Iterator[None]:
+        self._progress.enter(stage)
+        start = time.perf_counter()
+        try:
+            yield
+        except ServewrightError as error:
+            error.extra.setdefault("stage", stage.value)
+            raise
+        finally:
+            self.seconds[stage] = self.seconds.get(stage, 0.0) + time.perf_counter() - start
+
+
+def run(
+    path: Path,
+    request: EngineRequest,
+    stages: Stages,
+    *,
+    report: Report = silent,
+    sha256: str | None = None,
+    annotated_film: bool = False,
+    extra_cautions: tuple[str, ...] = (),
+) -> PipelineResult:
+    """Analyse one clip.
+
+    Parameters
+    ----------
+    path : Path
+        The film.
+    request : EngineRequest
+        What the caller knows.
+    report : callable
+        Called with the stage and the share done, at least once a frame; what it raises ends the
+        analysis.
+    sha256 : str, optional
+        Digest of the film, for its facts.
+    annotated_film : bool
+        Also make the film with the marks drawn in.
+    extra_cautions : tuple of str
+        Added to those that every analysis carries.
+
+    Raises
+    ------
+    ClipError
+        The file cannot be analysed. ``extra["stage"]`` names the stage.
+    """
+    progress = Progress(report)
+    timer = _Timer(progress)
+    qualities: list[usability.FrameQuality] = []
+    film = Film(
+        lambda: stages.open_clip(path, request.capture_fps),
+        progress,
+        sample=lambda frame: qualities.append(usability.frame_quality(frame.rgb)),
+    )
+    try:
+        with timer.stage(Stage.PROBE):
+            film.open()
+        with timer.stage(Stage.POSE):
+            try:
+                track = stages.estimate(film, film.facts)
+            except NoPerson:
+                track = empty_track(film.facts)
+        if film.frames == 0:
+            raise ClipWithoutFrames(stage=Stage.DECODE.value)
+    finally:
+        film.close()
+    facts = film.facts.model_copy(update={"sha256": sha256})
+    film_problems = tuple(_warning(error) for error in film.problems)
+    # Frames arrive inside the pose stage; the waiting for them is decoding.
+    timer.seconds[Stage.DECODE] = film.waited_s
+    timer.seconds[Stage.POSE] = max(0.0, timer.seconds[Stage.POSE] - film.waited_s)
+
+    with timer.stage(Stage.SERVE):
+        found = stages.measure(track, request) if person_seen(track) else nobody(request)
+    checks = usability.usability_checks(facts, qualities)
+    analysis = merge(facts, film_problems, checks, found, request, stages.models)
+    if extra_cautions:
+        cautions = (*analysis.cautions, *extra_cautions)
+        analysis = analysis.model_copy(update={"cautions": cautions})
+
+    pictures: Mapping[str, bytes] = {}
+    drawn: bytes | None = None
+    with timer.stage(Stage.PICTURES):
+        if analysis.repetitions:
+            pictures = stages.draw(path, analysis, track, found)
+            if annotated_film and stages.film is not None:
+                drawn = stages.film(path, analysis, track, found)
+    return PipelineResult(analysis, track, found.bodies, pictures, timer.seconds, drawn)
+
+
+def person_seen(track: JointTrack) -> bool:
+    """Tell whether the track holds a person in any frame."""
+    return len(track) > 0 and bool(np.isfinite(track.xy).any())
+
+
+def empty_track(facts: ClipFacts) -> JointTrack:
+    """Return the track of a film in which nobody was followed."""
+    n = len(LANDMARKS)
+    return JointTrack(
+        time_s=np.empty(0),
+        frame_index=np.empty(0, np.int64),
+        xy=np.empty((0, n, 2)),
+        xy_raw=np.empty((0, n, 2)),
+        confidence=np.empty((0, n)),
+        world=np.empty((0, n, 3)),
+        score=np.empty(0),
+        disagreement_px=np.empty((0, n)),
+        width=facts.width,
+        height=facts.height,
+        people=np.empty(0, np.int64),
+    )
+
+
+def nobody(request: EngineRequest) -> EngineResult:
+    """Return what can be said of a film without a person."""
+    given = request.handedness is not Handedness.UNKNOWN
+    return EngineResult(
+        view=ViewEstimate(label=View.UNKNOWN, source="unknown"),
+        handedness=request.handedness,
+        handedness_source="given" if given else "unknown",
+        scale=Scale(
+            metres_per_body_height=request.stature_m,
+            source="given" if request.stature_m is not None else "unknown",
+        ),
+        problems=(Problem.of(NoPerson(), stage=Stage.POSE.value),),
+    )
+
+
+def merge(
+    facts: ClipFacts,
+    film_problems: Sequence[Problem],
+    film_checks: Sequence[UsabilityCheck],
+    found: EngineResult,
+    request: EngineRequest,
+    models: tuple[ModelUse, ...],
+) -> Analysis:
+    """Return the analysis document of what the stages found."""
+    problems = [*film_problems, *found.problems]
+    codes = {problem.code for problem in problems}
+    if not found.repetitions and not codes & {NoPerson.code, NoServeFound.code}:
+        problems.append(Problem.of(NoServeFound(), stage=Stage.SERVE.value))
+    # Both look at the frame rate; what the container says comes first.
+    checks = tuple({c.key: c for c in (*found.checks, *film_checks)}.values())
+    usable = not any(problem.severity is Severity.BLOCKING for problem in problems) and all(
+        check.passed or check.severity is not Severity.BLOCKING for check in checks
+    )
+    return Analysis(
+        clip=facts,
+        view=found.view,
+        handedness=found.handedness,
+        handedness_source=found.handedness_source,
+        sex=request.sex,
+        scale=found.scale,
+        usability=Usability(usable=usable, checks=checks),
+        repetitions=found.repetitions,
+        problems=_once(problems),
+        models=models,
+        engine_version=ENGINE_VERSION,
+    )
+
+
+def _warning(error: ServewrightError) -> Problem:
+    return Problem.of(error, severity=Severity.WARNING, stage=Stage.DECODE.value)
+
+
+_ORDER = (Severity.BLOCKING, Severity.WARNING, Severity.NOTE)
+
+
+def _once(problems: Iterable[Problem]) -> tuple[Problem, ...]:
+    """Keep the first problem of each code, the gravest first."""
+    kept: dict[str, Problem] = {}
+    for problem in sorted(problems, key=lambda p: _ORDER.index(p.severity)):
+        kept.setdefault(problem.code, problem)
+    return tuple(kept.values())

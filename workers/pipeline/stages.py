@@ -1,0 +1,175 @@
+"""The stages of the pipeline from settings: the composition root of the workers."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator, Mapping
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
+
+from models import registry
+from models.contract.analysis import Analysis, ModelUse
+from models.contract.clip import ClipFacts
+from models.contract.errors import ModelUnknown
+from models.contract.tracks import FloatArray, JointTrack
+from models.contract.vocabulary import Sex
+from workers.engine.engine import analyse
+from workers.engine.interface import EngineResult
+from workers.engine.mass import centre_of_mass
+from workers.pipeline.film import Clip, Film
+from workers.pipeline.run import Stages
+from workers.pose.choice import BlazePoseVariant, Networks, PoseChoice, SecondNetwork, open_networks
+from workers.pose.estimate import estimate
+from workers.pose.session import Device
+from workers.report.annotated_film import annotated_film
+from workers.report.pictures import event_pictures, frames_wanted
+from workers.video.clip import grab_frames, open_clip
+from workers.video.limits import DecodeLimits
+
+LOG = logging.getLogger(__name__)
+
+PICTURE_MEMORY = 256 * 1024 * 1024
+"""Frames held at once while pictures are drawn, bytes."""
+
+
+@dataclass(frozen=True, slots=True)
+class StageChoice:
+    """What the operator decides about the stages.
+
+    Attributes
+    ----------
+    models : tuple of str
+        A BlazePose network, then perhaps the second network.
+    """
+
+    models: tuple[str, ...] = (BlazePoseVariant.HEAVY.value, SecondNetwork.THUNDER.value)
+    device: str = Device.CPU.value
+    limits: DecodeLimits = field(default_factory=DecodeLimits)
+    pictures: bool = True
+
+
+def pose_choice(models: tuple[str, ...], device: str) -> PoseChoice:
+    """Return the networks of these names.
+
+    Raises
+    ------
+    ModelUnknown
+        When a name is not shipped, or the first one is not a BlazePose network.
+    """
+    for name in models:
+        registry.entry(name)
+    first, *others = models
+    main = [variant.value for variant in BlazePoseVariant]
+    second = [network.value for network in SecondNetwork if network is not SecondNetwork.NONE]
+    if first not in main or len(others) > 1 or any(name not in second for name in others):
+        raise ModelUnknown(
+            f"Name one of {', '.join(main)} first, then {' or '.join(second)} or nothing."
+        )
+    return PoseChoice(
+        blazepose=BlazePoseVariant(first),
+        second=SecondNetwork(others[0]) if others else SecondNetwork.NONE,
+        device=Device(device),
+    )
+
+
+@cache
+def networks(models: tuple[str, ...], device: str) -> Networks:
+    """Return opened networks, one set a process; forked jobs inherit the sets of their parent."""
+    return open_networks(pose_choice(models, device))
+
+
+def build_stages(choice: StageChoice) -> Stages:
+    """Return the real stages."""
+    opened = networks(choice.models, choice.device)
+
+    def clip(path: Path, capture_fps: float | None) -> AbstractContextManager[Clip]:
+        return open_clip(path, choice.limits, capture_fps=capture_fps)
+
+    def track(film: Film, _facts: ClipFacts) -> JointTrack:
+        return estimate(film, opened).track
+
+    def draw(
+        path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult
+    ) -> Mapping[str, bytes]:
+        return draw_pictures(path, analysis, joints, found, choice.limits)
+
+    def film(
+        path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult
+    ) -> bytes | None:
+        return draw_film(path, analysis, joints, found, choice.limits)
+
+    return Stages(
+        open_clip=clip,
+        estimate=track,
+        measure=analyse,
+        draw=draw if choice.pictures else _no_pictures,
+        models=models_used(opened),
+        film=film,
+    )
+
+
+def models_used(opened: Networks) -> tuple[ModelUse, ...]:
+    """Return what took part, for the result."""
+    return tuple(
+        ModelUse(
+            name=session.name, sha256=session.sha256, licence=registry.entry(session.name).licence
+        )
+        for session in opened.sessions
+    )
+
+
+def draw_pictures(
+    path: Path,
+    analysis: Analysis,
+    track: JointTrack,
+    found: EngineResult,
+    limits: DecodeLimits,
+) -> dict[str, bytes]:
+    """Return the pictures of the events; frames are read again, a bounded number at a time."""
+    masses = _centres_of_mass(found, analysis.sex)
+    capture_fps = analysis.clip.capture_fps_given
+    pictures: dict[str, bytes] = {}
+    for indices in _batches(frames_wanted(analysis), track.width * track.height * 3):
+        grabbed = grab_frames(path, indices, limits, capture_fps=capture_fps)
+        frames = {index: frame.rgb for index, frame in grabbed.items()}
+        pictures |= event_pictures(frames, analysis, track, found.bodies, masses)
+    return pictures
+
+
+def draw_film(
+    path: Path,
+    analysis: Analysis,
+    track: JointTrack,
+    found: EngineResult,
+    limits: DecodeLimits,
+) -> bytes | None:
+    """Return the annotated film, MP4; the clip is read again, one frame at a time.
+
+    None when no frame belongs to a repetition: a missing extra must not fail the analysis.
+    """
+    masses = _centres_of_mass(found, analysis.sex)
+    with open_clip(path, limits, capture_fps=analysis.clip.capture_fps_given) as clip:
+        frames = ((frame.index, frame.rgb) for frame in clip)
+        try:
+            return annotated_film(frames, analysis, track, found.bodies, masses)
+        except ValueError as error:
+            LOG.warning("no annotated film: %s", error)
+            return None
+
+
+def _centres_of_mass(found: EngineResult, sex: Sex) -> list[FloatArray | None]:
+    return [None if body is None else centre_of_mass(body.joints, sex) for body in found.bodies]
+
+
+def _batches(indices: tuple[int, ...], frame_bytes: int) -> Iterator[tuple[int, ...]]:
+    size = max(3, PICTURE_MEMORY // max(1, frame_bytes))
+    for start in range(0, len(indices), size):
+        yield indices[start : start + size]
+
+
+def _no_pictures(
+    _path: Path, _analysis: Analysis, _track: JointTrack, _found: EngineResult
+) -> Mapping[str, bytes]:
+    return {}

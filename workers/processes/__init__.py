@@ -1,0 +1,1 @@
+"""Running processes: boot, supervision, the RQ worker and what keeps them tidy."""

@@ -1,0 +1,160 @@
+"""Boot of the workers: a supervisor, and one RQ worker a core below it.
+
+``python -m workers.processes.boot`` is the supervisor; with ``--one`` it is a worker. The
+supervisor starts as many workers as asked, again when one ends, and reconciles the queue with the
+database.
+Killing the supervisor, even with SIGKILL, leaves nothing behind.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import logging
+import os
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from workers.processes.threads import SINGLE_THREAD, limit_threads, usable_cores
+
+if TYPE_CHECKING:
+    from service.core.settings import Settings
+
+LOG = logging.getLogger(__name__)
+
+GRACE_S = 20.0
+"""Time a running analysis gets at shutdown before its work is handed back."""
+
+_HAND_BACK_S = 5.0
+
+
+def supervise(settings: Settings, processes: int, grace_s: float) -> None:
+    """Run worker processes until SIGTERM or Ctrl-C.
+
+    Parameters
+    ----------
+    processes : int
+        0 = one a usable core.
+    """
+    from service.core.wiring import wire
+    from workers.processes.supervisor import Program, Supervisor
+
+    count = processes or settings.workers or usable_cores()
+    command = [sys.executable, "-m", "workers.processes.boot", "--one", "--grace", str(grace_s)]
+    supervisor = Supervisor(
+        [
+            Program(
+                name=f"worker-{number}",
+                command=command,
+                environment={**os.environ, **SINGLE_THREAD},
+                grace_s=grace_s + _HAND_BACK_S,
+            )
+            for number in range(1, count + 1)
+        ]
+    )
+    supervisor.install_signal_handlers()
+    wiring = wire(settings)
+    background = wiring.background()
+    background.start()
+    LOG.info("%d worker processes on queue %s", count, settings.queue_name)
+    try:
+        supervisor.run()
+    finally:
+        background.stop()
+        wiring.close()
+
+
+def run_one(settings: Settings, grace_s: float) -> None:
+    """Be one RQ worker on one queue until told to stop or due for recycling."""
+    import cv2
+    from rq import Queue
+    from rq.serializers import JSONSerializer
+
+    from service.core.queue import connect
+    from workers.processes.queue_worker import JOBS_BEFORE_RECYCLING, ClipWorker
+    from workers.processes.scratch import Scratch
+
+    cv2.setNumThreads(1)
+    preload(settings)
+    connection = connect(settings.redis_address)
+    queue = Queue(settings.queue_name, connection=connection, serializer=JSONSerializer)
+    scratch = Scratch()
+    worker = ClipWorker(
+        queue,
+        connection,
+        give_back=lambda job_id: give_back(settings, job_id),
+        grace_s=grace_s,
+        scratch=scratch,
+    )
+    level = "DEBUG" if settings.log_level == "debug" else "WARNING"
+    try:
+        worker.work(logging_level=level, max_jobs=JOBS_BEFORE_RECYCLING)
+    finally:
+        scratch.close()
+
+
+def preload(settings: Settings) -> bool:
+    """Load what jobs need and check that a forked child can use it; return whether it can.
+
+    On a GPU nothing is preloaded: its context does not survive a fork.
+    """
+    from workers.jobs.configured import shared_stages
+    from workers.pipeline.stages import networks
+    from workers.processes.preload import survives_fork, warm_up
+
+    for name in (
+        "workers.jobs.analysis",
+        "workers.jobs.documents",
+    ):  # for the horses, which inherit them
+        importlib.import_module(name)
+    if settings.device != "cpu":
+        return False
+    shared_stages(settings)
+    opened = networks(settings.models, settings.device)
+    if survives_fork(lambda: warm_up(opened)):
+        return True
+    LOG.warning("networks do not survive a fork here; each job loads its own")
+    shared_stages.cache_clear()
+    networks.cache_clear()
+    return False
+
+
+def give_back(settings: Settings, job_id: str) -> None:
+    """Release the work of a job that was stopped in good order, and send it out again."""
+    from models.contract.errors import Cancelled, Erased, LeaseLost
+    from service.core.wiring import wire
+
+    work_id, _, attempt = job_id.rpartition("-")
+    wiring = wire(settings)
+    try:
+        following = wiring.store_of(work_id).release(work_id, int(attempt))
+        wiring.queue.enqueue(work_id, following)
+        LOG.info("%s handed back; next attempt %d", work_id, following)
+    except (LeaseLost, Cancelled, Erased):
+        return
+    finally:
+        wiring.close()
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Command line of this module."""
+    parser = argparse.ArgumentParser(prog="python -m workers.processes.boot", description=__doc__)
+    parser.add_argument("--one", action="store_true", help="be a single worker")
+    parser.add_argument("--processes", type=int, default=0, help="0 = one a usable core")
+    parser.add_argument("--grace", type=float, default=GRACE_S, help="seconds at shutdown")
+    chosen = parser.parse_args(arguments)
+    limit_threads()
+    from service.core.logs import configure_logging
+    from service.core.settings import Settings
+
+    settings = Settings()
+    configure_logging(settings.log_level)
+    if chosen.one:
+        run_one(settings, chosen.grace)
+    else:
+        supervise(settings, chosen.processes, chosen.grace)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,8 +1,0 @@
-"""Kinematic fit: one articulated body over a whole serve from one camera."""
-
-from __future__ import annotations
-
-from workers.serve.fit.result import ClipContext, FitResult
-from workers.serve.fit.run import fit_body
-
-__all__ = ["ClipContext", "FitResult", "fit_body"]
