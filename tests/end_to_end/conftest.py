@@ -19,11 +19,10 @@ import httpx
 import pytest
 
 from models.contract.analysis import Analysis
+from tests.conftest import DATABASE_URL, REDIS_URL, redis_database_of
 from tests.faults.conftest import children
 from workers.processes import tether
 
-DATABASE_URL = os.environ.get("SERVEWRIGHT_TEST_DATABASE_URL")
-REDIS_URL = os.environ.get("SERVEWRIGHT_TEST_REDIS_URL")
 ANALYSIS_S = 240.0
 
 
@@ -86,11 +85,11 @@ def _command(pid: int) -> str:
 
 
 @pytest.fixture(scope="session")
-def outside_servers() -> Iterator[dict[str, str]]:
+def outside_servers(worker_id: str) -> Iterator[dict[str, str]]:
     """Return settings that name the servers the test run was given, if any."""
     values: dict[str, str] = {}
     if REDIS_URL:
-        values["SERVEWRIGHT_REDIS_URL"] = REDIS_URL
+        values["SERVEWRIGHT_REDIS_URL"] = redis_database_of(worker_id, REDIS_URL)
         values["SERVEWRIGHT_QUEUE_NAME"] = f"test-{secrets.token_hex(6)}"
     if not DATABASE_URL:
         yield values
