@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from models.contract.accuracy import Accuracy, MetricAccuracy
 from models.contract.vocabulary import View
-from workers.report.words import THIN, english
+from models.words import THIN, english
 
 AIMS: dict[str, float] = {
     "rear_foot_load_share": 0.04,

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from models.contract.accuracy import Accuracy, EventAccuracy, MetricAccuracy, ViewAccuracy
 from models.contract.vocabulary import View
+from models.words import THIN, english
 from workers.report.accuracy_advice import PLACES, how_to_read, limits, trust
 from workers.report.accuracy_aims import (
     OTHER_VIEWS,
@@ -18,7 +19,6 @@ from workers.report.accuracy_aims import (
     rows_by_place,
     written,
 )
-from workers.report.words import THIN, english
 
 
 def accuracy_page(document: Accuracy, picture: str) -> str:

@@ -10,6 +10,7 @@ from markupsafe import Markup
 from models.contract.analysis import Analysis, Metric, Repetition
 from models.contract.plan import PracticePlan
 from models.contract.vocabulary import EventName, RepetitionKind, Severity
+from models.words import Words, english
 from workers.report.findings import COUNT, Statement, statements
 from workers.report.page import (
     Cell,
@@ -28,7 +29,6 @@ from workers.report.page import (
 from workers.report.pictures import PICTURED, heading, metrics_at, picture_name
 from workers.report.plan_part import plan_words
 from workers.report.plot import strip
-from workers.report.words import Words, english
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from PIL import Image
 from models.contract.analysis import Analysis, Repetition
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import EventName
+from models.words import Words, english
 from workers.report.canvas import Layer, Picture, text_width
 from workers.report.crop import Crop, around
 from workers.report.encoder import film
@@ -20,7 +21,6 @@ from workers.report.marks import MARK_OF_METRIC, draw, swatch
 from workers.report.pace import Pace, nearest, showings
 from workers.report.palette import BALANCE, INK, MUTED, PAPER, RULE
 from workers.report.pictures import metrics_at
-from workers.report.words import Words, english
 
 SLOWED: tuple[EventName, ...] = (
     EventName.RELEASE,

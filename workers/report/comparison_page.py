@@ -10,6 +10,7 @@ from markupsafe import Markup
 from models.contract.comparison import Comparison, ComparisonSide, MetricDifference, Verdict
 from models.contract.plan import PracticePlan
 from models.contract.vocabulary import EventName
+from models.words import Words, english
 from workers.report.analysis_page import Card
 from workers.report.findings import COUNT, one_a_movement
 from workers.report.page import (
@@ -29,7 +30,6 @@ from workers.report.page import (
 from workers.report.plan_part import plan_words
 from workers.report.plot import difference
 from workers.report.trajectory import event_key
-from workers.report.words import Words, english
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from models.contract.comparison import MetricDifference
 from models.contract.plan import PracticePlan, RankedFinding
 from models.contract.progress import MetricProgress
 from models.contract.vocabulary import EventName, Severity
-from workers.report.words import Words
+from models.words import Words
 
 Standing = Literal["below", "inside", "above"]
 Keyed = TypeVar("Keyed", MetricDifference, MetricProgress)

@@ -9,10 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from models.contract.analysis import Metric
+from models.words import Words
 from workers.report.canvas import Layer, Style
 from workers.report.figure import SEGMENTS, Figure
 from workers.report.palette import BALANCE, FEET, HIPS, KNEES, LIMBS, RGB, SHOULDERS
-from workers.report.words import Words
 
 Place = Callable[[npt.ArrayLike], npt.NDArray[np.floating[Any]]]
 

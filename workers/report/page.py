@@ -14,10 +14,10 @@ from markupsafe import Markup
 from PIL import Image
 
 from models.contract.vocabulary import EventName, Handedness, View
+from models.words import Words
 from workers.report.canvas import jpeg
 from workers.report.encoder import poster
 from workers.report.palette import DARK, LIGHT
-from workers.report.words import Words
 
 T = TypeVar("T")
 

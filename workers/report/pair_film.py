@@ -9,6 +9,7 @@ from PIL import Image
 
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
+from models.words import Words, english
 from workers.report.annotated_film import MARGIN_S, SLOWED, TOGETHER_S, FrameReader
 from workers.report.canvas import Layer, Picture
 from workers.report.crop import Crop
@@ -17,7 +18,6 @@ from workers.report.marks import draw
 from workers.report.matching import Side, matched_crops
 from workers.report.pace import Pace, nearest, showings
 from workers.report.palette import INK, MUTED, PAPER
-from workers.report.words import Words, english
 
 GAP = 8
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from PIL import Image
 
 from models.contract.analysis import Metric
+from models.words import Words
 from workers.report.canvas import Layer, text_width, wrapped
 from workers.report.marks import MARK_OF_METRIC, swatch
 from workers.report.palette import INK, MUTED, PAPER, RULE
-from workers.report.words import Words
 
 COLUMNS = 2
 

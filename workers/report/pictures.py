@@ -9,12 +9,12 @@ from PIL import Image
 from models.contract.analysis import Analysis, Metric, Repetition
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import EventName
+from models.words import Words, english
 from workers.report import panel
 from workers.report.canvas import Layer, Picture, jpeg
 from workers.report.crop import Crop, around
 from workers.report.figure import Figure, figure_at
 from workers.report.marks import draw, marks_of
-from workers.report.words import Words, english
 
 PICTURED: tuple[EventName, ...] = (EventName.LOADING, EventName.TROPHY, EventName.CONTACT)
 

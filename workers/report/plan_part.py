@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from models.contract.plan import Criterion, Dose, PracticePlan
+from models.words import Words
 from workers.report.page import views
-from workers.report.words import Words
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,13 +14,13 @@ from models.contract.progress import (
     RetentionVerdict,
     SessionKind,
 )
+from models.words import THIN, Words, english
 from workers.report.analysis_page import Card
 from workers.report.comparison_page import DifferencePlot
 from workers.report.findings import COUNT, one_a_movement
 from workers.report.page import Cell, Group, Row, Table, by_event, render
 from workers.report.plan_part import plan_words
 from workers.report.timeline import key, timeline
-from workers.report.words import THIN, Words, english
 
 ORDER: tuple[RetentionVerdict, ...] = (
     RetentionVerdict.LOST,

@@ -8,13 +8,13 @@ from PIL import Image
 
 from models.contract.analysis import Metric
 from models.contract.vocabulary import EventName
+from models.words import Words, english
 from workers.report.canvas import Layer, jpeg, text_width, wrapped
 from workers.report.crop import Crop
 from workers.report.marks import MARK_OF_METRIC, draw, swatch
 from workers.report.matching import Side, matched_crops
 from workers.report.palette import INK, MUTED, PAPER, RULE
 from workers.report.pictures import PICTURED, metrics_at
-from workers.report.words import Words, english
 
 GAP = 12
 MOST = 5

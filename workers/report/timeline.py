@@ -5,8 +5,8 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from models.contract.progress import MetricProgress, SessionKind, SessionPoint
+from models.words import Words
 from workers.report.plot import Svg, ticks
-from workers.report.words import Words
 
 WIDTH, HEIGHT = 340.0, 210.0
 RIGHT, TOP, BOTTOM = 12.0, 12.0, 36.0

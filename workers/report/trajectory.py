@@ -9,8 +9,8 @@ from markupsafe import Markup
 
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import BODY_JOINTS, EventName
+from models.words import Words, english
 from workers.report.plot import Svg
-from workers.report.words import Words, english
 
 SHOWN: tuple[str, ...] = ("right_wrist", "left_wrist", "right_hip", "left_knee")
 """Hitting and tossing wrist, rear hip, front knee: what a coach watches from the side."""

@@ -12,7 +12,7 @@ import numpy as np
 
 from models.contract.comparison import MetricDifference
 from models.contract.vocabulary import View
-from workers.report.words import english
+from models.words import english
 
 SHOWN = (
     *("rear_foot_load_share@loading", "rear_hip_setback@loading", "rear_hip_drop@loading"),

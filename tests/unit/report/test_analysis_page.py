@@ -10,12 +10,12 @@ import pytest
 
 from models.contract.analysis import CAUTIONS, Metric
 from models.contract.vocabulary import EventName, RepetitionKind
+from models.words import english
 from tests.unit.report import documents
 from tests.unit.report.outline import Outline
 from workers.report.analysis_page import analysis_page
 from workers.report.findings import BANDS, Band, pooled, statements
 from workers.report.pictures import event_pictures
-from workers.report.words import english
 
 
 @pytest.fixture(scope="module")

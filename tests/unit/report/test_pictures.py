@@ -11,13 +11,13 @@ from PIL import Image
 
 from models.contract.tracks import Camera
 from models.contract.vocabulary import EventName, Handedness
+from models.words import english
 from workers.report.canvas import Layer, font, wrapped
 from workers.report.crop import Crop, around
 from workers.report.figure import figure_at
 from workers.report.marks import draw
 from workers.report.palette import BALANCE, FEET, HIPS, SHOULDERS
 from workers.report.pictures import event_pictures, frames_wanted, metrics_at, picture_name
-from workers.report.words import english
 
 CASES = ("right_side", "left_front_quarter")
 

@@ -9,12 +9,12 @@ import pytest
 
 from models.contract.analysis import CAUTIONS
 from models.contract.progress import SessionKind
+from models.words import english
 from tests.unit.report import documents
 from tests.unit.report.outline import Outline
 from workers.report.plot import ticks
 from workers.report.progress_page import progress_page
 from workers.report.timeline import spread, timeline
-from workers.report.words import english
 
 
 @pytest.fixture(scope="module")

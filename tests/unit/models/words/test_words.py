@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 import pytest
 
 from models.contract.analysis import Metric
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
+from models.words import english, negotiate
 from workers.engine.calibration_table import TABLE
-from workers.report.words import english, from_toml
 
 NBSP = "\N{NO-BREAK SPACE}"
 
@@ -70,12 +72,28 @@ def test_a_missing_entry_is_named():
         english()("picture.nonsense")
 
 
-def test_another_language_falls_back_entry_by_entry():
-    german = from_toml(
-        'language = "de"\n[number]\ndecimal = ","\n[event]\ntrophy = "Trophäenstellung"\n',
-        fallback=english(),
-    )
-    assert german.language == "de"
-    assert german.event(EventName.TROPHY) == "Trophäenstellung"
-    assert german.event(EventName.CONTACT) == "Contact"
-    assert german.value(1.42, _metric("turn_to_bend_ratio", "1")) == "1,42"
+@pytest.mark.parametrize(
+    ("header", "language"),
+    [
+        (None, "en"),
+        ("", "en"),
+        ("fr", "en"),
+        ("en-GB,en;q=0.9", "en"),
+        ("*", "en"),
+        (";;q=,,", "en"),
+    ],
+)
+def test_a_reader_without_a_shipped_language_gets_the_default(header, language):
+    assert negotiate(header) == language
+
+
+def test_a_missing_parameter_is_named():
+    with pytest.raises(KeyError, match=r"'page\.player' needs 'player'"):
+        english()("page.player")
+
+
+def test_dates_and_times():
+    words = english()
+    at = datetime(2026, 9, 3, 14, 5, tzinfo=UTC)
+    assert words.day(at) == "3 Sep"
+    assert words.moment(at) == "3 Sep 2026, 14:05"

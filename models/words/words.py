@@ -1,15 +1,16 @@
-"""The catalogue of words, and numbers written for people."""
+"""The words of one language, and values, intervals and dates written for people."""
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from datetime import datetime
-from functools import cache
-from importlib.resources import files
+from enum import StrEnum
 from typing import Any, Protocol
 
-from models.contract.vocabulary import EventName
+from babel import Locale
+from babel.dates import format_datetime
+
+from models.words.template import Template
 
 THIN = "\N{NO-BREAK SPACE}"
 DECIMALS = {"deg": 0, "deg/s": 0, "ms": 0, "s": 2, "m": 2, "m/s": 1, "1": 2}
@@ -39,6 +40,13 @@ class Words:
 
     def __init__(self, entries: Mapping[str, Any]) -> None:
         self._entries = entries
+        self._locale = Locale.parse(self.language, sep="-")
+        self._template = Template(self._locale, str(self.find("number.minus")), self.find)
+
+    @property
+    def entries(self) -> Mapping[str, Any]:
+        """All templates as read, tables within tables."""
+        return self._entries
 
     @property
     def language(self) -> str:
@@ -48,7 +56,7 @@ class Words:
     @property
     def direction(self) -> str:
         """``ltr`` or ``rtl``."""
-        return str(self._entries["direction"])
+        return self._locale.text_direction
 
     def find(self, key: str) -> Any:
         """Return an entry by its dotted name, or None."""
@@ -61,12 +69,9 @@ class Words:
 
     def __call__(self, key: str, /, **values: object) -> str:
         """Return the words of a dotted name, filled in."""
-        entry = self.find(key)
-        if not isinstance(entry, str):
-            raise KeyError(f"the {self.language} catalogue has no words for {key!r}")
-        return entry.format(**values)
+        return self._template.fill(key, self.find(key), values)
 
-    def event(self, event: EventName | None) -> str:
+    def event(self, event: StrEnum | None) -> str:
         """Return the name of an event, or of the whole movement."""
         return self(f"event.{event.value if event else 'whole'}")
 
@@ -91,11 +96,8 @@ class Words:
 
     def number(self, value: float, decimals: int, *, sign: bool = False) -> str:
         """Return a bare number with a true minus sign."""
-        text = f"{value:{'+' if sign else ''}.{decimals}f}"
-        if not float(text):
-            text = text.lstrip("-+")
-        decimal = text.replace(".", str(self.find("number.decimal")))
-        return decimal.replace("-", str(self.find("number.minus")))
+        pattern = "0." + "0" * decimals if decimals else "0"
+        return self._template.number(value, f"+{pattern}" if sign else pattern)
 
     def value(
         self, value: float, metric: Measured, *, sign: bool = False, exact: bool = False
@@ -143,45 +145,19 @@ class Words:
 
     def day(self, at: datetime) -> str:
         """Return a date without its year, short."""
-        return self("number.day", day=at.day, month=self(f"month.{at.month}"))
+        return self._date("day", at)
+
+    def date(self, at: datetime) -> str:
+        """Return a date with its year."""
+        return self._date("date", at)
 
     def moment(self, at: datetime) -> str:
         """Return a date with its year and the time of day."""
-        return self(
-            "number.moment",
-            day=at.day,
-            month=self(f"month.{at.month}"),
-            year=at.year,
-            time=f"{at:%H:%M}",
-        )
+        return self._date("moment", at)
+
+    def _date(self, entry: str, at: datetime) -> str:
+        return format_datetime(at, str(self.find("number")[entry]), locale=self._locale)
 
     def metres(self, length_m: float) -> str:
         """Return a length in metres."""
         return self._unit("m", self.number(length_m, 2))
-
-
-@cache
-def english() -> Words:
-    """Return the shipped catalogue."""
-    return from_toml((files("workers.report.catalogue") / "en.toml").read_text("utf-8"))
-
-
-def from_toml(text: str, fallback: Words | None = None) -> Words:
-    """Read a catalogue; what it lacks comes from ``fallback``.
-
-    Raises
-    ------
-    ValueError
-        When the text is not TOML (``tomllib.TOMLDecodeError``).
-    """
-    entries = tomllib.loads(text)
-    return Words(_merged(fallback._entries, entries) if fallback else entries)
-
-
-def _merged(base: Mapping[str, Any], top: Mapping[str, Any]) -> dict[str, Any]:
-    merged = dict(base)
-    for key, value in top.items():
-        below = merged.get(key)
-        both = isinstance(value, Mapping) and isinstance(below, Mapping)
-        merged[key] = _merged(below, value) if both and below is not None else value
-    return merged

@@ -1,1 +1,0 @@
-"""All words of pictures, pages and films, one file a language."""
