@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Literal
 
 
 class View(StrEnum):
@@ -78,13 +79,18 @@ class AnalysisStatus(StrEnum):
     CANCELLED = "cancelled"
 
 
-class DerivedKind(StrEnum):
-    """A document that is made from the results of analyses."""
+class WorkKind(StrEnum):
+    """What queued work makes: the analysis of a film, or a document made from analyses."""
 
+    ANALYSIS = "analysis"
     COMPARISON = "comparison"
     PROGRESS = "progress"
     PLAN = "plan"
     DRILL_CHECK = "drill_check"
+
+
+DerivedKind = Literal[WorkKind.COMPARISON, WorkKind.PROGRESS, WorkKind.PLAN, WorkKind.DRILL_CHECK]
+"""A document that is made from the results of analyses."""
 
 
 class Stage(StrEnum):

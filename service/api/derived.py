@@ -19,7 +19,7 @@ from models.contract.coaching import (
 from models.contract.comparison import Comparison
 from models.contract.plan import DrillOutcome, PracticePlan
 from models.contract.progress import Progress
-from models.contract.vocabulary import AnalysisStatus, DerivedKind
+from models.contract.vocabulary import AnalysisStatus, WorkKind
 from service.api.dependencies import (
     CanAnalyse,
     CanReadResults,
@@ -83,7 +83,7 @@ def list_comparisons(
     status: StatusQuery = None,
 ) -> DerivedPage:
     """List comparisons, newest first."""
-    return listed(request, response, wired, principal, paging, DerivedKind.COMPARISON, status)
+    return listed(request, response, wired, principal, paging, WorkKind.COMPARISON, status)
 
 
 @progress.post(
@@ -135,7 +135,7 @@ def list_progress(
 ) -> DerivedPage:
     """List the progress documents of a player, newest first."""
     wired.players.get(principal, player_id)
-    kind = DerivedKind.PROGRESS
+    kind = WorkKind.PROGRESS
     return listed(request, response, wired, principal, paging, kind, status, player_id)
 
 
@@ -188,7 +188,7 @@ def list_plans(
 ) -> DerivedPage:
     """List the practice plans of a player, newest first."""
     wired.players.get(principal, player_id)
-    kind = DerivedKind.PLAN
+    kind = WorkKind.PLAN
     return listed(request, response, wired, principal, paging, kind, status, player_id)
 
 
@@ -232,13 +232,13 @@ def list_drill_checks(
     status: StatusQuery = None,
 ) -> DerivedPage:
     """List drill checks, newest first."""
-    return listed(request, response, wired, principal, paging, DerivedKind.DRILL_CHECK, status)
+    return listed(request, response, wired, principal, paging, WorkKind.DRILL_CHECK, status)
 
 
 item_routes(
     comparisons,
     Kind(
-        DerivedKind.COMPARISON,
+        WorkKind.COMPARISON,
         "comparison",
         "a comparison",
         Comparison,
@@ -250,7 +250,7 @@ item_routes(
 item_routes(
     progress,
     Kind(
-        DerivedKind.PROGRESS,
+        WorkKind.PROGRESS,
         "progress",
         "a player's progress",
         Progress,
@@ -261,7 +261,7 @@ item_routes(
 item_routes(
     plans,
     Kind(
-        DerivedKind.PLAN,
+        WorkKind.PLAN,
         "plan",
         "a practice plan",
         PracticePlan,
@@ -272,7 +272,7 @@ item_routes(
 item_routes(
     drill_checks,
     Kind(
-        DerivedKind.DRILL_CHECK,
+        WorkKind.DRILL_CHECK,
         "drill_check",
         "a drill check",
         DrillOutcome,

@@ -13,7 +13,7 @@ from pydantic import BaseModel
 from models.contract.coaching import DerivedPage, DerivedResource, PlayerId
 from models.contract.errors import QueueUnavailable
 from models.contract.problem import Problem
-from models.contract.vocabulary import AnalysisStatus, DerivedKind
+from models.contract.vocabulary import AnalysisStatus, WorkKind
 from service.api.dependencies import (
     CanAnalyse,
     CanEraseClips,
@@ -24,9 +24,10 @@ from service.api.dependencies import (
 )
 from service.api.results import send_result
 from service.core.access import Principal
-from service.core.documents import PREFIXES, document_address
+from service.core.documents import document_address
 from service.core.idempotency import Reply
 from service.core.keyset import page
+from service.core.kinds import KINDS
 from service.core.tables import DerivedDocument
 from service.core.wiring import Wiring
 
@@ -56,7 +57,7 @@ class Kind:
         Whether there may be such a result.
     """
 
-    kind: DerivedKind
+    kind: WorkKind
     noun: str
     title: str
     result: type[BaseModel]
@@ -77,7 +78,7 @@ def derived_resource(row: DerivedDocument, analyses: tuple[str, ...]) -> Derived
     links |= {name: f"{here}/{name}" for name in row.artifacts if not name.startswith(PICTURES)}
     return DerivedResource(
         id=row.id,
-        kind=DerivedKind(row.kind),
+        kind=WorkKind(row.kind),
         player_id=row.player_id,
         analyses=analyses,
         status=AnalysisStatus(row.status),
@@ -120,7 +121,7 @@ def listed(
     wired: Wiring,
     principal: Principal,
     paging: PageRequest,
-    kind: DerivedKind,
+    kind: WorkKind,
     status: AnalysisStatus | None,
     player_id: str | None = None,
 ) -> DerivedPage:
@@ -145,7 +146,7 @@ def listed(
 
 def item_routes(router: APIRouter, spec: Kind) -> None:
     """Add the routes below one document: read, cancel, erase, and each of its results."""
-    prefix = PREFIXES[spec.kind]
+    prefix = KINDS[spec.kind].prefix
     document_path = Annotated[
         str,
         Path(

@@ -12,10 +12,11 @@ from sqlalchemy.orm import Session
 
 from models.contract.errors import NotFound
 from models.contract.problem import Problem
-from models.contract.vocabulary import AnalysisStatus, DerivedKind
+from models.contract.vocabulary import AnalysisStatus, WorkKind
 from models.contract.webhook import WebhookData
 from service.core.access import Principal
 from service.core.identifiers import new_id
+from service.core.kinds import KINDS, kind_of
 from service.core.outbox import emit
 from service.core.players import may_be_minor
 from service.core.tables import (
@@ -27,19 +28,6 @@ from service.core.tables import (
     Player,
 )
 from service.core.work import Artifact, WorkStore, as_new, event_type
-
-PREFIXES: dict[DerivedKind, str] = {
-    DerivedKind.COMPARISON: "cmp",
-    DerivedKind.PROGRESS: "prg",
-    DerivedKind.PLAN: "pln",
-    DerivedKind.DRILL_CHECK: "drl",
-}
-COLLECTIONS: dict[DerivedKind, str] = {
-    DerivedKind.COMPARISON: "/v1/comparisons",
-    DerivedKind.PROGRESS: "/v1/players/{player_id}/progress",
-    DerivedKind.PLAN: "/v1/players/{player_id}/plans",
-    DerivedKind.DRILL_CHECK: "/v1/drill-checks",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +78,7 @@ class DocumentClaim:
 
     document_id: str
     attempt: int
-    kind: DerivedKind
+    kind: WorkKind
     request: dict[str, Any]
     inputs: tuple[InputFiles, ...]
     player: str | None
@@ -101,13 +89,12 @@ class DocumentClaim:
 
 def document_root(document_id: str) -> str:
     """Return the prefix below which all attempts at a document write."""
-    return f"documents/{document_id}"
+    return KINDS[kind_of(document_id)].root(document_id)
 
 
 def document_address(row: DerivedDocument) -> str:
     """Return the path of a document in the API."""
-    collection = COLLECTIONS[DerivedKind(row.kind)].format(player_id=row.player_id)
-    return f"{collection}/{row.id}"
+    return KINDS[WorkKind(row.kind)].address(row.id, row.player_id)
 
 
 class DocumentStore(WorkStore[DerivedDocument]):
@@ -128,7 +115,7 @@ class DocumentStore(WorkStore[DerivedDocument]):
         self,
         session: Session,
         principal: Principal,
-        kind: DerivedKind,
+        kind: WorkKind,
         request: dict[str, Any],
         inputs: Sequence[Input],
         *,
@@ -137,7 +124,7 @@ class DocumentStore(WorkStore[DerivedDocument]):
     ) -> DerivedDocument:
         """Enter a document in the caller's transaction. Enqueue it after the commit."""
         row = DerivedDocument(
-            id=new_id(PREFIXES[kind]),
+            id=new_id(KINDS[kind].prefix),
             tenant_id=principal.tenant_id,
             kind=kind,
             player_id=player_id,
@@ -161,7 +148,7 @@ class DocumentStore(WorkStore[DerivedDocument]):
     def find(
         self,
         principal: Principal,
-        kind: DerivedKind,
+        kind: WorkKind,
         document_id: str,
         player_id: str | None = None,
     ) -> DerivedDocument:
@@ -205,7 +192,7 @@ class DocumentStore(WorkStore[DerivedDocument]):
             return DocumentClaim(
                 document_id=row.id,
                 attempt=attempt,
-                kind=DerivedKind(row.kind),
+                kind=WorkKind(row.kind),
                 request=dict(row.request),
                 inputs=tuple(_files(*one[:4]) for one in found),
                 player=player.external_id if player is not None else None,

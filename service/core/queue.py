@@ -1,8 +1,7 @@
 """The work queue: RQ on Redis or Valkey. Holds only work in flight; losing it loses nothing.
 
 Exactly one queue a worker: only then does RQ move a job by one atomic step, so that a crash
-between taking and registering it cannot lose it. Serializer JSON: whoever can write to Redis must
-not be able to run code by a pickle.
+between taking and registering it cannot lose it. What a job may say: :mod:`service.core.jobs`.
 """
 
 from __future__ import annotations
@@ -13,28 +12,15 @@ from redis import Redis
 from redis.backoff import ExponentialBackoff
 from redis.exceptions import RedisError
 from redis.retry import Retry
-from rq import Queue
 from rq.exceptions import NoSuchJobError
-from rq.job import Job, JobStatus
+from rq.job import JobStatus
 from rq.serializers import JSONSerializer
 
 from models.contract.errors import QueueUnavailable
-from service.core.identifiers import is_id
+from service.core.jobs import Attempt, AttemptJob, AttemptQueue
+from service.core.kinds import kind_of
 
-RUN_ANALYSIS = "workers.jobs.analysis.run_analysis"
-RUN_DOCUMENT = "workers.jobs.documents.run_document"
-FAILURE_TTL_S = 24 * 3600
 SILENT_S = 30.0  # a started job whose worker has been silent this long counts as lost (beats: 5 s)
-
-
-def job_id(work_id: str, attempt: int) -> str:
-    """Return the id of the job that runs one attempt."""
-    return f"{work_id}-{attempt}"
-
-
-def entry_point(work_id: str) -> str:
-    """Return the dotted name of the function that runs this work; its id tells what it is."""
-    return RUN_ANALYSIS if is_id(work_id, "ana") else RUN_DOCUMENT
 
 
 def connect(url: str) -> Redis:
@@ -48,36 +34,35 @@ def connect(url: str) -> Redis:
     )
 
 
+def attempt_at(work_id: str, number: int) -> Attempt:
+    """Return an attempt; the id tells of what kind the work is."""
+    return Attempt(kind_of(work_id), work_id, number)
+
+
 class WorkQueue:
-    """Enqueues work by dotted name; the service never imports the workers."""
+    """Sends attempts; which function carries them out, only the workers know."""
 
     def __init__(self, url: str, name: str, job_timeout_s: int) -> None:
         self.connection = connect(url)
         self.name = name
         self._timeout = job_timeout_s
-        self._queue = Queue(name, connection=self.connection, serializer=JSONSerializer)
+        self._queue = AttemptQueue(name, connection=self.connection, serializer=JSONSerializer)
 
     def enqueue(self, work_id: str, attempt: int) -> None:
         """Send one attempt to the workers. Call it after the commit, never inside."""
         try:
-            self._queue.enqueue(
-                entry_point(work_id),
-                args=[work_id, attempt],
-                job_id=job_id(work_id, attempt),
-                job_timeout=self._timeout,
-                result_ttl=0,
-                failure_ttl=FAILURE_TTL_S,
-                description=f"{work_id} attempt {attempt}",
+            self._queue.enqueue_job(
+                AttemptJob.of(attempt_at(work_id, attempt), self.connection, self._timeout)
             )
         except RedisError as error:
             raise QueueUnavailable() from error
 
     def is_known(self, work_id: str, attempt: int) -> bool:
         """Tell whether a worker will take, or has, this attempt."""
-        name = job_id(work_id, attempt)
+        name = attempt_at(work_id, attempt).job_id
         try:
             try:
-                job = Job.fetch(name, connection=self.connection, serializer=JSONSerializer)
+                job = AttemptJob.fetch(name, self.connection, JSONSerializer)
             except NoSuchJobError:
                 return False
             if job.get_status(refresh=False) == JobStatus.STARTED:
@@ -96,10 +81,10 @@ class WorkQueue:
 
     def remove(self, work_id: str, attempt: int) -> None:
         """Take an attempt out of the queue. A running one is stopped by its lost lease."""
-        name = job_id(work_id, attempt)
+        name = attempt_at(work_id, attempt).job_id
         try:
             if self.connection.lrem(self._queue.key, 0, name):
-                self.connection.delete(Job.key_for(name))
+                self.connection.delete(AttemptJob.key_for(name))
             # else its worker has it, and RQ needs the record until it ends
         except RedisError as error:
             raise QueueUnavailable() from error

@@ -18,7 +18,7 @@ from models.contract.coaching import (
 )
 from models.contract.errors import Conflict, InvalidRequest, NotFound
 from models.contract.plan import PracticeRules
-from models.contract.vocabulary import AnalysisStatus, DerivedKind
+from models.contract.vocabulary import AnalysisStatus, WorkKind
 from models.practice.rules import rules_of
 from service.core.access import Principal
 from service.core.documents import DocumentStore, Input
@@ -71,7 +71,7 @@ class DocumentRequests:
         return self._documents.create(
             session,
             principal,
-            DerivedKind.COMPARISON,
+            WorkKind.COMPARISON,
             request,
             inputs,
             player_id=player_id,
@@ -86,7 +86,7 @@ class DocumentRequests:
         return self._documents.create(
             session,
             principal,
-            DerivedKind.PROGRESS,
+            WorkKind.PROGRESS,
             {"kind": body.kind.value},
             [Input(analysis_id) for analysis_id in everything_of(session, player_id)],
             player_id=player_id,
@@ -112,7 +112,7 @@ class DocumentRequests:
         return self._documents.create(
             session,
             principal,
-            DerivedKind.PLAN,
+            WorkKind.PLAN,
             {"rules_id": body.rules_id, "rules": text, "done": list(body.done)},
             [Input(analysis_id) for analysis_id in found],
             player_id=player_id,
@@ -142,7 +142,7 @@ class DocumentRequests:
         return self._documents.create(
             session,
             principal,
-            DerivedKind.DRILL_CHECK,
+            WorkKind.DRILL_CHECK,
             {"rules": text, "finding": finding, "drill": drill, "plan_id": body.plan_id},
             [Input(analysis_id) for analysis_id in found],
             player_id=only_player(session, found),

@@ -1,4 +1,4 @@
-"""The entry point that RQ calls for an analysis: claim, fetch, run, store, commit. Nothing else."""
+"""The analysis of a film: fetch it, run the pipeline, store what it gives."""
 
 from __future__ import annotations
 
@@ -10,10 +10,8 @@ from models.contract.analysis import MINOR_CAUTIONS
 from models.contract.resources import AnalysisOptions
 from models.contract.vocabulary import Stage
 from service.core.analyses import Claim
-from service.core.settings import Settings
-from service.core.wiring import Wiring, wire
+from service.core.wiring import Wiring
 from workers.jobs.attempt import fetch_film, put_files, run_attempt
-from workers.jobs.configured import shared_stages
 from workers.jobs.lease import Lease
 from workers.pipeline import run as pipeline
 from workers.pipeline.options import engine_request
@@ -21,16 +19,6 @@ from workers.pipeline.result_files import headline, result_files
 
 ChooseStages = Callable[[tuple[str, ...] | None], pipeline.Stages]
 """Returns the stages with the named pose networks; None = the operator's choice."""
-
-
-def run_analysis(analysis_id: str, attempt: int) -> None:
-    """Run one attempt of one analysis."""
-    settings = Settings()
-    wiring = wire(settings)
-    try:
-        work(wiring, analysis_id, attempt, lambda models: shared_stages(settings, models))
-    finally:
-        wiring.close()
 
 
 def work(wiring: Wiring, analysis_id: str, attempt: int, stages: ChooseStages) -> None:

@@ -1,4 +1,4 @@
-"""The entry point that RQ calls for a derived document: claim, fetch, make, store, commit."""
+"""Documents made from analyses: fetch these, make the document, store it."""
 
 from __future__ import annotations
 
@@ -12,12 +12,11 @@ from models.contract.errors import Erased
 from models.contract.joints import Joints
 from models.contract.progress import SessionKind
 from models.contract.tracks import BodyMotion, JointTrack
-from models.contract.vocabulary import DerivedKind, RepetitionKind, Stage
+from models.contract.vocabulary import RepetitionKind, Stage, WorkKind
 from models.practice.rules import rules_of
 from service.core.documents import DocumentClaim, InputFiles
 from service.core.objects import ObjectMissing
-from service.core.settings import Settings
-from service.core.wiring import Wiring, wire
+from service.core.wiring import Wiring
 from workers.derive import comparison, practice, progress
 from workers.derive.source import FilmedSession, Source
 from workers.jobs.attempt import fetch_film, put_files, run_attempt
@@ -28,15 +27,6 @@ from workers.pipeline.result_files import ResultFile
 PICTURES = "pictures/"
 
 Made = tuple[tuple[ResultFile, ...], Mapping[str, Any]]
-
-
-def run_document(document_id: str, attempt: int) -> None:
-    """Run one attempt at one derived document."""
-    wiring = wire(Settings())
-    try:
-        work(wiring, document_id, attempt)
-    finally:
-        wiring.close()
 
 
 def work(wiring: Wiring, document_id: str, attempt: int) -> None:
@@ -128,11 +118,11 @@ def _drill_check(_wiring: Wiring, claim: DocumentClaim, sources: Sequence[Source
     return files, practice.drill_headline(found)
 
 
-_MAKERS: dict[DerivedKind, Callable[[Wiring, DocumentClaim, Sequence[Source]], Made]] = {
-    DerivedKind.COMPARISON: _comparison,
-    DerivedKind.PROGRESS: _progress,
-    DerivedKind.PLAN: _plan,
-    DerivedKind.DRILL_CHECK: _drill_check,
+_MAKERS: dict[WorkKind, Callable[[Wiring, DocumentClaim, Sequence[Source]], Made]] = {
+    WorkKind.COMPARISON: _comparison,
+    WorkKind.PROGRESS: _progress,
+    WorkKind.PLAN: _plan,
+    WorkKind.DRILL_CHECK: _drill_check,
 }
 
 

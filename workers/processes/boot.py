@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 from workers.processes.threads import SINGLE_THREAD, limit_threads, usable_cores
 
 if TYPE_CHECKING:
+    from service.core.jobs import Attempt
     from service.core.settings import Settings
 
 LOG = logging.getLogger(__name__)
@@ -68,22 +69,22 @@ def supervise(settings: Settings, processes: int, grace_s: float) -> None:
 def run_one(settings: Settings, grace_s: float) -> None:
     """Be one RQ worker on one queue until told to stop or due for recycling."""
     import cv2
-    from rq import Queue
-    from rq.serializers import JSONSerializer
 
     from service.core.queue import connect
+    from workers.jobs.entry import carry_out
     from workers.processes.queue_worker import JOBS_BEFORE_RECYCLING, ClipWorker
     from workers.processes.scratch import Scratch
 
     cv2.setNumThreads(1)
     preload(settings)
     connection = connect(settings.redis_address)
-    queue = Queue(settings.queue_name, connection=connection, serializer=JSONSerializer)
     scratch = Scratch()
     worker = ClipWorker(
-        queue,
+        settings.queue_name,
         connection,
-        give_back=lambda job_id: give_back(settings, job_id),
+        carry_out=carry_out,
+        give_back=lambda attempt: give_back(settings, attempt),
+        job_timeout_s=settings.job_timeout_s,
         grace_s=grace_s,
         scratch=scratch,
     )
@@ -103,11 +104,7 @@ def preload(settings: Settings) -> bool:
     from workers.pipeline.stages import networks
     from workers.processes.preload import survives_fork, warm_up
 
-    for name in (
-        "workers.jobs.analysis",
-        "workers.jobs.documents",
-    ):  # for the horses, which inherit them
-        importlib.import_module(name)
+    importlib.import_module("workers.jobs.entry")  # for the horses, which inherit what it loads
     if settings.device != "cpu":
         return False
     shared_stages(settings)
@@ -120,15 +117,15 @@ def preload(settings: Settings) -> bool:
     return False
 
 
-def give_back(settings: Settings, job_id: str) -> None:
-    """Release the work of a job that was stopped in good order, and send it out again."""
+def give_back(settings: Settings, attempt: Attempt) -> None:
+    """Release work whose attempt was stopped in good order, and send it out again."""
     from models.contract.errors import Cancelled, Erased, LeaseLost
     from service.core.wiring import wire
 
-    work_id, _, attempt = job_id.rpartition("-")
+    work_id = attempt.work_id
     wiring = wire(settings)
     try:
-        following = wiring.store_of(work_id).release(work_id, int(attempt))
+        following = wiring.store_of(work_id).release(work_id, attempt.number)
         wiring.queue.enqueue(work_id, following)
         LOG.info("%s handed back; next attempt %d", work_id, following)
     except (LeaseLost, Cancelled, Erased):

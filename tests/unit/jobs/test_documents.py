@@ -9,7 +9,7 @@ import pytest
 
 from models.contract.clip import ClipFacts
 from models.contract.comparison import Comparison
-from models.contract.vocabulary import DerivedKind
+from models.contract.vocabulary import WorkKind
 from service.core.analyses import Artifact
 from service.core.documents import Input
 from service.core.objects import ObjectInfo
@@ -54,7 +54,7 @@ def asked(wiring: Wiring, tmp_path: Path) -> str:
     request = {"labels": {"first": "May", "second": "June"}, "kind": "serve", "film": False}
     request["focus"] = ["pelvis_turn"]
     with wiring.database.write() as session:
-        return wiring.documents.create(session, TESTER, DerivedKind.COMPARISON, request, inputs).id
+        return wiring.documents.create(session, TESTER, WorkKind.COMPARISON, request, inputs).id
 
 
 def row(wiring: Wiring, document_id: str) -> DerivedDocument:

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from models.contract.vocabulary import AnalysisStatus
-from service.core.queue import job_id
+from service.core.queue import attempt_at
 from service.core.tables import Analysis
 from service.core.wiring import Wiring
 from tests.films import queue_film
@@ -18,7 +18,7 @@ def test_work_of_a_stopped_worker_is_sent_out_again(wiring: Wiring, tmp_path: Pa
     film.write_bytes(b"film")
     analysis_id = queue_film(wiring, film)
     wiring.analyses.claim(analysis_id, 1, "w1")
-    main.give_back(wiring.settings, job_id(analysis_id, 1))
+    main.give_back(wiring.settings, attempt_at(analysis_id, 1))
     with wiring.database.read() as session:
         row = session.get_one(Analysis, analysis_id)
     assert (row.status, row.attempt, row.crashes) == (AnalysisStatus.QUEUED, 2, 0)
@@ -29,8 +29,8 @@ def test_work_that_others_have_is_not_sent_out(wiring: Wiring, tmp_path: Path) -
     film = tmp_path / "film.mp4"
     film.write_bytes(b"film")
     analysis_id = queue_film(wiring, film)
-    main.give_back(wiring.settings, job_id(analysis_id, 1))
-    main.give_back(wiring.settings, "ana_00000000000000000000000000000000-1")
+    main.give_back(wiring.settings, attempt_at(analysis_id, 1))
+    main.give_back(wiring.settings, attempt_at("ana_" + "0" * 32, 1))
     assert len(wiring.queue) == 0
 
 

@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from rq import Queue
-from rq.serializers import JSONSerializer
 
+from service.core.identifiers import new_id
+from service.core.jobs import Attempt
 from service.core.wiring import Wiring
 from workers.processes.queue_worker import ClipWorker
 from workers.processes.scratch import Scratch, remove_abandoned
@@ -27,7 +27,7 @@ os.kill(os.getpid(), signal.SIGKILL)
 """
 
 
-def leave_a_film() -> None:
+def leave_a_film(_attempt: Attempt) -> None:
     """Be a job that is killed while it has a film."""
     (Path(tempfile.mkdtemp()) / "film").write_bytes(b"film")
     os.kill(os.getpid(), signal.SIGKILL)
@@ -45,15 +45,21 @@ def _signal_handlers() -> Iterator[None]:
 def test_a_killed_job_leaves_nothing(wiring: Wiring, tmp_path: Path) -> None:
     base = tmp_path / "temporary"
     base.mkdir()
+    analysis_id = new_id("ana")
+    wiring.queue.enqueue(analysis_id, 1)
     connection = wiring.queue.connection
-    queue = Queue(wiring.queue.name, connection=connection, serializer=JSONSerializer)
-    job = queue.enqueue(leave_a_film)
     scratch = Scratch(base)
     worker = ClipWorker(
-        queue, connection, give_back=lambda _job: None, grace_s=1.0, scratch=scratch
+        wiring.queue.name,
+        connection,
+        carry_out=leave_a_film,
+        give_back=lambda _attempt: None,
+        job_timeout_s=60,
+        grace_s=1.0,
+        scratch=scratch,
     )
     worker.work(burst=True)
-    assert job.is_failed
+    assert connection.hget(f"rq:job:{analysis_id}-1", "status") == b"failed"
     assert list(scratch.folder.iterdir()) == []
     scratch.close()
     assert list(base.iterdir()) == []

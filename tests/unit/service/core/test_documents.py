@@ -8,9 +8,9 @@ import pytest
 from sqlalchemy import select, update
 
 from models.contract.errors import Conflict, LeaseLost, NotFound
-from models.contract.vocabulary import DerivedKind
+from models.contract.vocabulary import WorkKind
 from service.core.documents import Input
-from service.core.queue import RUN_ANALYSIS, RUN_DOCUMENT, entry_point
+from service.core.kinds import kind_of
 from service.core.tables import DerivedDocument, DocumentInput, OutboxEvent
 from service.core.wiring import Wiring
 from tests.unit.service.core.test_analyses import KEY, film, queued
@@ -20,7 +20,7 @@ def asked(wiring: Wiring) -> str:
     analysis_id = queued(wiring)
     with wiring.database.write() as session:
         return wiring.documents.create(
-            session, KEY, DerivedKind.COMPARISON, {"labels": {}}, [Input(analysis_id, "first")]
+            session, KEY, WorkKind.COMPARISON, {"labels": {}}, [Input(analysis_id, "first")]
         ).id
 
 
@@ -30,9 +30,9 @@ def row(wiring: Wiring, document_id: str) -> DerivedDocument:
 
 
 def test_id_tells_the_queue_what_to_run(wiring: Wiring) -> None:
-    assert entry_point(queued(wiring)) == RUN_ANALYSIS
+    assert kind_of(queued(wiring)) is WorkKind.ANALYSIS
     document_id = asked(wiring)
-    assert entry_point(document_id) == RUN_DOCUMENT
+    assert kind_of(document_id) is WorkKind.COMPARISON
     assert wiring.store_of(document_id) is wiring.documents
     wiring.queue.enqueue(document_id, 1)
     assert wiring.queue.is_known(document_id, 1)
@@ -86,14 +86,14 @@ def test_ended_work_cannot_be_cancelled(wiring: Wiring) -> None:
     with pytest.raises(Conflict):
         wiring.documents.cancel(KEY, document_id)
     with pytest.raises(NotFound):
-        wiring.documents.find(KEY, DerivedKind.PLAN, document_id)
+        wiring.documents.find(KEY, WorkKind.PLAN, document_id)
 
 
 def test_erasing_the_clip_erases_the_document(wiring: Wiring) -> None:
     clip = film(wiring, "c" * 64)
     analysis_id = wiring.analyses.create(KEY, clip.id, {}).id
     with wiring.database.write() as session:
-        document = wiring.documents.create(session, KEY, DerivedKind.PLAN, {}, [Input(analysis_id)])
+        document = wiring.documents.create(session, KEY, WorkKind.PLAN, {}, [Input(analysis_id)])
     wiring.objects.put_bytes(f"documents/{document.id}/1/result.json", b"x", "application/json")
     wiring.clips.erase(KEY, clip.id)
     with wiring.database.read() as session:
