@@ -31,6 +31,7 @@ from workers.processes import tether
 
 PROJECT = Path(__file__).resolve().parent.parent
 FILM = PROJECT / "tests" / "data" / "rendered" / "000.mp4"
+RECEIVER = PROJECT / "infra" / "examples" / "receiver.py"
 OUT = PROJECT / "out" / "demo"
 START_S = 120.0
 ANALYSIS_S = 900.0
@@ -88,16 +89,9 @@ def program(
     command: list[str], environment: dict[str, str], log: Path, grace_s: float
 ) -> Iterator[queue.Queue[str | None]]:
     """Run a program as long as the block; yield the lines of its standard output."""
-    full = [sys.executable, "-m", "workers.processes.tether", str(os.getpid()), "--", *command]
     with log.open("wb") as errors:
-        child = subprocess.Popen(
-            full,
-            cwd=PROJECT,
-            env=environment,
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=errors,
-            start_new_session=True,
+        child = tether.spawn(
+            command, environment=environment, output=subprocess.PIPE, errors=errors
         )
     assert child.stdout is not None
     try:
@@ -165,7 +159,7 @@ def walk(film: Path, out: Path, work: Path) -> None:
     """Start a service, send the film, receive the webhook, print the result."""
     port, receiver_port = free_port(), free_port()
     environment = service_environment(work / "data", port)
-    up = [sys.executable, "-m", "workers.cli", "up"]
+    up = tether.module("workers.cli", "up")
     say("Starting API, workers, queue, database and object store (all embedded)")
     with program(up, environment, work / "service.log", 30.0) as lines:
         key = wait_for_line(lines, r"(sw_[0-9a-f_]+)", START_S, "admin key from the service")
@@ -179,7 +173,7 @@ def walk(film: Path, out: Path, work: Path) -> None:
             say(f"API at {client.base_url}, documentation at {client.base_url}/docs")
             hook = f"http://127.0.0.1:{receiver_port}/"
             endpoint = expect(client.post("/v1/webhook-endpoints", json={"url": hook}), 201)
-            receiver = [sys.executable, "infra/examples/receiver.py", "--port", str(receiver_port)]
+            receiver = [sys.executable, str(RECEIVER), "--port", str(receiver_port)]
             secret = {"WEBHOOK_SECRET": endpoint["secret"]}
             with program(receiver, environment | secret, work / "receiver.log", 5.0) as events:
                 wait_for_line(events, r"(listening)", 30.0, "webhook receiver")

@@ -312,7 +312,7 @@ def own_service(work: Path) -> Iterator[tuple[str, str]]:
         "COLUMNS": "200",
     }
     child = tether.spawn(
-        [sys.executable, "-m", "workers.cli", "up"],
+        tether.module("workers.cli", "up"),
         environment=environment,
         output=subprocess.PIPE,
     )

@@ -75,6 +75,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         webhooks=openapi.webhooks,
     )
     app.state.wiring = wired
+    app.state.query_names = {}
     app.state.cursor_secret = functools.cache(lambda: installation_secret(wired.database, "cursor"))
     app.openapi = functools.partial(openapi.document, app)  # type: ignore[method-assign]
     problems.install(app)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import Depends, Header, Query, Request, Response
-from fastapi.dependencies.models import Dependant
+from fastapi.openapi.utils import get_openapi
+from fastapi.routing import APIRoute
 from fastapi.security import HTTPBearer
 from pydantic import BaseModel
 
@@ -41,16 +42,28 @@ def wiring_of(request: Request) -> Wiring:
 Wired = Annotated[Wiring, Depends(wiring_of)]
 
 
-def _query_names(dependant: Dependant) -> set[str]:
-    names = {parameter.alias for parameter in dependant.query_params}
-    return names.union(*(_query_names(inner) for inner in dependant.dependencies))
+def _query_names(route: APIRoute) -> frozenset[str]:
+    """Return the query parameters of an operation, as its description lists them."""
+    paths = get_openapi(title="", version="", routes=[route])["paths"]
+    return frozenset(
+        parameter["name"]
+        for operations in paths.values()
+        for operation in operations.values()
+        for parameter in operation.get("parameters", ())
+        if parameter["in"] == "query"
+    )
 
 
 def known_query(request: Request) -> None:
     """Refuse query parameters the operation does not have: a misspelt filter must not pass."""
     if not request.query_params:
         return
-    known = _query_names(request.scope["route"].dependant)
+    route: APIRoute = request.scope["route"]
+    described: dict[tuple[str, str], frozenset[str]] = request.app.state.query_names
+    key = (request.method, route.path_format)
+    if key not in described:
+        described[key] = _query_names(route)
+    known = described[key]
     if not known.issuperset(request.query_params):
         raise InvalidRequest(
             f"The query has a parameter that is not known here. Known: {sorted(known)}."

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import re
 import secrets
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -28,9 +28,10 @@ ANALYSIS_S = 240.0
 
 @dataclass
 class Service:
-    """A running service and a client with its first admin key."""
+    """A running service, the folder it was started in, a client with its first admin key."""
 
     process: subprocess.Popen[bytes]
+    folder: Path
     client: httpx.Client
     log: list[str] = field(default_factory=list)
 
@@ -114,17 +115,21 @@ def outside_servers(worker_id: str) -> Iterator[dict[str, str]]:
 def service(
     tmp_path_factory: pytest.TempPathFactory, outside_servers: dict[str, str]
 ) -> Iterator[Service]:
-    """Run a service with one worker."""
-    data = tmp_path_factory.mktemp("service")
+    """Run a service with one worker, in a folder that holds other packages under our names."""
+    data, folder = tmp_path_factory.mktemp("service"), tmp_path_factory.mktemp("folder")
+    for name in ("models", "service", "workers"):
+        (folder / name).mkdir()
+        (folder / name / "__init__.py").write_text("raise ImportError('not the one you want')\n")
     kept = {name: value for name, value in os.environ.items() if "SERVEWRIGHT_" not in name}
-    process = tether.spawn(
-        [
-            *(sys.executable, "-m", "workers.cli", "up", "--processes", "1"),
-            *("--port", "0", "--data-dir", str(data)),
-        ],
-        environment=kept | outside_servers | {"PYTHONUNBUFFERED": "1", "COLUMNS": "200"},
-        output=subprocess.PIPE,
-    )
+    with contextlib.chdir(folder):
+        process = tether.spawn(
+            tether.module(
+                *("workers.cli", "up", "--processes", "1"),
+                *("--port", "0", "--data-dir", str(data)),
+            ),
+            environment=kept | outside_servers | {"PYTHONUNBUFFERED": "1", "COLUMNS": "200"},
+            output=subprocess.PIPE,
+        )
     lines: list[str] = []
     ready = threading.Event()
 
@@ -148,7 +153,7 @@ def service(
         with httpx.Client(
             base_url=address[1], headers=headers, timeout=60, trust_env=False
         ) as client:
-            yield Service(process, client, lines)
+            yield Service(process, folder, client, lines)
     finally:
         code = tether.stop(process, 30.0)
         reader.join(10)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import signal
-import sys
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -67,8 +66,9 @@ class Crew:
 
     def start(self, processes: int = 1) -> None:
         """Start the supervisor."""
-        command = [sys.executable, "-m", "workers.processes.boot", "--processes", str(processes)]
-        command += ["--grace", "0.5"]
+        command = tether.module(
+            "workers.processes.boot", "--processes", str(processes), "--grace", "0.5"
+        )
         log = (self.wiring.settings.data_dir / "workers.log").open("ab")
         with log:
             self._child = tether.spawn(command, environment=self.environment, output=log.fileno())

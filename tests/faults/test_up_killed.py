@@ -19,7 +19,7 @@ pytestmark = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="re
 
 def start(data: Path, log: Path) -> subprocess.Popen[bytes]:
     """Start an embedded service and wait until it says that it is ready."""
-    command = [sys.executable, "-m", "workers.cli", "up", "--port", "0", "-n", "1"]
+    command = tether.module("workers.cli", "up", "--port", "0", "-n", "1")
     kept = {name: value for name, value in os.environ.items() if "SERVEWRIGHT_" not in name}
     with log.open("wb") as output:
         process = tether.spawn(
@@ -37,7 +37,7 @@ def test_nothing_is_left_and_the_data_is_kept(tmp_path: Path) -> None:
     first = start(data, log)
     assert re.search(r"sw_[0-9a-f_]+", log.read_text())
     second = subprocess.run(
-        [sys.executable, "-m", "workers.cli", "up", "--data-dir", str(data)],
+        tether.module("workers.cli", "up", "--data-dir", str(data)),
         capture_output=True,
         text=True,
         check=False,

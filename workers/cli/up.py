@@ -5,7 +5,6 @@ from __future__ import annotations
 import fcntl
 import os
 import socket
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -73,6 +72,7 @@ def up(
 
 def serve(settings: Settings) -> None:
     """Start everything, say where it is, and keep it running until told to stop."""
+    from workers.processes import tether
     from workers.processes.supervisor import Program, Supervisor
     from workers.processes.valkey import valkey_program, wait_for_queue
 
@@ -87,10 +87,7 @@ def serve(settings: Settings) -> None:
         supervisor.add(
             Program(
                 name="workers",
-                command=[
-                    *(sys.executable, "-m", "workers.processes.boot"),
-                    *("--grace", str(WORKER_GRACE_S)),
-                ],
+                command=tether.module("workers.processes.boot", "--grace", str(WORKER_GRACE_S)),
                 rank=2,
                 grace_s=WORKER_GRACE_S + 10.0,
             )
@@ -105,11 +102,14 @@ def serve(settings: Settings) -> None:
 
 def api_command(settings: Settings) -> list[str]:
     """Return the command that serves the API (by dotted name: we do not import it)."""
-    return [
-        *(sys.executable, "-m", "uvicorn", API, "--factory"),
+    from workers.processes import tether
+
+    return tether.module(
+        *("uvicorn", API, "--factory"),
+        *("--app-dir", str(tether.PROJECT)),  # uvicorn puts the current folder first otherwise
         *("--host", settings.host, "--port", str(settings.port)),
         *("--log-level", settings.log_level, "--no-access-log", "--no-server-header"),
-    ]
+    )
 
 
 def prepare_database(settings: Settings) -> str | None:

@@ -12,7 +12,6 @@ import argparse
 import importlib
 import logging
 import os
-import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -39,10 +38,11 @@ def supervise(settings: Settings, processes: int, grace_s: float) -> None:
         0 = one a usable core.
     """
     from service.core.wiring import wire
+    from workers.processes import tether
     from workers.processes.supervisor import Program, Supervisor
 
     count = processes or settings.workers or usable_cores()
-    command = [sys.executable, "-m", "workers.processes.boot", "--one", "--grace", str(grace_s)]
+    command = tether.module("workers.processes.boot", "--one", "--grace", str(grace_s))
     supervisor = Supervisor(
         [
             Program(

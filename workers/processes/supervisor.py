@@ -1,4 +1,9 @@
-"""Keeps programs running: restarts them with growing pauses, and stops them in order."""
+"""Keeps programs running: restarts them with growing pauses, and stops them in order.
+
+``rq.worker_pool`` would keep the workers only, not the API and the queue server, and forks them
+from a process that has threads. It starts a worker that cannot start again every second, waits
+without end for one that will not stop, and leaves its workers behind when it is killed.
+"""
 
 from __future__ import annotations
 

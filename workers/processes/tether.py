@@ -20,7 +20,17 @@ from typing import IO
 
 _PR_SET_PDEATHSIG = 1
 _POLL_S = 1.0
-_PROJECT = Path(__file__).resolve().parent.parent
+PROJECT = Path(__file__).resolve().parents[2]
+"""The folder that holds our packages."""
+
+
+def module(name: str, *arguments: str) -> list[str]:
+    """Return the command that runs a module with this interpreter.
+
+    ``-P`` keeps the current folder off the module search path: a ``models/`` or ``service/`` that
+    happens to lie there is not ours.
+    """
+    return [sys.executable, "-P", "-m", name, *arguments]
 
 
 def die_with_parent(signum: int = signal.SIGKILL, *, parent: int | None = None) -> None:
@@ -56,23 +66,30 @@ def spawn(
     *,
     environment: Mapping[str, str] | None = None,
     output: IO[bytes] | int | None = None,
+    errors: IO[bytes] | int | None = None,
 ) -> subprocess.Popen[bytes]:
     """Start a command that dies with this process, in a process group of its own.
 
     The group keeps a Ctrl-C at the terminal for the parent, which then stops its children in
     order. Call it from the main thread: the kernel ties the child to the calling thread.
+
+    Parameters
+    ----------
+    output, errors : binary file, descriptor or None
+        Where its standard output and error go. None: where this process's go; errors go with an
+        output that is given.
     """
-    full = [sys.executable, "-m", "workers.processes.tether", str(os.getpid()), "--", *command]
+    full = module("workers.processes.tether", str(os.getpid()), "--", *command)
     variables = dict(os.environ if environment is None else environment)
-    # The child must find this package whatever its working directory is.
+    # The child must find this package whatever its working directory is, installed or not.
     path = variables.get("PYTHONPATH")
-    variables["PYTHONPATH"] = f"{_PROJECT}{os.pathsep}{path}" if path else str(_PROJECT)
+    variables["PYTHONPATH"] = f"{PROJECT}{os.pathsep}{path}" if path else str(PROJECT)
     return subprocess.Popen(
         full,
         env=variables,
         stdin=subprocess.DEVNULL,
         stdout=output,
-        stderr=subprocess.STDOUT if output is not None else None,
+        stderr=subprocess.STDOUT if errors is None and output is not None else errors,
         start_new_session=True,
     )
 

