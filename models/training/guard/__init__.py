@@ -1,0 +1,1 @@
+"""What notices a wrong number: frozen joint tracks, the engine's values on them, and mutations."""
