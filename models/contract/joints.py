@@ -8,8 +8,8 @@ import numpy as np
 from pydantic import Field
 
 from models.contract.base import SCHEMA_BASE, Document
+from models.contract.skeleton import ANATOMICAL_BODY, CANONICAL_BODY, LANDMARKS
 from models.contract.tracks import BodyMotion, Camera, FloatArray, JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS
 
 SCHEMA_ID = SCHEMA_BASE + "joints.v1.json"
 
@@ -35,7 +35,7 @@ class Body(Document):
     method: str
     mirrored: bool
     stature_m: float
-    names: tuple[str, ...] = BODY_JOINTS
+    names: tuple[str, ...] = ANATOMICAL_BODY.names
     time_s: tuple[float, ...]
     frame: tuple[int, ...]
     xyz_m: tuple[tuple[Row, ...], ...] = Field(description="[frame][joint][x, y, z]")
@@ -48,8 +48,8 @@ class Body(Document):
         return BodyMotion(
             time_s=np.array(self.time_s, dtype=np.float64),
             frame_index=np.array(self.frame, dtype=np.int64),
-            joints=np.array(self.xyz_m, dtype=np.float64).reshape(-1, len(BODY_JOINTS), 3),
-            sd=np.array(self.sd_m, dtype=np.float64).reshape(-1, len(BODY_JOINTS), 3),
+            joints=np.array(self.xyz_m, dtype=np.float64).reshape(-1, len(CANONICAL_BODY), 3),
+            sd=np.array(self.sd_m, dtype=np.float64).reshape(-1, len(CANONICAL_BODY), 3),
             mirrored=self.mirrored,
             stature_m=self.stature_m,
             method=self.method,
@@ -69,7 +69,7 @@ class Joints(Document):
     schema_id: str = Field(default=SCHEMA_ID, alias="schema")
     width: int
     height: int
-    names: tuple[str, ...] = LANDMARKS
+    names: tuple[str, ...] = LANDMARKS.names
     time_s: tuple[float, ...]
     frame: tuple[int, ...]
     xy_px: tuple[tuple[Row, ...], ...] = Field(description="[frame][landmark][u, v]")

@@ -14,9 +14,10 @@ from typing import Any, Self
 import numpy as np
 import numpy.typing as npt
 
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS
+from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
 
 FloatArray = npt.NDArray[np.floating[Any]]
+
 IntArray = npt.NDArray[np.integer[Any]]
 BoolArray = npt.NDArray[np.bool_]
 
@@ -101,7 +102,7 @@ class JointTrack:
         arrays |= {f"source/{name}": array for name, array in self.sources.items()}
         buffer = io.BytesIO()
         np.savez_compressed(
-            buffer, format=np.array(TRACK_FORMAT), landmarks=np.array(LANDMARKS), **arrays
+            buffer, format=np.array(TRACK_FORMAT), landmarks=np.array(LANDMARKS.names), **arrays
         )
         return buffer.getvalue()
 
@@ -153,16 +154,15 @@ class BodyMotion:
     """One server's body in metres in the court frame over a window of time.
 
     Court frame: x toward the target, z up, y = z cross x (left of someone facing the net);
-    origin at the mid-point of the ankles at set-up. Left-handers are mirrored in y and left and
-    right swapped, so ``right_*`` is always the hitting (rear) side and ``left_*`` the tossing
-    (front) side.
+    origin at the mid-point of the ankles at set-up. Left-handers are mirrored in y; joints are
+    named by role (``hitting_wrist``, ``front_knee``).
 
     Attributes
     ----------
     time_s : ndarray, shape (T,)
     frame_index : ndarray of int, shape (T,)
     joints : ndarray, shape (T, 21, 3)
-        Joint centres in the order of ``BODY_JOINTS``, metres.
+        Joint centres in the order of ``CANONICAL_BODY``, metres.
     sd : ndarray, shape (T, 21, 3)
         Standard deviation of each coordinate, metres.
     mirrored : bool
@@ -185,7 +185,7 @@ class BodyMotion:
     camera: Camera | None = None
 
     def __post_init__(self) -> None:
-        shape = (self.time_s.shape[0], len(BODY_JOINTS), 3)
+        shape = (self.time_s.shape[0], len(CANONICAL_BODY), 3)
         if self.joints.shape != shape or self.sd.shape != shape:
             raise ValueError(f"joints and sd must have shape {shape}")
 
@@ -194,4 +194,4 @@ class BodyMotion:
 
     def joint(self, name: str) -> FloatArray:
         """Return one joint's path, shape (T, 3)."""
-        return np.asarray(self.joints[:, BODY_JOINTS.index(name)])
+        return CANONICAL_BODY.at(self.joints, name)

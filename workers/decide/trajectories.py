@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, FloatArray
-from models.contract.vocabulary import BODY_JOINTS
 from workers.decide.timewarp import Registration
 
 
@@ -49,7 +49,7 @@ def match_trajectories(
 
 def _resample(body: BodyMotion, time_s: FloatArray) -> FloatArray:
     """Interpolate joints at given times; NaN outside the body's window."""
-    out = np.empty((len(time_s), len(BODY_JOINTS), 3))
+    out = np.empty((len(time_s), len(CANONICAL_BODY), 3))
     for j in range(out.shape[1]):
         for axis in range(3):
             out[:, j, axis] = np.interp(

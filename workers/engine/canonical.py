@@ -8,18 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.contract.skeleton import ANATOMICAL_BODY, CANONICAL_BODY, canonical
 from models.contract.tracks import BodyMotion, FloatArray
-from models.contract.vocabulary import BODY_JOINTS, Handedness
+from models.contract.vocabulary import Handedness
 from workers.engine.detect import Candidate, find_work, handedness_of
-from workers.engine.signals import from_motion
+from workers.engine.signals import from_joints
 
-SWAP = [
-    BODY_JOINTS.index(
-        name.replace("left_", "\0").replace("right_", "left_").replace("\0", "right_")
-    )
-    for name in BODY_JOINTS
-]
-"""Index of each joint's mirror image."""
 SWING_OFFSET_DEG = 10.0
 """The hitting wrist crosses the target line from right to left by about this angle while it is
 highest (rendered serves: 8 to 13 deg)."""
@@ -45,7 +39,7 @@ def to_court(
     ----------
     time_s : ndarray, shape (T,)
     joints : ndarray, shape (T, 21, 3)
-        Order of ``BODY_JOINTS``, metres, z up, anatomical left and right; NaN = not measured.
+        Order of ``ANATOMICAL_BODY``, metres, z up; NaN = not measured.
     handedness : Handedness
         ``UNKNOWN`` = found from the swings; right if there is none.
     target_xy : (x, y) or None
@@ -63,46 +57,40 @@ def to_court(
     ValueError
         If shapes do not fit or nothing but NaN is given.
     """
-    if joints.shape != (len(time_s), len(BODY_JOINTS), 3):
-        raise ValueError(f"joints must have shape (T, {len(BODY_JOINTS)}, 3)")
+    if joints.shape != (len(time_s), len(ANATOMICAL_BODY), 3):
+        raise ValueError(f"joints must have shape (T, {len(ANATOMICAL_BODY)}, 3)")
     if not np.isfinite(joints).any():
         raise ValueError("no joint is known in any frame")
     index = np.arange(len(time_s)) if frame_index is None else np.asarray(frame_index, np.int64)
     stature = stature_m if stature_m is not None else _stature(joints)
-
-    def motion(points: FloatArray, mirrored: bool) -> BodyMotion:
-        return BodyMotion(
-            time_s=np.asarray(time_s, dtype=np.float64),
-            frame_index=index,
-            joints=points,
-            sd=np.full(points.shape, sd_m),
-            mirrored=mirrored,
-            stature_m=stature,
-            method="joints_in",
-        )
-
-    signals = from_motion(motion(joints, False))
+    time = np.asarray(time_s, dtype=np.float64)
+    signals = from_joints(time, joints, ANATOMICAL_BODY)
     work = [] if signals is None else find_work(signals, handedness)
     hand = handedness if handedness is not Handedness.UNKNOWN else handedness_of(work)
     mirrored = hand is Handedness.LEFT
-    if mirrored:
-        joints = (joints * np.array([1.0, -1.0, 1.0]))[:, SWAP]
+    joints = canonical(joints, left_handed=mirrored, axis=1)
     if target_xy is not None:
         sign = -1.0 if mirrored else 1.0
         heading = float(np.arctan2(sign * target_xy[1], target_xy[0]))
     else:
-        heading = _heading(np.asarray(time_s), joints, work)
+        heading = _heading(time, joints, work)
     c, s = np.cos(heading), np.sin(heading)
     court = joints @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
     start = work[0].start if work else 0
-    return motion(court - _origin(court, start), mirrored)
+    return BodyMotion(
+        time_s=time,
+        frame_index=index,
+        joints=court - _origin(court, start),
+        sd=np.full(court.shape, sd_m),
+        mirrored=mirrored,
+        stature_m=stature,
+        method="joints_in",
+    )
 
 
 def _stature(joints: FloatArray) -> float:
     first = joints[: max(3, len(joints) // 10)]
-    ears = np.nanmedian(
-        first[:, [BODY_JOINTS.index("left_ear"), BODY_JOINTS.index("right_ear")], 2]
-    )
+    ears = np.nanmedian(first[:, ANATOMICAL_BODY.pair("ear"), 2])
     feet = np.nanmedian(np.nanmin(first[..., 2], axis=1))
     height = float((ears - feet) / TOP_SHARE)
     if not np.isfinite(height) or height <= 0.3:
@@ -111,16 +99,15 @@ def _stature(joints: FloatArray) -> float:
 
 
 def _origin(court: FloatArray, start: int) -> FloatArray:
-    rows = court[start : start + 3]
-    ankles = rows[:, [BODY_JOINTS.index("left_ankle"), BODY_JOINTS.index("right_ankle")]]
+    ankles = court[start : start + 3, CANONICAL_BODY.pair("ankle")]
     return np.asarray(np.nanmean(ankles, axis=(0, 1)))
 
 
 def _heading(time_s: FloatArray, joints: FloatArray, work: list[Candidate]) -> float:
     """Return the direction of the target, rad: swing of the wrist and travel of the pelvis."""
     total = np.zeros(2)
-    wrist = joints[:, BODY_JOINTS.index("right_wrist")]
-    hips = joints[:, [BODY_JOINTS.index("left_hip"), BODY_JOINTS.index("right_hip")]].mean(axis=1)
+    wrist = CANONICAL_BODY.at(joints, "hitting_wrist")
+    hips = CANONICAL_BODY.middle(joints, "hip")
     offset = np.radians(SWING_OFFSET_DEG)
     turn = np.array([[np.cos(offset), -np.sin(offset)], [np.sin(offset), np.cos(offset)]])
     for candidate in work:

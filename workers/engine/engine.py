@@ -109,7 +109,7 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
     Parameters
     ----------
     motion : BodyMotion
-        Canonical court frame (see the contract); ``right_*`` is the hitting side.
+        Canonical body in the court frame (see the contract).
     request : EngineRequest
         View and frame-rate limits of a camera do not apply.
     """

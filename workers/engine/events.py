@@ -13,14 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.interpolate import CubicSpline
 
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, BoolArray, FloatArray
-from models.contract.vocabulary import BODY_JOINTS, EventName, RepetitionKind
+from models.contract.vocabulary import EventName, RepetitionKind
 from workers.engine.geometry import flexion
 from workers.engine.smoothing import local_fit
 from workers.engine.stillness import STANCE_S, lasting
 from workers.engine.witness import Witness, from_motion
 
-_INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
 GRID_S = 1.0 / 480.0
 
 LONGEST_SWING_S = 0.6
@@ -204,12 +204,12 @@ _LAG_SD: Mapping[EventName, float] = {
 def _paths(motion: BodyMotion, witness: Witness) -> _Paths:
     time = motion.time_s
     smooth = local_fit(time, motion.joints.transpose(1, 0, 2), 0.035)[0]
-    joint = {name: smooth[_INDEX[name]] for name in BODY_JOINTS}
-    elbow = flexion(*(joint[f"right_{j}"] for j in ("shoulder", "elbow", "wrist")))
+    joint = dict(zip(CANONICAL_BODY.names, smooth, strict=True))
+    elbow = flexion(*(joint[f"hitting_{j}"] for j in ("shoulder", "elbow", "wrist")))
     knees = np.mean(
         [
             flexion(*(joint[f"{side}_{j}"] for j in ("hip", "knee", "ankle")))
-            for side in ("left", "right")
+            for side in ("front", "rear")
         ],
         axis=0,
     )

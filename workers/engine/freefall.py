@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import Sex
 from workers.engine.load import GRAVITY
@@ -90,7 +91,7 @@ def flight(motion: BodyMotion, floor_z: float) -> tuple[int, int] | None:
     Off the floor: lowest of heels and toes more than 3 % of stature over it (engineering choice,
     no source).
     """
-    names = ("left_heel", "right_heel", "left_toe", "right_toe")
+    names = (*CANONICAL_BODY.both("heel"), *CANONICAL_BODY.both("toe"))
     lowest = np.min(np.stack([motion.joint(name)[:, 2] for name in names]), axis=0)
     with np.errstate(invalid="ignore"):
         off = lowest - floor_z > 0.03 * motion.stature_m

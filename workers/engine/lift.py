@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY as BODY
+from models.contract.skeleton import PICTURE_ROWS, canonical
 from models.contract.tracks import BodyMotion, FloatArray, IntArray, JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, EventName, Handedness
-from workers.engine.canonical import SWAP
+from models.contract.vocabulary import EventName, Handedness
 from workers.engine.lift_weights import LAYERS, MEAN, SCALE
 from workers.engine.smoothing import local_fit
 
@@ -38,15 +39,11 @@ IN_PLANE_SD, DEPTH_SD = 0.009, 0.018
 _SMOOTH_S, _SMOOTH_WORLD_S = 0.02, 0.05
 HEADING_SD = float(np.radians(4.5))
 """Standard deviation of the target's direction (26 rendered films not trained on)."""
-_TARGET = slice(3 * len(BODY_JOINTS), 3 * len(BODY_JOINTS) + 2)
+_TARGET = slice(3 * len(BODY), 3 * len(BODY) + 2)
 _CLOCKS = slice(_TARGET.stop, _TARGET.stop + len(TIMED))
 _CLOCK_TRUST = 0.5
 _FARTHEST = 6.0
 """Standard deviations beyond which an input is held: outside, the network knows nothing."""
-_ALIAS = {"left_toe": "left_foot_index", "right_toe": "right_foot_index"}
-_ROWS = [LANDMARKS.index(_ALIAS.get(name, name)) for name in BODY_JOINTS]
-_INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
-_HIPS = [_INDEX["left_hip"], _INDEX["right_hip"]]
 SHORTEST_FRAMES = 8
 
 
@@ -94,7 +91,7 @@ def lift_track(track: JointTrack, window: tuple[int, int], handedness: Handednes
         ``LEFT`` mirrors the picture first.
     """
     rows = np.arange(*window)
-    pixels, world = track.xy_raw[rows][:, _ROWS], track.world[rows][:, _ROWS]
+    pixels, world = track.xy_raw[rows][:, PICTURE_ROWS], track.world[rows][:, PICTURE_ROWS]
     seen = np.isfinite(pixels).all(axis=(1, 2)) & np.isfinite(world).all(axis=(1, 2))
     if int(seen.sum()) < SHORTEST_FRAMES:
         return None
@@ -107,7 +104,7 @@ def lift_track(track: JointTrack, window: tuple[int, int], handedness: Handednes
         return None
     read, place = features(time, plane, space)
     answer = run(read)
-    relative = answer[:, : 3 * len(BODY_JOINTS)].reshape(-1, len(BODY_JOINTS), 3)
+    relative = answer[:, : 3 * len(BODY)].reshape(-1, len(BODY), 3)
     # the network answers how far the picture's own place is off
     relative[..., [0, 2]] += place
     mean = answer[:, _TARGET].mean(axis=0)
@@ -115,7 +112,7 @@ def lift_track(track: JointTrack, window: tuple[int, int], handedness: Handednes
         rows=rows,
         time_s=time,
         relative=relative,
-        hips=plane[:, _HIPS].mean(axis=1) / tall,
+        hips=BODY.middle(plane, "hip") / tall,
         heading=float(np.arctan2(mean[1], mean[0])),
         mirrored=mirrored,
         events=_timed(time, answer[:, _CLOCKS]),
@@ -139,8 +136,7 @@ def lifted_body(
     level = (lifted.relative + _root(lifted)[:, None]) * stature_m
     c, s = np.cos(angle), np.sin(angle)
     court = level @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
-    ankles = [_INDEX["left_ankle"], _INDEX["right_ankle"]]
-    origin = court[: max(3, len(court) // 10)][:, ankles].mean(axis=(0, 1))
+    origin = court[: max(3, len(court) // 10)][:, BODY.pair("ankle")].mean(axis=(0, 1))
     spread = np.array(
         [
             np.hypot(IN_PLANE_SD * c, DEPTH_SD * s),
@@ -160,21 +156,23 @@ def lifted_body(
 
 
 def upright(pixels: FloatArray, world: FloatArray, mirrored: bool) -> tuple[FloatArray, FloatArray]:
-    """Return pixels with v up, and 3D as x right, y away, z up; of a right-hander if mirrored.
+    """Return the canonical body in pixels with v up, and in 3D as x right, y away, z up.
 
     Parameters
     ----------
     pixels : ndarray, shape (T, 21, 2)
+        Order of ``ANATOMICAL_BODY``.
     world : ndarray, shape (T, 21, 3)
-        Camera axes: x right, y down, z away.
+        The same; camera axes: x right, y down, z away.
     mirrored : bool
+        True for a left-hander.
     """
     plane = pixels * np.array([1.0, -1.0])
     space = world[..., [0, 2, 1]] * np.array([1.0, 1.0, -1.0])
-    if mirrored:
-        plane = (plane * np.array([-1.0, 1.0]))[:, SWAP]
-        space = (space * np.array([-1.0, 1.0, 1.0]))[:, SWAP]
-    return plane, space
+    return (
+        canonical(plane, left_handed=mirrored, axis=0),
+        canonical(space, left_handed=mirrored, axis=0),
+    )
 
 
 def stature_px(time_s: FloatArray, plane: FloatArray) -> float:
@@ -186,8 +184,8 @@ def stature_px(time_s: FloatArray, plane: FloatArray) -> float:
         Pixels, v up; or (T, 21, 3), metres, z up.
     """
     still = time_s <= time_s[0] + STANDING_S
-    ears = plane[still][:, [_INDEX["left_ear"], _INDEX["right_ear"]], -1].mean(axis=1)
-    ankles = plane[still][:, [_INDEX["left_ankle"], _INDEX["right_ankle"]], -1].mean(axis=1)
+    ears = BODY.middle(plane[still], "ear")[:, -1]
+    ankles = BODY.middle(plane[still], "ankle")[:, -1]
     return float(np.median(ears - ankles)) / EAR_TO_ANKLE
 
 
@@ -262,7 +260,7 @@ def run(read: FloatArray) -> FloatArray:
 
 
 def _about_hips(time_s: FloatArray, points: FloatArray, window_s: float) -> FloatArray:
-    hips = points[:, _HIPS].mean(axis=1, keepdims=True)
+    hips = BODY.middle(points, "hip")[:, None]
     smooth = local_fit(time_s, (points - hips).transpose(1, 0, 2), window_s)[0]
     return np.asarray(smooth.transpose(1, 0, 2))
 
@@ -280,5 +278,5 @@ def _root(lifted: Lifted) -> FloatArray:
 
     The front foot is taken to stay at its depth, which holds until the drive lifts it.
     """
-    depth = -lifted.relative[:, _INDEX["left_ankle"], 1]
+    depth = -BODY.at(lifted.relative, "front_ankle")[:, 1]
     return np.stack([lifted.hips[:, 0], depth, lifted.hips[:, 1]], axis=1)

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from models.contract.skeleton import ARM_AND_LEG
+from models.contract.skeleton import CANONICAL_BODY as BODY
 from models.contract.tracks import FloatArray
-from models.contract.vocabulary import BODY_JOINTS, Sex
+from models.contract.vocabulary import Sex
 from workers.engine.segments import HAND_TO_FOREARM, table
 
 Endpoints = tuple[FloatArray, FloatArray]
-_INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
 
 
 def centre_of_segments(endpoints: Mapping[str, Endpoints], sex: Sex) -> FloatArray:
@@ -49,23 +50,23 @@ def body_endpoints(joints: FloatArray, sex: Sex) -> dict[str, Endpoints]:
     """
 
     def at(name: str) -> FloatArray:
-        return np.asarray(joints[..., _INDEX[name], :])
+        return BODY.at(joints, name)
 
-    ears = (at("left_ear") + at("right_ear")) / 2.0
-    shoulders = (at("left_shoulder") + at("right_shoulder")) / 2.0
-    hips = (at("left_hip") + at("right_hip")) / 2.0
+    ears, shoulders, hips = (BODY.middle(joints, part) for part in ("ear", "shoulder", "hip"))
     result: dict[str, Endpoints] = {"head": (ears, ears), "trunk": (shoulders, hips)}
-    for side in ("left", "right"):
-        shoulder, elbow, wrist = (at(f"{side}_{j}") for j in ("shoulder", "elbow", "wrist"))
-        hip, knee, ankle = (at(f"{side}_{j}") for j in ("hip", "knee", "ankle"))
+    for arm, leg in ARM_AND_LEG:
+        shoulder, elbow, wrist = (at(f"{arm}_{j}") for j in ("shoulder", "elbow", "wrist"))
+        hip, knee, ankle, heel, toe = (
+            at(f"{leg}_{j}") for j in ("hip", "knee", "ankle", "heel", "toe")
+        )
         hand = wrist + HAND_TO_FOREARM[sex] * (wrist - elbow)
         result |= {
-            f"upper_arm:{side}": (shoulder, elbow),
-            f"forearm:{side}": (elbow, wrist),
-            f"hand:{side}": (wrist, hand),
-            f"thigh:{side}": (hip, knee),
-            f"shank:{side}": (knee, ankle),
-            f"foot:{side}": (at(f"{side}_heel"), at(f"{side}_toe")),
+            f"upper_arm:{arm}": (shoulder, elbow),
+            f"forearm:{arm}": (elbow, wrist),
+            f"hand:{arm}": (wrist, hand),
+            f"thigh:{leg}": (hip, knee),
+            f"shank:{leg}": (knee, ankle),
+            f"foot:{leg}": (heel, toe),
         }
     return result
 
@@ -78,8 +79,8 @@ def centre_of_mass(joints: FloatArray, sex: Sex) -> FloatArray:
     centre); a NaN elsewhere gives NaN.
     """
     endpoints = body_endpoints(joints, sex)
-    for side in ("left", "right"):
-        ankle = joints[..., _INDEX[f"{side}_ankle"], :]
+    for side in ("front", "rear"):
+        ankle = BODY.at(joints, f"{side}_ankle")
         heel, toe = endpoints[f"foot:{side}"]
         unseen = np.isnan(heel) | np.isnan(toe)
         endpoints[f"foot:{side}"] = (np.where(unseen, ankle, heel), np.where(unseen, ankle, toe))

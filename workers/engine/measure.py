@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.contract.analysis import Event, Metric
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import EventName, RepetitionKind, Sex
 from workers.engine.calibration import (
@@ -31,12 +32,12 @@ FLOOR_UNDER_ANKLES = 0.045
 
 def floor_height(motion: BodyMotion) -> float:
     """Return the height of the floor in the court frame: under heels and toes at rest, metres."""
-    names = ("left_heel", "right_heel", "left_toe", "right_toe")
+    names = (*CANONICAL_BODY.both("heel"), *CANONICAL_BODY.both("toe"))
     points = np.stack([motion.joint(name)[:, 2] for name in names])
     if np.isfinite(points).any():
         low = float(np.nanpercentile(np.nanmin(points, axis=0), 10))
         return low - 0.012 * motion.stature_m
-    ankles = np.stack([motion.joint(f"{side}_ankle")[:, 2] for side in ("left", "right")])
+    ankles = np.stack([motion.joint(name)[:, 2] for name in CANONICAL_BODY.both("ankle")])
     return float(np.percentile(ankles.min(axis=0), 10)) - FLOOR_UNDER_ANKLES * motion.stature_m
 
 

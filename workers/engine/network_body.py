@@ -10,21 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY as BODY
+from models.contract.skeleton import PICTURE_ROWS, canonical
 from models.contract.tracks import BodyMotion, Camera, FloatArray, JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, Handedness
+from models.contract.vocabulary import Handedness
 from workers.engine.geometry import norm
 from workers.engine.smoothing import local_fit
 
 JOINT_SD_M = 0.05
 """Standard deviation per coordinate of the network's joints (working value)."""
-_ALIAS = {"left_toe": "left_foot_index", "right_toe": "right_foot_index"}
-_LANDMARK_ROWS = [LANDMARKS.index(_ALIAS.get(name, name)) for name in BODY_JOINTS]
-_SWAP = [
-    BODY_JOINTS.index(
-        name.replace("left_", "\0").replace("right_", "left_").replace("\0", "right_")
-    )
-    for name in BODY_JOINTS
-]
 _CHAIN = (("hip", "knee"), ("knee", "ankle"))
 _CHAIN_SHARE = 0.49
 """Thigh plus shank over standing height (de Leva 1996 and the rendered bodies)."""
@@ -64,8 +58,8 @@ def network_body(
         Camera azimuth about the server, if known.
     """
     start, stop = window
-    world = track.world[start:stop][:, _LANDMARK_ROWS]
-    pixels = track.xy[start:stop][:, _LANDMARK_ROWS]
+    world = track.world[start:stop][:, PICTURE_ROWS]
+    pixels = track.xy[start:stop][:, PICTURE_ROWS]
     seen = np.isfinite(world).all(axis=(1, 2)) & np.isfinite(pixels).all(axis=(1, 2))
     if int(seen.sum()) < 8:
         return None
@@ -74,20 +68,19 @@ def network_body(
     mirrored = handedness is Handedness.LEFT
     level = np.stack([world[..., 0], world[..., 2], -world[..., 1]], axis=-1)
     plane = np.stack([pixels[..., 0], -pixels[..., 1]], axis=-1)
-    if mirrored:
-        level = level[:, _SWAP] * np.array([-1.0, 1.0, 1.0])
-        plane = plane[:, _SWAP] * np.array([-1.0, 1.0])
+    level = canonical(level, left_handed=mirrored, axis=0)
+    plane = canonical(plane, left_handed=mirrored, axis=0)
     level = local_fit(time, level.transpose(1, 0, 2), 0.05)[0].transpose(1, 0, 2)
     leg = _leg(level)
     level = level * (_CHAIN_SHARE * stature_m / leg)
     metres_per_pixel = _metres_per_pixel(level, plane)
-    hip = _mid(plane, "hip") * metres_per_pixel
+    hip = BODY.middle(plane, "hip") * metres_per_pixel
     root = np.stack([hip[:, 0], np.zeros(len(hip)), hip[:, 1]], axis=-1)
     root = local_fit(time, root[None], 0.05)[0][0]
-    level = level - _mid(level, "hip")[:, None] + root[:, None]
+    level = level - BODY.middle(level, "hip")[:, None] + root[:, None]
     turn = _to_court(level, azimuth_deg)
     court = level @ turn.T
-    origin = _mid(court[: max(3, len(court) // 10)], "ankle").mean(axis=0)
+    origin = BODY.middle(court[: max(3, len(court) // 10)], "ankle").mean(axis=0)
     court = court - origin
     motion = BodyMotion(
         time_s=time,
@@ -104,17 +97,12 @@ def network_body(
     return NetworkBody(motion, (azimuth, 12.0))
 
 
-def _mid(points: FloatArray, name: str) -> FloatArray:
-    left, right = (BODY_JOINTS.index(f"{side}_{name}") for side in ("left", "right"))
-    return np.asarray((points[..., left, :] + points[..., right, :]) / 2.0)
-
-
 def _leg(points: FloatArray) -> float:
     total = 0.0
-    for side in ("left", "right"):
+    for side in ("front", "rear"):
         for a, b in _CHAIN:
-            i, j = BODY_JOINTS.index(f"{side}_{a}"), BODY_JOINTS.index(f"{side}_{b}")
-            total += float(np.median(norm(points[:, i] - points[:, j]))) / 2.0
+            segment = BODY.at(points, f"{side}_{a}") - BODY.at(points, f"{side}_{b}")
+            total += float(np.median(norm(segment))) / 2.0
     return max(total, 1e-6)
 
 
@@ -134,10 +122,7 @@ def _to_court(level: FloatArray, azimuth_deg: float | None) -> FloatArray:
         right = np.array([away[1], -away[0]])
         return np.array([[right[0], away[0], 0.0], [right[1], away[1], 0.0], [0.0, 0.0, 1.0]])
     rows = slice(0, max(3, int(0.6 * len(level))))
-    front, rear = (
-        np.median(level[rows, BODY_JOINTS.index(f"{side}_ankle")], axis=0)
-        for side in ("left", "right")
-    )
+    front, rear = (np.median(BODY.at(level[rows], name), axis=0) for name in BODY.both("ankle"))
     line = (front - rear)[:2]
     x = line / max(float(np.hypot(*line)), 1e-6)
     return np.array([[x[0], x[1], 0.0], [-x[1], x[0], 0.0], [0.0, 0.0, 1.0]])

@@ -7,12 +7,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY as BODY
 from models.contract.tracks import FloatArray
-from models.contract.vocabulary import BODY_JOINTS, EventName, Sex
+from models.contract.vocabulary import EventName, Sex
 from workers.engine.mass import centre_of_mass
 from workers.engine.smoothing import apply_in_time, local_operators
-
-_INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
 
 DERIVATIVE_HALF_WIDTH_S = 0.04
 """Half window of velocities of fast points (see `smoothing.local_fit`)."""
@@ -28,18 +27,18 @@ class Pose:
 
     def joint(self, name: str) -> FloatArray:
         """Return one joint, shape (S, 3)."""
-        return np.asarray(self.joints[..., _INDEX[name], :])
+        return BODY.at(self.joints, name)
 
-    def mid(self, name: str) -> FloatArray:
-        """Return the mid-point of a left and right joint, shape (S, 3)."""
-        return np.asarray((self.joint(f"left_{name}") + self.joint(f"right_{name}")) / 2.0)
+    def mid(self, part: str) -> FloatArray:
+        """Return the mid-point of the two joints of a part (``hip``), shape (S, 3)."""
+        return BODY.middle(self.joints, part)
 
 
 @dataclass(frozen=True, slots=True)
 class Samples:
     """A repetition as S samples of joint paths and event times; S = 1 is the best estimate.
 
-    Canonical court frame (x toward the target, z up, metres); ``right_*`` is the hitting side.
+    Canonical body in the court frame (x toward the target, z up, metres), joints named by role.
 
     Attributes
     ----------
@@ -107,11 +106,11 @@ class Samples:
 
     def path(self, name: str) -> FloatArray:
         """Return one joint's path, shape (S, T, 3)."""
-        return np.asarray(self.joints[:, :, _INDEX[name]])
+        return BODY.at(self.joints, name)
 
-    def mid_path(self, name: str) -> FloatArray:
-        """Return the path of the mid-point of a left and right joint, shape (S, T, 3)."""
-        return np.asarray((self.path(f"left_{name}") + self.path(f"right_{name}")) / 2.0)
+    def mid_path(self, part: str) -> FloatArray:
+        """Return the path of the mid-point of the two joints of a part, shape (S, T, 3)."""
+        return BODY.middle(self.joints, part)
 
     def com(self) -> FloatArray:
         """Return the path of the centre of mass, shape (S, T, 3)."""

@@ -11,22 +11,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.contract.skeleton import ANATOMICAL_BODY, CANONICAL_BODY, LANDMARKS, Skeleton
 from models.contract.tracks import BodyMotion, FloatArray, IntArray, JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS
 from workers.engine.geometry import flexion, norm
 from workers.engine.smoothing import local_fit
 
 SIDES = ("left", "right")
 HALF_WIDTH_S = 0.05
 DRIFT_HALF_WIDTH_S = 0.2
-_POINTS = (
-    "nose",
-    *(
-        f"{side}_{j}"
-        for j in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
-        for side in SIDES
-    ),
-)
+_PARTS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
+_POINTS = Skeleton(("nose", *(name for part in _PARTS for name in ANATOMICAL_BODY.both(part))))
+"""What is read of a body; the canonical one is a right-hander's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +73,7 @@ class Signals:
 
 def from_track(track: JointTrack) -> Signals | None:
     """Return the signals of a filmed person, or None when seen in fewer than eight frames."""
-    rows = [LANDMARKS.index(name) for name in _POINTS]
+    rows = LANDMARKS.rows(_POINTS)
     pixels = track.xy[:, rows]
     seen = np.flatnonzero(
         np.isfinite(pixels).all(axis=(1, 2)) & np.isfinite(track.world[:, rows]).all(axis=(1, 2))
@@ -91,21 +86,26 @@ def from_track(track: JointTrack) -> Signals | None:
 
 def from_motion(motion: BodyMotion) -> Signals | None:
     """Return the signals of a body in metres, or None when it has fewer than eight frames."""
-    rows = [BODY_JOINTS.index(name) for name in _POINTS]
-    joints = motion.joints[:, rows]
-    seen = np.flatnonzero(np.isfinite(joints).all(axis=(1, 2)))
+    return from_joints(motion.time_s, motion.joints, CANONICAL_BODY)
+
+
+def from_joints(time_s: FloatArray, joints: FloatArray, skeleton: Skeleton) -> Signals | None:
+    """The same of joints (T, 21, 3), metres, z up; a canonical body hits with its right."""
+    rows = [row for part in _PARTS for row in skeleton.pair(part)]
+    points = joints[:, [skeleton.index("nose"), *rows]]
+    seen = np.flatnonzero(np.isfinite(points).all(axis=(1, 2)))
     if seen.size < 8:
         return None
-    return _signals(motion.time_s[seen], seen, joints[seen], joints[seen])
+    return _signals(time_s[seen], seen, points[seen], points[seen])
 
 
 def _signals(time_s: FloatArray, index: IntArray, points: FloatArray, space: FloatArray) -> Signals:
     """Build the series; the last axis of ``points`` has the vertical last, up positive."""
     place, velocity, _ = local_fit(time_s, points.transpose(1, 0, 2), HALF_WIDTH_S, 2)
-    column = {name: i for i, name in enumerate(_POINTS)}
 
     def mid(array: FloatArray, name: str) -> FloatArray:
-        return np.asarray((array[column[f"left_{name}"]] + array[column[f"right_{name}"]]) / 2.0)
+        first, second = _POINTS.pair(name)
+        return np.asarray((array[first] + array[second]) / 2.0)
 
     unit = float(np.percentile(norm(mid(place, "shoulder") - mid(place, "hip")), 75))
     unit = max(unit, 1e-6)
@@ -113,11 +113,11 @@ def _signals(time_s: FloatArray, index: IntArray, points: FloatArray, space: Flo
     bend = space.transpose(1, 0, 2)
 
     def angle(side: str, names: tuple[str, str, str]) -> FloatArray:
-        return flexion(*(bend[column[f"{side}_{name}"]] for name in names))
+        return flexion(*bend[_POINTS.rows(f"{side}_{name}" for name in names)])
 
-    moving = ("left_wrist", "right_wrist", "left_hip", "right_hip", "nose")
-    speeds = np.stack([norm(velocity[column[name]]) for name in moving])
-    paths = np.stack([points[:, column[name]] for name in moving])
+    moving = [*_POINTS.pair("wrist"), *_POINTS.pair("hip"), _POINTS.index("nose")]
+    speeds = norm(velocity[moving])
+    paths = points[:, moving].transpose(1, 0, 2)
     slow = norm(local_fit(time_s, paths, DRIFT_HALF_WIDTH_S)[1])
     flat = hip[:, :-1] - hip[:, :-1].mean(axis=0)
     main = np.linalg.svd(flat, full_matrices=False)[2][0]
@@ -125,8 +125,8 @@ def _signals(time_s: FloatArray, index: IntArray, points: FloatArray, space: Flo
     return Signals(
         time_s=time_s,
         index=index,
-        wrist={s: (place[column[f"{s}_wrist"]] - shoulder)[:, -1] / unit for s in SIDES},
-        rise={s: velocity[column[f"{s}_wrist"]][:, -1] / unit for s in SIDES},
+        wrist={s: (place[_POINTS.index(f"{s}_wrist")] - shoulder)[:, -1] / unit for s in SIDES},
+        rise={s: velocity[_POINTS.index(f"{s}_wrist")][:, -1] / unit for s in SIDES},
         elbow={s: angle(s, ("shoulder", "elbow", "wrist")) for s in SIDES},
         knees=np.asarray(knees),
         hips=(hip - ankle)[:, -1] / unit,

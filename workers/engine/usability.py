@@ -6,8 +6,9 @@ import numpy as np
 
 from models.contract.analysis import ViewEstimate
 from models.contract.clip import UsabilityCheck
+from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import BoolArray, FloatArray, JointTrack
-from models.contract.vocabulary import LANDMARKS, Severity, View
+from models.contract.vocabulary import Severity, View
 
 EDGE_SHARE = 0.012
 """A landmark nearer to the picture's edge than this share of its size counts as cut off."""
@@ -16,15 +17,15 @@ MIN_CONFIDENCE = 0.05
 MIN_BODY_PX = 160.0
 """Height of the person in pixels under which joints are coarse (engineering choice)."""
 USUAL_FPS = 50.0
-_FEET = tuple(f"{s}_{j}" for s in ("left", "right") for j in ("ankle", "heel", "foot_index"))
+_FEET = tuple(name for part in ("ankle", "heel", "toe") for name in LANDMARKS.both(part))
 _BODY = tuple(
-    f"{s}_{j}" for s in ("left", "right") for j in ("shoulder", "elbow", "wrist", "hip", "knee")
+    name for part in ("shoulder", "elbow", "wrist", "hip", "knee") for name in LANDMARKS.both(part)
 )
 
 
 def in_picture(track: JointTrack, names: tuple[str, ...]) -> BoolArray:
     """Return per frame whether all these landmarks are seen inside the picture, shape (T,)."""
-    rows = [LANDMARKS.index(name) for name in names]
+    rows = LANDMARKS.rows(names)
     xy, confidence = track.xy[:, rows], track.confidence[:, rows]
     size = np.array([track.width, track.height], dtype=np.float64)
     edge = EDGE_SHARE * size

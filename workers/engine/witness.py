@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY, LANDMARKS, counterpart
 from models.contract.tracks import BodyMotion, FloatArray, IntArray, JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS
 from workers.engine.geometry import norm
 from workers.engine.smoothing import local_fit
 
@@ -69,28 +69,28 @@ def from_film(
     time_s : ndarray, shape (T,)
         Times of these rows.
     left_handed : bool
-        Swaps the sides, so that ``right`` is the hitting side.
+        Which hand hits.
     """
     pixels = track.xy_raw[rows]
     if not np.isfinite(pixels).all():
         return None
 
     def path(name: str) -> FloatArray:
-        source = name
-        if left_handed:
-            side, _, rest = name.partition("_")
-            source = f"{'left' if side == 'right' else 'right'}_{rest}"
-        return np.asarray(pixels[:, LANDMARKS.index(source)] * np.array([1.0, -1.0]))
+        source = LANDMARKS.index(counterpart(name, left_handed=left_handed))
+        return np.asarray(pixels[:, source] * np.array([1.0, -1.0]))
 
     paths = {name: path(name) for name in _NAMES}
     torso = (
-        paths["left_shoulder"] + paths["right_shoulder"] - paths["left_hip"] - paths["right_hip"]
+        paths["tossing_shoulder"]
+        + paths["hitting_shoulder"]
+        - paths["front_hip"]
+        - paths["rear_hip"]
     ) / 2.0
     stature = float(np.percentile(norm(torso), 75)) / TORSO_SHARE
     return _witness(time_s, {name: points / stature for name, points in paths.items()})
 
 
-_NAMES = tuple(name for name in BODY_JOINTS if name.endswith(("shoulder", "wrist", "hip")))
+_NAMES = tuple(n for part in ("shoulder", "wrist", "hip") for n in CANONICAL_BODY.both(part))
 
 
 def _witness(time_s: FloatArray, paths: dict[str, FloatArray]) -> Witness:
@@ -98,11 +98,11 @@ def _witness(time_s: FloatArray, paths: dict[str, FloatArray]) -> Witness:
         value, speed, _ = local_fit(time_s, series, FAST_HALF_WIDTH_S)
         return value, norm(speed)
 
-    hand, hand_speed = fast(paths["right_wrist"])
-    toss, _ = fast(paths["left_wrist"] - paths["left_shoulder"])
-    hips, _ = fast((paths["left_hip"] + paths["right_hip"]) / 2.0)
+    hand, hand_speed = fast(paths["hitting_wrist"])
+    toss, _ = fast(paths["tossing_wrist"] - paths["tossing_shoulder"])
+    hips, _ = fast((paths["front_hip"] + paths["rear_hip"]) / 2.0)
     moving = np.stack(
-        [paths[name] for name in ("left_wrist", "right_wrist", "left_hip", "right_hip")]
+        [paths[name] for name in ("tossing_wrist", "hitting_wrist", "front_hip", "rear_hip")]
     )
     slow = local_fit(time_s, moving, SLOW_HALF_WIDTH_S)[1]
     return Witness(

@@ -8,10 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.contract.errors import InvalidRequest
+from models.contract.skeleton import ANATOMICAL_BODY as BODY
+from models.contract.skeleton import part_of
 from models.contract.tracks import FloatArray
-from models.contract.vocabulary import BODY_JOINTS
 
 MOTION_FORMAT = "servewright-motion-1"
+NEEDED = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
+"""Parts that every file must have, on both sides."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +25,7 @@ class RawMotion:
     ----------
     time_s : ndarray, shape (T,)
     joints : ndarray, shape (T, 21, 3)
-        Order of ``BODY_JOINTS``; NaN = not measured.
+        Order of ``ANATOMICAL_BODY``; NaN = not measured.
     """
 
     time_s: FloatArray
@@ -37,17 +40,12 @@ def by_name(time_s: FloatArray, names: list[str], points: FloatArray) -> RawMoti
     InvalidRequest
         If a joint that every metric needs (shoulders to ankles) is missing.
     """
-    joints = np.full((len(time_s), len(BODY_JOINTS), 3), np.nan)
+    joints = np.full((len(time_s), len(BODY), 3), np.nan)
     lower = [name.strip().lower() for name in names]
-    for i, joint in enumerate(BODY_JOINTS):
+    for i, joint in enumerate(BODY):
         if joint in lower:
             joints[:, i] = points[:, lower.index(joint)]
-    needed = [
-        f"{side}_{j}"
-        for side in ("left", "right")
-        for j in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
-    ]
-    missing = [name for name in needed if name not in lower]
+    missing = [name for name in BODY if part_of(name) in NEEDED and name not in lower]
     if missing:
         raise InvalidRequest(
             f"These joints are missing: {', '.join(missing)}. Name the points like the joints, "
@@ -62,16 +60,11 @@ def with_head(joints: FloatArray) -> FloatArray:
     Ears at 0.32 trunk lengths over the shoulder line (rendered bodies); they carry the head's
     mass. Points that were measured stay.
     """
-    index = {name: i for i, name in enumerate(BODY_JOINTS)}
-    shoulders, hips = (
-        (joints[:, index[f"left_{j}"]] + joints[:, index[f"right_{j}"]]) / 2
-        for j in ("shoulder", "hip")
-    )
+    shoulders, hips = BODY.middle(joints, "shoulder"), BODY.middle(joints, "hip")
     head = shoulders + 0.32 * (shoulders - hips)
     filled = joints.copy()
-    for name in ("nose", "left_eye", "right_eye", "left_ear", "right_ear"):
-        row = filled[:, index[name]]
-        filled[:, index[name]] = np.where(np.isfinite(row), row, head)
+    for row in (BODY.index("nose"), *BODY.pair("eye"), *BODY.pair("ear")):
+        filled[:, row] = np.where(np.isfinite(filled[:, row]), filled[:, row], head)
     return filled
 
 
@@ -104,7 +97,7 @@ def write_npz(motion: RawMotion) -> bytes:
     np.savez_compressed(
         buffer,
         format=np.array(MOTION_FORMAT),
-        names=np.array(BODY_JOINTS),
+        names=np.array(BODY.names),
         time_s=motion.time_s,
         xyz_m=motion.joints,
     )

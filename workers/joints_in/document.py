@@ -9,8 +9,8 @@ from pydantic import ValidationError
 
 from models.contract.errors import InvalidRequest
 from models.contract.joints import Body, Joints
+from models.contract.skeleton import ANATOMICAL_BODY, LANDMARKS
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS
 
 
 def read_document(data: bytes) -> Joints:
@@ -44,7 +44,7 @@ def track_of(document: Joints) -> JointTrack:
     InvalidRequest
         If landmarks are named otherwise or shapes differ.
     """
-    if document.names != LANDMARKS:
+    if document.names != LANDMARKS.names:
         raise InvalidRequest("The landmarks must be named and ordered as in joints.v1.json.")
     frames = len(document.time_s)
     xy = _array(document.xy_px, (frames, len(LANDMARKS), 2))
@@ -69,9 +69,9 @@ def track_of(document: Joints) -> JointTrack:
 
 
 def _motion(body: Body) -> BodyMotion:
-    if body.names != BODY_JOINTS:
+    if body.names != ANATOMICAL_BODY.names:
         raise InvalidRequest("The body's joints must be named and ordered as in joints.v1.json.")
-    shape = (len(body.time_s), len(BODY_JOINTS), 3)
+    shape = (len(body.time_s), len(ANATOMICAL_BODY), 3)
     return BodyMotion(
         time_s=np.asarray(body.time_s, dtype=np.float64),
         frame_index=np.asarray(body.frame, dtype=np.int64),

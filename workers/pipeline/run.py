@@ -25,8 +25,9 @@ from models.contract.errors import (
     ServewrightError,
 )
 from models.contract.problem import Problem
+from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import BodyMotion, JointTrack
-from models.contract.vocabulary import LANDMARKS, Handedness, Severity, Stage, View
+from models.contract.vocabulary import Handedness, Severity, Stage, View
 from workers.engine.interface import ENGINE_VERSION, EngineRequest, EngineResult
 from workers.pipeline.film import Clip, Film
 from workers.pipeline.progress import Progress, Report, silent

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from models.contract.skeleton import CANONICAL_BODY, LANDMARKS, counterpart, partner
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, Handedness
+from models.contract.vocabulary import Handedness
 
 Side = str
 LOW_CONFIDENCE = 0.5
@@ -72,12 +73,11 @@ class Figure:
     front: Side | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
-        other = {"right": "left", "left": "right", None: None}[self.rear]
-        object.__setattr__(self, "front", other)
+        object.__setattr__(self, "front", None if self.rear is None else partner(self.rear))
 
     def pair(self, name: str) -> tuple[FloatArray, FloatArray] | None:
         """Return the left and right points of a joint, or None when one was not seen."""
-        left, right = self.points.get(f"left_{name}"), self.points.get(f"right_{name}")
+        left, right = (self.points.get(one) for one in LANDMARKS.both(name))
         return None if left is None or right is None else (left, right)
 
     def extent(self) -> npt.NDArray[np.floating[Any]]:
@@ -130,11 +130,9 @@ def agrees(frame: int, body: BodyMotion, points: Mapping[str, FloatArray]) -> bo
     row = int(np.argmin(np.abs(body.frame_index - frame)))
     if body.frame_index[row] != frame:
         return False
-    swap = {"left": "right", "right": "left"} if body.mirrored else {}
     distances = []
-    for joint, place in zip(BODY_JOINTS, body.joints[row], strict=True):
-        side, _, rest = joint.partition("_")
-        name = f"{swap.get(side, side)}_{rest.replace('toe', 'foot_index')}" if rest else joint
+    for joint, place in zip(CANONICAL_BODY, body.joints[row], strict=True):
+        name = LANDMARKS.full_name(counterpart(joint, left_handed=body.mirrored))
         if name in points:
             distances.append(float(np.linalg.norm(body.camera.project(place) - points[name])))
     height = float(np.ptp(np.array(list(points.values()))[:, 1]))
@@ -149,14 +147,14 @@ def balance_at(frame: int, body: BodyMotion, centre_of_mass: FloatArray) -> Bala
     if body.frame_index[row] != frame or not np.all(np.isfinite(centre_of_mass[row])):
         return None
     # The floor: the lowest the feet come in the whole window, not where they are in mid-air.
-    feet = np.stack([body.joint(f"{s}_{p}") for s in ("left", "right") for p in ("heel", "toe")])
-    lowest = np.nanmin(feet[..., 2], axis=0)
+    feet = body.joints[:, [*CANONICAL_BODY.pair("heel"), *CANONICAL_BODY.pair("toe")]]
+    lowest = np.nanmin(feet[..., 2], axis=1)
     if not np.isfinite(lowest).any():
         return None
     level = float(np.nanpercentile(lowest, 10))
     com = np.asarray(centre_of_mass[row], dtype=np.float64)
-    rear = body.joint("right_ankle")[row, :2]
-    front = body.joint("left_ankle")[row, :2]
+    rear = body.joint("rear_ankle")[row, :2]
+    front = body.joint("front_ankle")[row, :2]
     base = front - rear
     length = float(np.linalg.norm(base))
     if not length > 0:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, FloatArray
-from models.contract.vocabulary import BODY_JOINTS
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,12 +34,12 @@ def readings(body: BodyMotion) -> list[Reading]:
     by first-order propagation, the coordinates taken as independent.
     """
     flexions: Mapping[str, tuple[str, ...]] = {
-        "front_knee_flexion": ("left_hip", "left_knee", "left_ankle"),
-        "rear_knee_flexion": ("right_hip", "right_knee", "right_ankle"),
-        "elbow_flexion": ("right_shoulder", "right_elbow", "right_wrist"),
+        "front_knee_flexion": ("front_hip", "front_knee", "front_ankle"),
+        "rear_knee_flexion": ("rear_hip", "rear_knee", "rear_ankle"),
+        "elbow_flexion": ("hitting_shoulder", "hitting_elbow", "hitting_wrist"),
     }
     found = [_propagated(key, body, joints, _flexion) for key, joints in flexions.items()]
-    tilt = _propagated("shoulder_line_tilt", body, ("right_shoulder", "left_shoulder"), _tilt)
+    tilt = _propagated("shoulder_line_tilt", body, ("hitting_shoulder", "tossing_shoulder"), _tilt)
     return [found[0], found[1], tilt, found[2]]
 
 
@@ -61,7 +61,7 @@ def _propagated(
     key: str, body: BodyMotion, joints: tuple[str, ...], formula: Callable[[FloatArray], FloatArray]
 ) -> Reading:
     points = np.stack([body.joint(name) for name in joints]).astype(np.float64)
-    sd = np.stack([body.sd[:, BODY_JOINTS.index(name)] for name in joints])
+    sd = np.stack([CANONICAL_BODY.at(body.sd, name) for name in joints])
     value = formula(points)
     variance = np.zeros_like(value)
     step = 1e-4

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from models.contract.analysis import Repetition
+from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
-from models.contract.vocabulary import LANDMARKS, EventName, Handedness
+from models.contract.vocabulary import EventName, Handedness
 from workers.report.canvas import Picture
 from workers.report.crop import Crop, racket_tip
 from workers.report.figure import Figure, figure_at
@@ -54,22 +55,14 @@ def body_length_px(track: JointTrack, start_s: float, end_s: float) -> float | N
     None when the chain is never seen.
     """
     rows = (track.time_s >= start_s) & (track.time_s <= end_s)
-
-    def at(name: str) -> FloatArray:
-        return np.asarray(track.xy[rows, LANDMARKS.index(name)], dtype=np.float64)
-
     if not rows.any():
         return None
-    middle = {
-        joint: (at(f"left_{joint}") + at(f"right_{joint}")) / 2 for joint in ("shoulder", "hip")
-    }
-    lengths = [np.linalg.norm(middle["shoulder"] - middle["hip"], axis=1)]
+    seen = np.asarray(track.xy[rows], dtype=np.float64)
+    trunk = LANDMARKS.middle(seen, "shoulder") - LANDMARKS.middle(seen, "hip")
+    lengths = [np.linalg.norm(trunk, axis=1)]
     for a, b in (("hip", "knee"), ("knee", "ankle")):
-        both = [
-            np.linalg.norm(at(f"{side}_{a}") - at(f"{side}_{b}"), axis=1)
-            for side in ("left", "right")
-        ]
-        lengths.append(np.fmax(*both))
+        both = np.linalg.norm(seen[:, LANDMARKS.pair(a)] - seen[:, LANDMARKS.pair(b)], axis=2)
+        lengths.append(np.fmax(both[:, 0], both[:, 1]))
     total = 0.0
     for length in lengths:
         if not np.isfinite(length).any():

@@ -7,12 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 from markupsafe import Markup
 
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import FloatArray
-from models.contract.vocabulary import BODY_JOINTS, EventName
+from models.contract.vocabulary import EventName
 from models.words import Words, english
 from workers.report.plot import Svg
 
-SHOWN: tuple[str, ...] = ("right_wrist", "left_wrist", "right_hip", "left_knee")
+SHOWN: tuple[str, ...] = ("hitting_wrist", "tossing_wrist", "rear_hip", "front_knee")
 """Hitting and tossing wrist, rear hip, front knee: what a coach watches from the side."""
 
 WIDTH = 340.0
@@ -45,9 +46,9 @@ def trajectory_plot(
         When the two have different shapes or hold no finite point.
     """
     words = words or english()
-    if first.shape != second.shape or first.shape[1:] != (len(BODY_JOINTS), 3):
+    if first.shape != second.shape or first.shape[1:] != (len(CANONICAL_BODY), 3):
         raise ValueError(f"paths have shapes {first.shape} and {second.shape}, expected (N, 21, 3)")
-    columns = [BODY_JOINTS.index(name) for name in joints]
+    columns = CANONICAL_BODY.rows(joints)
     sides = [array[:, columns][..., [0, 2]] for array in (first, second)]
     every = np.concatenate([side.reshape(-1, 2) for side in sides])
     every = every[np.isfinite(every).all(axis=1)]

@@ -9,15 +9,11 @@ from pathlib import Path
 import numpy as np
 from scipy.interpolate import CubicSpline
 
+from models.contract.skeleton import PICTURE_ROWS, canonical
 from models.contract.tracks import JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS
-from workers.engine.canonical import SWAP
 from workers.engine.lift import features, upright
 
 from .scene import JOINTS, Array, Ideal, Scene, answer, event_times, observe, read_json
-
-_ALIAS = {"left_toe": "left_foot_index", "right_toe": "right_foot_index"}
-_ROWS = [LANDMARKS.index(_ALIAS.get(name, name)) for name in BODY_JOINTS]
 
 
 @dataclass(frozen=True)
@@ -60,7 +56,7 @@ def _filmed(path: Path, track: JointTrack) -> Filmed | None:
     event = document["serves"][0]["event_times_s"]
     rows = track.time_s >= event["start"] - 0.4
     time = track.time_s[rows]
-    pixels, world = track.xy_raw[rows][:, _ROWS], track.world[rows][:, _ROWS]
+    pixels, world = track.xy_raw[rows][:, PICTURE_ROWS], track.world[rows][:, PICTURE_ROWS]
     if len(time) < 20 or not (np.isfinite(pixels).all() and np.isfinite(world).all()):
         return None
     left = document["handedness"] == "left"
@@ -71,8 +67,9 @@ def _filmed(path: Path, track: JointTrack) -> Filmed | None:
     position, look = np.asarray(camera["position"]), np.asarray(camera["R"])[2]
     if left:
         flip = np.array([1.0, -1.0, 1.0])
-        joints, position, look = (joints * flip)[:, SWAP], position * flip, look * flip
-        px = (px * np.array([-1.0, 1.0]))[:, SWAP]
+        position, look = position * flip, look * flip
+    joints = canonical(joints, left_handed=left, axis=1)
+    px = canonical(px, left_handed=left, axis=0)
     given = document.get("frame_times_s")
     clock = np.asarray(given) if given else np.arange(len(joints)) / document["fps"]
     when = np.clip(time, clock[0], clock[-1])

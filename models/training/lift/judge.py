@@ -7,11 +7,12 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY
 from workers.engine.geometry import flexion
 from workers.engine.lift import features
 
 from .films import Filmed
-from .scene import INDEX, JOINTS, Array, pose_of
+from .scene import JOINTS, Array, pose_of
 
 Run = Callable[[Array], Array]
 
@@ -20,20 +21,20 @@ def _angles(pose: Array) -> dict[str, Array]:
     """Some angles of postures (T, 21, 3), degrees."""
 
     def at(name: str) -> Array:
-        return pose[:, INDEX[name]]
+        return CANONICAL_BODY.at(pose, name)
 
-    across = at("left_shoulder") - at("right_shoulder")
-    pelvis = at("left_hip") - at("right_hip")
-    trunk = at("left_shoulder") + at("right_shoulder") - at("left_hip") - at("right_hip")
+    across = at("tossing_shoulder") - at("hitting_shoulder")
+    pelvis = at("front_hip") - at("rear_hip")
+    trunk = at("tossing_shoulder") + at("hitting_shoulder") - at("front_hip") - at("rear_hip")
     level = np.hypot(across[:, 0], across[:, 1])
 
     def bend(*names: str) -> Array:
         return np.asarray(flexion(*(at(name) for name in names)))
 
     return {
-        "front knee": bend("left_hip", "left_knee", "left_ankle"),
-        "rear knee": bend("right_hip", "right_knee", "right_ankle"),
-        "elbow": bend("right_shoulder", "right_elbow", "right_wrist"),
+        "front knee": bend("front_hip", "front_knee", "front_ankle"),
+        "rear knee": bend("rear_hip", "rear_knee", "rear_ankle"),
+        "elbow": bend("hitting_shoulder", "hitting_elbow", "hitting_wrist"),
         "shoulder tilt": np.degrees(np.arctan2(across[:, 2], level)),
         "trunk": np.degrees(np.arctan2(np.hypot(trunk[:, 0], trunk[:, 1]), trunk[:, 2])),
         "pelvis turn": np.degrees(np.arctan2(pelvis[:, 1], pelvis[:, 0])),

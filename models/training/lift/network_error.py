@@ -13,13 +13,14 @@ import numpy as np
 import torch
 from torch import nn
 
+from models.contract.skeleton import CANONICAL_BODY
 from workers.engine.lift import EAR_TO_ANKLE
 
 from .films import Filmed
-from .scene import FPS, HIPS, INDEX, JOINTS, Array, Ideal, pose_of
+from .scene import FPS, HIPS, JOINTS, Array, Ideal, pose_of
 
-EARS = [INDEX["left_ear"], INDEX["right_ear"]]
-ANKLES = [INDEX["left_ankle"], INDEX["right_ankle"]]
+EARS = CANONICAL_BODY.pair("ear")
+ANKLES = CANONICAL_BODY.pair("ankle")
 FOLDS = 4
 
 

@@ -10,14 +10,12 @@ from typing import Any
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from models.contract.vocabulary import BODY_JOINTS
-from workers.engine.canonical import SWAP
+from models.contract.skeleton import CANONICAL_BODY, canonical
 from workers.engine.lift import CLOCK_S, TIMED
 
 Array = np.ndarray[Any, np.dtype[Any]]
-JOINTS = len(BODY_JOINTS)
-INDEX = {name: i for i, name in enumerate(BODY_JOINTS)}
-HIPS = [INDEX["left_hip"], INDEX["right_hip"]]
+JOINTS = len(CANONICAL_BODY)
+HIPS = CANONICAL_BODY.pair("hip")
 FPS = 60.0
 _TRUTH_NAME = {"loading": "lowest_pelvis"}
 TARGET = np.array([1.0, 0.0, 0.0])
@@ -25,7 +23,7 @@ TARGET = np.array([1.0, 0.0, 0.0])
 
 @dataclass(frozen=True)
 class Motion:
-    """A right-hander's joints in the court frame (T, 21, 3), when movement starts, and the times
+    """A canonical body in the court frame (T, 21, 3), when movement starts, and the times
     of the events of `TIMED`.
     """
 
@@ -62,8 +60,7 @@ def read_motion(document: dict[str, Any]) -> Motion | None:
     if not document["serves"]:
         return None
     joints = np.asarray(document["joints3d"], dtype=np.float64)[:, :JOINTS]
-    if document["handedness"] == "left":
-        joints = (joints * np.array([1.0, -1.0, 1.0]))[:, SWAP]
+    joints = canonical(joints, left_handed=document["handedness"] == "left", axis=1)
     given = document.get("frame_times_s")
     time = np.asarray(given) if given else np.arange(len(joints)) / document["fps"]
     grid = np.arange(time[0], time[-1], 1.0 / FPS)

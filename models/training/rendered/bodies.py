@@ -11,14 +11,15 @@ from typing import Any
 
 import numpy as np
 
+from models.contract.skeleton import (
+    ANATOMICAL_BODY,
+    CANONICAL_BODY,
+    LANDMARKS,
+    canonical,
+)
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS
 
 DATA = Path(__file__).resolve().parents[3] / "tests" / "data" / "rendered"
-MIRROR = [
-    BODY_JOINTS.index(n.replace("left", "~").replace("right", "left").replace("~", "right"))
-    for n in BODY_JOINTS
-]
 
 
 @cache
@@ -35,7 +36,7 @@ def times(document: dict[str, Any]) -> FloatArray:
 
 def raw_joints(document: dict[str, Any]) -> FloatArray:
     """Joints (T, 21, 3) as filmed, in the world of the truth."""
-    assert document["joint_names"][:21] == list(BODY_JOINTS)
+    assert document["joint_names"][:21] == list(ANATOMICAL_BODY)
     return np.asarray(document["joints3d"], dtype=np.float64)[:, :21]
 
 
@@ -46,12 +47,9 @@ def true_motion(clip: str, sd: float = 0.001) -> BodyMotion:
 
 def motion_of(document: dict[str, Any], sd: float = 0.001) -> BodyMotion:
     """The true motion in the canonical court frame."""
-    joints = raw_joints(document)
     left = document["handedness"] == "left"
-    if left:
-        joints = (joints * np.array([1.0, -1.0, 1.0]))[:, MIRROR]
-    ankles = [BODY_JOINTS.index("left_ankle"), BODY_JOINTS.index("right_ankle")]
-    joints = joints - joints[:3, ankles].mean(axis=(0, 1))
+    joints = canonical(raw_joints(document), left_handed=left, axis=1)
+    joints = joints - joints[:3, CANONICAL_BODY.pair("ankle")].mean(axis=(0, 1))
     return BodyMotion(
         time_s=times(document),
         frame_index=np.arange(len(joints)),
@@ -65,7 +63,7 @@ def motion_of(document: dict[str, Any], sd: float = 0.001) -> BodyMotion:
 
 def mirrored_joints(joints: FloatArray) -> FloatArray:
     """The mirror image of joints: y reversed, sides swapped."""
-    return (joints * np.array([1.0, -1.0, 1.0]))[:, MIRROR]
+    return ANATOMICAL_BODY.mirror(joints, axis=1)
 
 
 def turned(joints: FloatArray, angle_deg: float) -> FloatArray:
@@ -103,13 +101,11 @@ def track_of(
     rng = np.random.default_rng(seed)
     pixels = np.asarray(document["joints2d"], dtype=np.float64)
     space = raw_joints(document)
-    hips = space[:, [names.index("left_hip"), names.index("right_hip")]].mean(axis=1)
+    hips = ANATOMICAL_BODY.middle(space, "hip")
     world = (space - hips[:, None]) @ np.asarray(document["camera"]["R"]).T
     world[..., 2] *= depth
     torso = np.linalg.norm(
-        pixels[:, [names.index("left_shoulder"), names.index("right_shoulder")]].mean(axis=1)
-        - pixels[:, [names.index("left_hip"), names.index("right_hip")]].mean(axis=1),
-        axis=1,
+        ANATOMICAL_BODY.middle(pixels, "shoulder") - ANATOMICAL_BODY.middle(pixels, "hip"), axis=1
     )
     rows = [names.index(_source(name)) for name in LANDMARKS]
     frames = len(pixels)

@@ -18,8 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from models.contract.skeleton import ANATOMICAL_BODY, LANDMARKS
 from models.contract.tracks import JointTrack
-from models.contract.vocabulary import LANDMARKS
 
 Array = NDArray[np.float64]
 
@@ -106,7 +106,7 @@ class Clip:
         name = f"{side}_{kind}"
         cam = self.joints[name] @ self.R.T + self.t
         true = cam[:, :2] / cam[:, 2:] * self.K[0, 0] + self.K[:2, 2] + self.shake
-        column = LANDMARKS.index(name.replace("toe", "foot_index"))
+        column = LANDMARKS.index(name)
         seen = np.asarray(self.track.sources[network][self.rows, column, :2], dtype=float)
         error = (seen - true) * cam[:, 2:] / self.K[0, 0] / self.height
         columns = []
@@ -123,7 +123,7 @@ class Clip:
     def depths(self, a: str, b: str) -> tuple[Array, Array]:
         """True depth of a segment, share of standing height, and the network's, metres."""
         true = (self.joints[b] - self.joints[a]) @ self.R[2] / self.height
-        first, second = (LANDMARKS.index(n.replace("toe", "foot_index")) for n in (a, b))
+        first, second = LANDMARKS.rows((a, b))
         world = self.track.world[self.rows]
         seen = np.asarray(world[:, second, 2] - world[:, first, 2], dtype=float)
         good = np.isfinite(seen)
@@ -145,7 +145,11 @@ def offsets(clips: list[Clip], network: str, kind: str) -> dict[str, float] | No
 def depth(clips: list[Clip], a: str, b: str) -> tuple[float, float, float]:
     """Gain per metre, offset and sd of a segment's depth; sides pooled where none is named."""
     sided = "_" in a
-    pairs = [(a, b)] if sided else [(f"{s}_{a}", f"{s}_{b}") for s in ("left", "right")]
+    pairs = (
+        [(a, b)]
+        if sided
+        else list(zip(ANATOMICAL_BODY.both(a), ANATOMICAL_BODY.both(b), strict=True))
+    )
     parts = [c.depths(*pair) for c in clips for pair in pairs]
     true, seen = (np.concatenate([p[i] for p in parts]) for i in (0, 1))
     slope, shift = np.polyfit(true, seen, 1)

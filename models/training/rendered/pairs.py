@@ -30,7 +30,6 @@ from models.contract.clip import ClipFacts, Usability
 from models.contract.comparison import Comparison, MetricDifference, Verdict
 from models.contract.metric_names import metric_name
 from models.contract.tracks import BodyMotion
-from models.contract.vocabulary import BODY_JOINTS
 from workers.decide.compare import Group, compare
 from workers.engine.engine import analyse, analyse_motion
 from workers.engine.interface import ENGINE_VERSION, EngineRequest, EngineResult
@@ -77,7 +76,7 @@ def _mocap(truth: dict[str, Any], seed: int) -> BodyMotion:
         time_s=clean.time_s,
         frame_index=clean.frame_index,
         joints=noisy,
-        sd=np.full((len(clean), len(BODY_JOINTS), 3), MOCAP_SD_M),
+        sd=np.full(noisy.shape, MOCAP_SD_M),
         mirrored=clean.mirrored,
         stature_m=clean.stature_m,
         method=clean.method,

@@ -6,8 +6,9 @@ from hypothesis import strategies as hs
 from scipy.interpolate import make_interp_spline
 
 from models.contract.analysis import Event
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion
-from models.contract.vocabulary import BODY_JOINTS, EventName
+from models.contract.vocabulary import EventName
 from workers.decide.timewarp import ORDER, register
 from workers.decide.trajectories import match_trajectories
 
@@ -58,7 +59,7 @@ def test_one_shared_event_is_too_few() -> None:
 
 def test_the_same_motion_at_another_speed_and_size_matches_exactly() -> None:
     rng = np.random.default_rng(0)
-    base = rng.normal(size=(61, len(BODY_JOINTS), 3))
+    base = rng.normal(size=(61, len(CANONICAL_BODY), 3))
     zeros = np.zeros_like(base)
     frames = np.arange(61)
     t = np.linspace(0, 2, 61)

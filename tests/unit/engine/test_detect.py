@@ -8,7 +8,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, Handedness, RepetitionKind
+from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
+from models.contract.vocabulary import Handedness, RepetitionKind
 from models.training.rendered.bodies import part_of_track, simulated_track, true_motion, truth
 from workers.engine.detect import find_work, handedness_of, what_was_seen
 from workers.engine.signals import Signals, from_motion, from_track
@@ -70,8 +71,8 @@ def test_a_throw_without_a_raised_tossing_arm_is_a_throw() -> None:
     motion = true_motion("000")
     joints = motion.joints.copy()
     start = joints[:1]
-    for joint in ("left_elbow", "left_wrist"):  # the tossing arm hangs from its shoulder
-        row, shoulder = BODY_JOINTS.index(joint), BODY_JOINTS.index("left_shoulder")
+    for joint in ("tossing_elbow", "tossing_wrist"):  # the tossing arm hangs from its shoulder
+        row, shoulder = CANONICAL_BODY.rows((joint, "tossing_shoulder"))
         joints[:, row] = joints[:, shoulder] + (start[:, row] - start[:, shoulder])
     signals = from_motion(replace(motion, joints=joints))
     assert signals is not None

@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from models.contract.vocabulary import BODY_JOINTS, Sex
+from models.contract.skeleton import CANONICAL_BODY
+from models.contract.vocabulary import Sex
 from models.training.rendered.bodies import true_motion, truth
 from workers.engine.engine import analyse_motion
 from workers.engine.freefall import body_fall, clock_doubtful, fit_fall, flight, metres_per_pixel
@@ -97,5 +98,5 @@ def test_flight_is_the_stretch_off_the_floor() -> None:
         frame_index=motion.frame_index[:100],
         sd=motion.sd[:100],
     )
-    floor = float(np.min(motion.joints[:40, BODY_JOINTS.index("left_toe"), 2]))
+    floor = float(np.min(motion.joints[:40, CANONICAL_BODY.index("front_toe"), 2]))
     assert flight(lifted, floor) == (50, 90)

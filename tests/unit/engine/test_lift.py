@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
 from models.contract.tracks import BodyMotion, JointTrack
-from models.contract.vocabulary import LANDMARKS, Handedness
+from models.contract.vocabulary import Handedness
 from models.training.rendered.bodies import simulated_track, true_motion, truth
 from workers.engine.geometry import elevation, inclination
 from workers.engine.lift import METHOD, lift_track, lifted_body
@@ -33,7 +34,7 @@ def test_joints_about_the_hips(clip: str) -> None:
     rows = slice(events["start"], events["contact"])
 
     def about(motion: BodyMotion) -> np.ndarray:
-        hips = (motion.joint("left_hip") + motion.joint("right_hip")) / 2
+        hips = CANONICAL_BODY.middle(motion.joints, "hip")
         return (motion.joints - hips[:, None])[rows]
 
     away = np.linalg.norm(about(found) - about(true), axis=-1) / true.stature_m
@@ -46,15 +47,14 @@ def test_leaning_is_read_from_the_picture(clip: str) -> None:
     found, true = body(clip), true_motion(clip)
     row = truth(clip)["serves"][0]["event_frames"]["trophy"]
     tilts = [
-        elevation(m.joint("right_shoulder")[row], m.joint("left_shoulder")[row])
+        elevation(m.joint("hitting_shoulder")[row], m.joint("tossing_shoulder")[row])
         for m in (found, true)
     ]
     assert tilts[0] == pytest.approx(float(tilts[1]), abs=16.0)
     leans = []
     for motion in (found, true):
         hips, shoulders = (
-            (motion.joint(f"left_{j}")[row] + motion.joint(f"right_{j}")[row]) / 2
-            for j in ("hip", "shoulder")
+            CANONICAL_BODY.middle(motion.joints[row], j) for j in ("hip", "shoulder")
         )
         leans.append(float(inclination(hips, shoulders)))
     assert leans[0] == pytest.approx(leans[1], abs=14.0)
@@ -62,12 +62,8 @@ def test_leaning_is_read_from_the_picture(clip: str) -> None:
 
 def test_a_mirrored_picture_of_a_left_hander_gives_the_same_body() -> None:
     track = simulated_track("000")
-    swap = [
-        LANDMARKS.index(n.replace("left", "~").replace("right", "left").replace("~", "right"))
-        for n in LANDMARKS
-    ]
-    mirrored = track.xy_raw[:, swap] * np.array([-1.0, 1.0]) + np.array([track.width, 0.0])
-    world = track.world[:, swap] * np.array([-1.0, 1.0, 1.0])
+    mirrored = LANDMARKS.mirror(track.xy_raw, axis=0) + np.array([track.width, 0.0])
+    world = LANDMARKS.mirror(track.world, axis=0)
     right = lift_track(track, (0, len(track)), Handedness.RIGHT)
     other = replace(track, xy_raw=mirrored, world=world)
     left = lift_track(other, (0, len(track)), Handedness.LEFT)

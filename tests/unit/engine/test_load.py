@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from models.contract.vocabulary import BODY_JOINTS, Sex
+from models.contract.skeleton import ANATOMICAL_BODY
+from models.contract.vocabulary import Sex
 from models.training.rendered.bodies import raw_joints, times, truth
 from workers.engine.load import (
     dynamic_share,
@@ -70,8 +71,8 @@ def test_share_of_rendered_serves_agrees_with_their_own_formulas(clip: str) -> N
     sex = Sex.MALE if gender > 0.5 else Sex.FEMALE
     share = static_share(
         centre_of_mass(joints, sex),
-        joints[:, BODY_JOINTS.index(f"{rear}_ankle")],
-        joints[:, BODY_JOINTS.index(f"{front}_ankle")],
+        ANATOMICAL_BODY.at(joints, f"{rear}_ankle"),
+        ANATOMICAL_BODY.at(joints, f"{front}_ankle"),
     )
     release = document["serves"][0]["event_frames"]["release"]
     low = document["serves"][0]["event_frames"]["lowest_pelvis"]
@@ -87,8 +88,8 @@ def test_foot_contact_of_a_rendered_serve() -> None:
     down = {
         side: foot_contact(
             time,
-            joints[:, BODY_JOINTS.index(f"{side}_heel")],
-            joints[:, BODY_JOINTS.index(f"{side}_toe")],
+            ANATOMICAL_BODY.at(joints, f"{side}_heel"),
+            ANATOMICAL_BODY.at(joints, f"{side}_toe"),
             0.02,
             document["body_height_m"],
         )

@@ -9,7 +9,8 @@ import pytest
 
 from models.contract.errors import InvalidRequest
 from models.contract.joints import Joints
-from models.contract.vocabulary import BODY_JOINTS, EventName, Handedness
+from models.contract.skeleton import ANATOMICAL_BODY
+from models.contract.vocabulary import EventName, Handedness
 from models.training.rendered.bodies import raw_joints, simulated_track, times, true_motion, truth
 from workers.engine.engine import analyse_motion
 from workers.engine.interface import EngineRequest, EngineResult
@@ -52,7 +53,7 @@ def knee(result: EngineResult) -> float:
 @pytest.mark.parametrize("unit", ["mm", "m"])
 def test_c3d_of_a_laboratory(tmp_path: Path, unit: str) -> None:
     path = tmp_path / "serve.c3d"
-    write_c3d(path, "000", list(BODY_JOINTS), unit)
+    write_c3d(path, "000", list(ANATOMICAL_BODY), unit)
     assert read_c3d(path).joints == pytest.approx(raw("000").joints, abs=2e-4)
     [result] = measure_file(path, REQUEST)
     assert result.handedness is Handedness.RIGHT
@@ -62,9 +63,9 @@ def test_c3d_of_a_laboratory(tmp_path: Path, unit: str) -> None:
 
 def test_c3d_with_a_marker_map(tmp_path: Path) -> None:
     path = tmp_path / "markers.c3d"
-    names = [f"M{i}" for i in range(len(BODY_JOINTS))]
+    names = [f"M{i}" for i in range(len(ANATOMICAL_BODY))]
     write_c3d(path, "004", names)
-    markers = {joint: [names[i]] for i, joint in enumerate(BODY_JOINTS)}
+    markers = {joint: [names[i]] for i, joint in enumerate(ANATOMICAL_BODY)}
     [result] = measure_file(path, REQUEST, markers=markers)
     assert result.handedness is Handedness.LEFT
     with pytest.raises(InvalidRequest, match="NOT_THERE"):
@@ -73,7 +74,7 @@ def test_c3d_with_a_marker_map(tmp_path: Path) -> None:
 
 def test_c3d_without_the_joints_says_which(tmp_path: Path) -> None:
     path = tmp_path / "other.c3d"
-    write_c3d(path, "000", [f"M{i}" for i in range(len(BODY_JOINTS))])
+    write_c3d(path, "000", [f"M{i}" for i in range(len(ANATOMICAL_BODY))])
     with pytest.raises(InvalidRequest, match="left_shoulder"):
         read_c3d(path)
 
@@ -137,11 +138,11 @@ def test_npz_of_the_wrong_shape_or_clock() -> None:
 
 def test_head_and_feet_may_be_missing() -> None:
     motion = raw("000")
-    kept = [name for name in BODY_JOINTS if not any(p in name for p in ("eye", "ear", "nose"))]
-    points = motion.joints[:, [BODY_JOINTS.index(name) for name in kept]]
+    kept = [name for name in ANATOMICAL_BODY if not any(p in name for p in ("eye", "ear", "nose"))]
+    points = motion.joints[:, ANATOMICAL_BODY.rows(kept)]
     filled = by_name(motion.time_s, kept, points)
     assert np.isfinite(filled.joints).all()
-    ears = BODY_JOINTS.index("left_ear"), BODY_JOINTS.index("right_ear")
+    ears = ANATOMICAL_BODY.pair("ear")
     true = motion.joints[:, ears].mean(axis=1)
     away = np.linalg.norm(filled.joints[:, ears].mean(axis=1) - true, axis=1)
     assert np.median(away) < 0.15

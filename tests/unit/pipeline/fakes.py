@@ -15,8 +15,9 @@ from PIL import Image
 from models.contract.analysis import ModelUse, Repetition, Scale, ViewEstimate
 from models.contract.clip import ClipFacts
 from models.contract.errors import ServewrightError
+from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import JointTrack
-from models.contract.vocabulary import LANDMARKS, Handedness, RepetitionKind, View
+from models.contract.vocabulary import Handedness, RepetitionKind, View
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.pipeline.film import Film
 from workers.pipeline.run import Stages

@@ -13,10 +13,9 @@ from PIL import Image
 
 from models.contract.analysis import Analysis, Event, Metric, Repetition, Scale, ViewEstimate
 from models.contract.clip import ClipFacts, Usability
+from models.contract.skeleton import CANONICAL_BODY, LANDMARKS, counterpart
 from models.contract.tracks import BodyMotion, Camera, JointTrack
 from models.contract.vocabulary import (
-    BODY_JOINTS,
-    LANDMARKS,
     EventName,
     Handedness,
     RepetitionKind,
@@ -128,11 +127,9 @@ def _track(truth: dict[str, Any], xy: np.ndarray, time_s: np.ndarray) -> JointTr
 
 def _body(truth: dict[str, Any], xyz: np.ndarray, time_s: np.ndarray) -> BodyMotion:
     left = truth["handedness"] == "left"
-    swap = {"left": "right", "right": "left"}
-    joints = np.empty((len(xyz), len(BODY_JOINTS), 3))
-    for i, name in enumerate(BODY_JOINTS):
-        side, _, rest = name.partition("_")
-        source = f"{swap[side]}_{rest}" if left and side in swap else name
+    joints = np.empty((len(xyz), len(CANONICAL_BODY), 3))
+    for i, name in enumerate(CANONICAL_BODY):
+        source = counterpart(name, left_handed=left)
         joints[:, i] = xyz[:, truth["joint_names"].index(source)]
     mirror = np.diag([1.0, -1.0 if left else 1.0, 1.0])
     camera = truth["camera"]
@@ -151,17 +148,17 @@ def _body(truth: dict[str, Any], xyz: np.ndarray, time_s: np.ndarray) -> BodyMot
 def _centre_of_mass(body: BodyMotion) -> np.ndarray:
     at = body.joint
     whole = {
-        "head": (at("left_ear") + at("right_ear")) / 2,
-        "neck": (at("left_shoulder") + at("right_shoulder")) / 2,
-        "mid_shoulder": (at("left_shoulder") + at("right_shoulder")) / 2,
-        "mid_hip": (at("left_hip") + at("right_hip")) / 2,
+        "head": CANONICAL_BODY.middle(body.joints, "ear"),
+        "neck": CANONICAL_BODY.middle(body.joints, "shoulder"),
+        "mid_shoulder": CANONICAL_BODY.middle(body.joints, "shoulder"),
+        "mid_hip": CANONICAL_BODY.middle(body.joints, "hip"),
     }
     total = np.zeros((len(body), 3))
     mass = 0.0
     for first, second, percent, centre in SEGMENTS:
-        for side in ("",) if first in whole else ("left_", "right_"):
-            a = whole[first] if first in whole else at(side + first)
-            b = whole[second] if second in whole else at(side + second)
+        one = (whole[first],) if first in whole else map(at, CANONICAL_BODY.both(first))
+        two = (whole[second],) if second in whole else map(at, CANONICAL_BODY.both(second))
+        for a, b in zip(one, two, strict=True):
             total += percent * (a + centre / 100 * (b - a))
             mass += percent
     return total / mass

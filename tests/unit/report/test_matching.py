@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from models.contract.vocabulary import LANDMARKS, EventName, Handedness
+from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
+from models.contract.vocabulary import EventName, Handedness
 from workers.report.crop import OUTSIDE, Crop
 from workers.report.matching import Side, body_length_px, matched_crops
 from workers.report.pictures import PICTURED
@@ -49,13 +50,13 @@ def test_body_length_does_not_depend_on_the_pose(right_side):
     def at(name):
         return body.joint(name)[0]
 
-    def mid(name):
-        return (at(f"left_{name}") + at(f"right_{name}")) / 2
+    def mid(part):
+        return CANONICAL_BODY.middle(body.joints[0], part)
 
     metres = (
         np.linalg.norm(mid("shoulder") - mid("hip"))
-        + np.linalg.norm(at("left_hip") - at("left_knee"))
-        + np.linalg.norm(at("left_knee") - at("left_ankle"))
+        + np.linalg.norm(at("front_hip") - at("front_knee"))
+        + np.linalg.norm(at("front_knee") - at("front_ankle"))
     )
     upright = np.array([mid("hip"), mid("hip") + np.array([0, 0, 1.0])])
     a, b = body.camera.project(upright)
@@ -88,12 +89,8 @@ def test_the_same_film_at_half_size_is_shown_alike(right_side):
 
 def test_a_mirrored_film_of_a_left_hander_is_shown_alike(right_side):
     first = _side(right_side, body=None, centre_of_mass=None)
-    xy = right_side.track.xy.copy()
-    xy[..., 0] = right_side.track.width - xy[..., 0]
-    swapped = xy.copy()
-    for i, name in enumerate(LANDMARKS):
-        other = name.replace("left", "#").replace("right", "left").replace("#", "right")
-        swapped[:, i] = xy[:, LANDMARKS.index(other)]
+    swapped = LANDMARKS.mirror(right_side.track.xy, axis=0)
+    swapped[..., 0] += right_side.track.width
     second = _side(
         right_side,
         track=replace(right_side.track, xy=swapped),
@@ -149,7 +146,7 @@ def test_paths_of_joints_keep_their_shape_and_break_at_gaps(right_side):
     svg = str(
         trajectory_plot(
             paths, second, first_label="Before", second_label="After",
-            joints=["right_wrist"], events=[(EventName.CONTACT, 130)],
+            joints=["hitting_wrist"], events=[(EventName.CONTACT, 130)],
         )
     )  # fmt: skip
     first, dashed = (part.split('"')[0] for part in svg.split('<path d="')[1:3])

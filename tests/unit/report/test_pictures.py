@@ -233,7 +233,7 @@ def test_the_fixture_camera_projects_the_body_onto_the_seen_joints(case):
     # Guards the test data itself: mirrored or not, court frame to picture.
     assert isinstance(case.body.camera, Camera)
     frame = _loading(case)
-    pixels = case.body.camera.project(case.body.joint("left_hip")[frame])
+    pixels = case.body.camera.project(case.body.joint("front_hip")[frame])
     side = "right" if case.body.mirrored else "left"
     seen = figure_at(frame, case.track, case.analysis.handedness).points[f"{side}_hip"]
     assert np.linalg.norm(pixels - seen) < 5

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.contract.skeleton import ARM_AND_LEG
 from models.contract.tracks import FloatArray
 from workers.engine.fit.phases import Phases
 from workers.engine.fit.skeleton import vector
@@ -61,30 +62,30 @@ def limit_rows(
         value = (v[:, vector("head")] - trunk) @ axis / 0.25
         by_trunk = (trunk * (trunk @ axis)[:, None] - axis) / size
         rows.append((value, {"head": ones / 0.25, "trunk": by_trunk / 0.25}))
-    for side in ("left", "right"):
-        arm = np.sum(v[:, vector(f"{side}_upper_arm")] * chest, axis=-1)
+    for arm_side, leg_side in ARM_AND_LEG:
+        arm = np.sum(v[:, vector(f"{arm_side}_upper_arm")] * chest, axis=-1)
         value = np.minimum((arm + 0.3) / 0.15, 0.0)
         slope = (value < 0)[:, None] * chest / 0.15
-        if side == "right":
+        if arm_side == "hitting":
             value = np.where(phases.cocking, arm / 0.22, value)
             slope = np.where(phases.cocking[:, None], chest / 0.22, slope)
-        rows.append((value, {f"{side}_upper_arm": slope}))
-        bend = v[:, vector(f"{side}_thigh")] - v[:, vector(f"{side}_shank")]
+        rows.append((value, {f"{arm_side}_upper_arm": slope}))
+        bend = v[:, vector(f"{leg_side}_thigh")] - v[:, vector(f"{leg_side}_shank")]
         value = (np.sum(bend * front, axis=-1) - 0.1) / 0.1
         active = (value < 0)[:, None]
         slope = active * front / 0.1
         rows.append(
             (
                 np.minimum(value, 0.0),
-                {f"{side}_thigh": slope, f"{side}_shank": -slope},
+                {f"{leg_side}_thigh": slope, f"{leg_side}_shank": -slope},
             )
         )
-    upper, fore = v[:, vector("right_upper_arm")], v[:, vector("right_forearm")]
+    upper, fore = v[:, vector("hitting_upper_arm")], v[:, vector("hitting_forearm")]
     away = 1.0 / phases.elbow_spread
     rows.append(
         (
             (np.sum(upper * fore, axis=-1) - phases.elbow_cosine) * away,
-            {"right_upper_arm": fore * away[:, None], "right_forearm": upper * away[:, None]},
+            {"hitting_upper_arm": fore * away[:, None], "hitting_forearm": upper * away[:, None]},
         )
     )
     for axis, spread in zip(np.eye(3), SHAKE_SD, strict=True):

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import FloatArray, IntArray
 from workers.engine.fit.skeleton import point
 
@@ -50,7 +51,7 @@ GIVEN_SD = 3.0
 
 def contact_index(points: FloatArray) -> int:
     """Return the instant of the highest hitting wrist, a stand-in for contact."""
-    return int(np.argmax(points[:, point("right_wrist"), 2]))
+    return int(np.argmax(points[:, point("hitting_wrist"), 2]))
 
 
 def target_heading(
@@ -114,10 +115,11 @@ def _circular_mean(angle: FloatArray, weight: FloatArray) -> float:
 
 def _vectors(time_s: FloatArray, points: FloatArray, planted: FloatArray) -> dict[str, FloatArray]:
     contact = contact_index(points)
-    hips = (points[:, point("left_hip")] + points[:, point("right_hip")]) / 2
+    hips = (points[:, point("front_hip")] + points[:, point("rear_hip")]) / 2
 
-    def between(name: str, rows: IntArray) -> FloatArray:
-        line = points[:, point(f"left_{name}")] - points[:, point(f"right_{name}")]
+    def between(part: str, rows: IntArray) -> FloatArray:
+        front, rear = CANONICAL_BODY.both(part)
+        line = points[:, point(front)] - points[:, point(rear)]
         return np.asarray(np.median(line[rows], axis=0))
 
     def at(seconds: float) -> int:
@@ -133,7 +135,7 @@ def _vectors(time_s: FloatArray, points: FloatArray, planted: FloatArray) -> dic
         "shoulders_at_set_up": between("shoulder", early),
         "drive": hips[contact] - hips[at(-0.45)],
         "wrist_at_contact": (
-            points[at(0.05), point("right_wrist")] - points[at(-0.05), point("right_wrist")]
+            points[at(0.05), point("hitting_wrist")] - points[at(-0.05), point("hitting_wrist")]
         ),
     }
     if time_s[-1] - time_s[contact] > 0.3:

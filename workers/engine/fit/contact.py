@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BoolArray, FloatArray
 from workers.engine.fit.ground import FEET
 from workers.engine.fit.problem import Problem
@@ -56,8 +57,8 @@ def stances(time_s: FloatArray, uv: FloatArray, stature_px: float) -> BoolArray:
 def flat_feet(time_s: FloatArray, uv: FloatArray, stature_px: float) -> BoolArray:
     """Return while each ankle has not left its place of the first instants, shape (T, 2)."""
     flat = np.zeros((len(time_s), 2), dtype=bool)
-    for i, side in enumerate(("left", "right")):
-        path = uv[:, point(f"{side}_ankle")]
+    for i, ankle in enumerate(CANONICAL_BODY.both("ankle")):
+        path = uv[:, point(ankle)]
         if not np.isfinite(path).all():
             continue
         first = np.median(path[time_s <= time_s[0] + 0.3], axis=0)

@@ -14,6 +14,7 @@ from itertools import product
 
 import numpy as np
 
+from models.contract.skeleton import ARM_AND_LEG, CANONICAL_BODY
 from models.contract.tracks import FloatArray
 from workers.engine.fit.observations import DEPTH_PAIRS, Observations
 from workers.engine.fit.phases import Phases
@@ -102,9 +103,9 @@ def depth_directions(
     chest = np.cross(torso["shoulders"], torso["trunk"])
     front = np.cross(torso["pelvis"], torso["trunk"])
     out = dict(torso)
-    for side in ("left", "right"):
-        out |= solver.arm(side, chest)
-        out |= solver.leg(side, front)
+    for arm_side, leg_side in ARM_AND_LEG:
+        out |= solver.arm(arm_side, chest)
+        out |= solver.leg(leg_side, front)
     return out
 
 
@@ -131,25 +132,25 @@ class _Chains:
         size = self.lengths[length]
         depth = np.sqrt(np.maximum(size**2 - np.sum(plane**2, axis=-1), 0.0))
         if a == "mid_hip":
-            left, right = (
-                self.net["left_hip", "left_shoulder"],
-                self.net["right_hip", "right_shoulder"],
+            front, rear = (
+                self.net["front_hip", "tossing_shoulder"],
+                self.net["rear_hip", "hitting_shoulder"],
             )
-            return Segment(plane, depth, (left[0] + right[0]) / 2, left[1])
+            return Segment(plane, depth, (front[0] + rear[0]) / 2, front[1])
         net, sd = self.net[a, b]
         return Segment(plane, depth, net, sd)
 
     def at(self, name: str) -> FloatArray:
         if name.startswith("mid_"):
-            joint = name.removeprefix("mid_")
-            return np.asarray((self.at(f"left_{joint}") + self.at(f"right_{joint}")) / 2)
+            front, rear = CANONICAL_BODY.both(name.removeprefix("mid_"))
+            return np.asarray((self.at(front) + self.at(rear)) / 2)
         return np.asarray(self.points[:, POINTS.index(name)])
 
     def torso(self, against: FloatArray | None = None) -> dict[str, FloatArray]:
         parts = {
             "trunk": self.segment("mid_hip", "mid_shoulder", "trunk"),
-            "pelvis": self.segment("right_hip", "left_hip", "pelvis"),
-            "shoulders": self.segment("right_shoulder", "left_shoulder", "shoulders"),
+            "pelvis": self.segment("rear_hip", "front_hip", "pelvis"),
+            "shoulders": self.segment("hitting_shoulder", "tossing_shoulder", "shoulders"),
         }
 
         def limits(d: dict[str, FloatArray]) -> FloatArray:
@@ -181,7 +182,7 @@ class _Chains:
             behind = np.minimum(_dot(upper, chest) + 0.3, 0.0) / 0.15
             folded = np.minimum(_dot(upper, fore) + 0.3, 0.0) / 0.2
             square = behind**2
-            if side == "right":
+            if side == "hitting":
                 level = (_dot(upper, chest) / 0.22) ** 2
                 square = np.where(self.phases.cocking, level, square)
                 off = _dot(upper, fore) - self.phases.elbow_cosine

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.contract.vocabulary import BODY_JOINTS, Sex
+from models.contract.skeleton import CANONICAL_BODY as BODY
+from models.contract.vocabulary import Sex
 from workers.engine.fit.observations import LinearMap
 from workers.engine.fit.skeleton import POINTS, point
 from workers.engine.mass import centre_of_mass
 from workers.engine.proportions import ANKLE_HEIGHT, HEEL_HEIGHT, SOLE_HEIGHT
 
-FEET = ("left_toe", "right_toe", "left_heel", "right_heel", "left_ankle", "right_ankle")
+FEET = ("front_toe", "rear_toe", "front_heel", "rear_heel", "front_ankle", "rear_ankle")
 FLOOR = np.array([SOLE_HEIGHT] * 2 + [HEEL_HEIGHT] * 2 + [ANKLE_HEIGHT] * 2)
 FLOOR_SD = np.array([0.012, 0.012, 0.012, 0.012, 0.010, 0.010])
 SLIP_SD = 0.015
@@ -30,9 +31,9 @@ def balance_map(points: LinearMap) -> LinearMap:
     """Return the map to the centre of mass less the middle of heels and toes, one row."""
     weights = np.zeros(len(POINTS))
     for i, name in enumerate(POINTS):
-        joints = np.zeros((len(BODY_JOINTS), 3))
-        marked = ("left_ear", "right_ear") if name == "head" else (name,)
-        joints[[BODY_JOINTS.index(n) for n in marked]] = 1.0
+        joints = np.zeros((len(BODY), 3))
+        marked = BODY.both("ear") if name == "head" else (name,)
+        joints[BODY.rows(marked)] = 1.0
         weights[i] = centre_of_mass(joints, Sex.UNKNOWN)[0]
     for name in FEET[:4]:
         weights[point(name)] -= 0.25

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import FloatArray
 from workers.engine import camera as cam
 from workers.engine.camera import LevelCamera
@@ -52,12 +53,12 @@ def stature_px(uv: FloatArray, stature_share: dict[str, float]) -> float:
         (("knee", "ankle"), stature_share["shank"]),
         (("shoulder", "elbow"), stature_share["upper_arm"]),
     ):
-        for side in ("left", "right"):
-            d = np.linalg.norm(uv[:, point(f"{side}_{a}")] - uv[:, point(f"{side}_{b}")], axis=-1)
+        for first, second in zip(CANONICAL_BODY.both(a), CANONICAL_BODY.both(b), strict=True):
+            d = np.linalg.norm(uv[:, point(first)] - uv[:, point(second)], axis=-1)
             if np.isfinite(d).any():
                 estimates.append(float(np.nanpercentile(d, 85)) / share)
-    hips = (uv[:, point("left_hip")] + uv[:, point("right_hip")]) / 2
-    shoulders = (uv[:, point("left_shoulder")] + uv[:, point("right_shoulder")]) / 2
+    hips = (uv[:, point("front_hip")] + uv[:, point("rear_hip")]) / 2
+    shoulders = (uv[:, point("tossing_shoulder")] + uv[:, point("hitting_shoulder")]) / 2
     trunk = np.linalg.norm(shoulders - hips, axis=-1)
     estimates.append(float(np.nanpercentile(trunk, 85)) / stature_share["trunk"])
     return float(np.median(estimates))
@@ -86,7 +87,7 @@ def start(
     lengths = {name: float(share * stature_m) for name, share in shares.items()}
     ways = known or depth_directions(seen, uv, metres_per_px, lengths, phases, guess=guess)
     vectors = np.zeros((len(seen.time_s), len(VECTORS), 3))
-    hips = (uv[:, point("left_hip")] + uv[:, point("right_hip")]) / 2
+    hips = (uv[:, point("front_hip")] + uv[:, point("rear_hip")]) / 2
     centre = np.array(camera.centre_px)
     vectors[:, 0, 0] = (hips[:, 0] - centre[0]) * metres_per_px
     vectors[:, 0, 1] = distance
@@ -105,7 +106,7 @@ def start(
     body[: len(LENGTHS)] = proportions.mean * stature_m
     state = State(vectors, body, camera)
     feet = points_map().at(body) @ vectors
-    lowest = feet[:, [point("left_toe"), point("right_toe")], 2].min(axis=1)
+    lowest = feet[:, [point("front_toe"), point("rear_toe")], 2].min(axis=1)
     return (
         State(
             vectors,
@@ -132,7 +133,7 @@ def _set_ends(
 ) -> None:
     """Set the directions of the feet and the head, which have no signs to choose."""
     depth = {pair: seen.depth[:, i] for i, pair in enumerate(DEPTH_PAIRS)}
-    for side in ("left", "right"):
+    for side in ("front", "rear"):
         away = depth[f"{side}_heel", f"{side}_toe"]
         for name, share in (("toe", 0.8), ("heel", -0.2)):
             d = (uv[:, point(f"{side}_{name}")] - uv[:, point(f"{side}_ankle")]) * metres_per_px

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY as BODY
 from models.contract.tracks import FloatArray, IntArray
-from models.contract.vocabulary import BODY_JOINTS
 from workers.engine.fit.skeleton import FREE, VECTORS
 from workers.engine.lift import Lifted
 
@@ -29,15 +29,15 @@ def lifted_directions(lifted: Lifted, rows: IntArray) -> dict[str, FloatArray] |
     joints = lifted.relative[place]
 
     def at(name: str) -> FloatArray:
-        return np.asarray(joints[:, BODY_JOINTS.index(name)])
+        return np.asarray(joints[:, BODY.index(name)])
 
-    def middle(name: str) -> FloatArray:
-        return np.asarray((at(f"left_{name}") + at(f"right_{name}")) / 2.0)
+    def middle(part: str) -> FloatArray:
+        return BODY.middle(joints, part)
 
     out = {
         "trunk": middle("shoulder") - middle("hip"),
-        "pelvis": at("left_hip") - at("right_hip"),
-        "shoulders": at("left_shoulder") - at("right_shoulder"),
+        "pelvis": at("front_hip") - at("rear_hip"),
+        "shoulders": at("tossing_shoulder") - at("hitting_shoulder"),
         "head": middle("ear") - middle("shoulder"),
     }
     for name in VECTORS[FREE:]:

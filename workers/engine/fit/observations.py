@@ -10,8 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.contract.skeleton import (
+    ARM_AND_LEG,
+    CANONICAL_BODY,
+    LANDMARKS,
+    counterpart,
+    part_of,
+    side_of,
+)
 from models.contract.tracks import FloatArray, IntArray, JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS
 from workers.engine.fit.offsets import DEPTH, LANDMARK_SD, LIFT_DEPTH_SD, NUISANCE, mean_offset
 from workers.engine.fit.skeleton import POINTS, VECTORS, point, point_maps, vector
 from workers.engine.lift import Lifted
@@ -23,11 +30,12 @@ SHARED: tuple[str, ...] = (*LENGTHS, *NUISANCE, "pitch", "roll", "log_focal", "f
 BODY_SHARED = len(LENGTHS) + len(NUISANCE)
 """How many of `SHARED` enter the points linearly."""
 
-_NAME = {"head": ("left_ear", "right_ear")} | {
-    name: (name.replace("_toe", "_foot_index"),) for name in POINTS if name != "head"
-}
+_MARKED_BY = {name: (name,) for name in POINTS} | {"head": CANONICAL_BODY.both("ear")}
+"""The joints of the canonical body whose landmarks mark a point of the fit."""
 
-DEPTH_PAIRS: tuple[tuple[str, str], ...] = tuple(DEPTH)
+DEPTH_PAIRS: tuple[tuple[str, str], ...] = tuple(
+    (counterpart(a, left_handed=False), counterpart(b, left_handed=False)) for a, b in DEPTH
+)
 """Segments whose depth the network's own 3D states, weakly."""
 
 
@@ -114,7 +122,7 @@ def observe(
     rows : ndarray of int
         Positions in the track.
     mirrored : bool
-        True for a left-hander: the picture is mirrored and left and right swap names.
+        True for a left-hander: the picture is mirrored.
     stature_m : float
         Scales the mean landmark offsets.
     lifted : Lifted, optional
@@ -127,17 +135,19 @@ def observe(
     forward, vertical, in_plane = [], [], []
     base = points_map()
     for network, values in networks.items():
-        seen = _mirror(np.asarray(values[rows], dtype=float), mirrored, track.width)
+        seen = np.array(values[rows], dtype=float)
+        if mirrored:
+            seen[..., 0] = track.width - seen[..., 0]
         for name in POINTS:
-            columns = [LANDMARKS.index(n) for n in _NAME[name]]
+            columns = [_landmark(joint, mirrored) for joint in _MARKED_BY[name]]
             cell = seen[:, columns].mean(axis=1)
             if not np.isfinite(cell).any():
                 continue
             confidence = np.clip(np.nan_to_num(cell[:, 2]), 0.0, 1.0)
             uv.append(cell[:, :2])
-            sd.append(LANDMARK_SD[_kind(name)] * (1.0 + 3.0 * (1.0 - confidence) ** 2))
+            sd.append(LANDMARK_SD[part_of(name)] * (1.0 + 3.0 * (1.0 - confidence) ** 2))
             marks.append(point(name))
-            shares = mean_offset(network, _kind(name))
+            shares = mean_offset(network, part_of(name))
             forward.append(shares.get("forward", 0.0) * stature_m)
             vertical.append(shares.get("vertical", 0.0) * stature_m)
             in_plane.append(_in_plane(name, shares) * stature_m)
@@ -175,14 +185,14 @@ def _depths(
     depth = np.zeros((len(world), len(DEPTH_PAIRS)))
     spread = np.zeros(len(DEPTH_PAIRS))
     for i, pair in enumerate(DEPTH_PAIRS):
-        a, b = (_partner(n) for n in pair) if mirrored else pair
+        a, b = (counterpart(name, left_handed=mirrored) for name in pair)
         sign = 1.0
         if (a, b) not in DEPTH:
             a, b, sign = b, a, -1.0
         gain, offset, spread[i] = DEPTH[a, b]
         if not calibrated:
             gain, offset = 1.0 / stature_m, 0.0
-        first, second = (LANDMARKS.index(_NAME[n][0]) for n in (a, b))
+        first, second = LANDMARKS.rows((a, b))
         depth[:, i] = sign * (offset + gain * (world[:, second, 2] - world[:, first, 2]))
     return depth * stature_m, spread * stature_m
 
@@ -192,36 +202,19 @@ def _lifted_depths(
 ) -> tuple[FloatArray, FloatArray]:
     """The same by the learned lift; NaN at instants it does not know."""
     depth = np.full((len(rows), len(DEPTH_PAIRS)), np.nan)
-    spread = np.array([LIFT_DEPTH_SD[_kind(a), _kind(b)] for a, b in DEPTH_PAIRS])
+    spread = np.array([LIFT_DEPTH_SD[part_of(a), part_of(b)] for a, b in DEPTH_PAIRS])
     place = np.clip(np.searchsorted(lifted.rows, rows), 0, len(lifted.rows) - 1)
     known = lifted.rows[place] == rows
     for i, (a, b) in enumerate(DEPTH_PAIRS):
-        first, second = BODY_JOINTS.index(a), BODY_JOINTS.index(b)
+        first, second = CANONICAL_BODY.rows((a, b))
         away = lifted.relative[place, second, 1] - lifted.relative[place, first, 1]
         depth[known, i] = away[known]
     return depth * stature_m, spread * stature_m
 
 
-def _mirror(values: FloatArray, mirrored: bool, width: int) -> FloatArray:
-    """Mirror (T, 33, 3) pixel landmarks left to right."""
-    if not mirrored:
-        return values
-    swapped = values[:, _SWAP].copy()
-    swapped[..., 0] = width - swapped[..., 0]
-    return swapped
-
-
-def _partner(name: str) -> str:
-    if "left" in name:
-        return name.replace("left", "right")
-    return name.replace("right", "left")
-
-
-_SWAP = [LANDMARKS.index(_partner(name)) for name in LANDMARKS]
-
-
-def _kind(name: str) -> str:
-    return name.removeprefix("left_").removeprefix("right_")
+def _landmark(joint: str, mirrored: bool) -> int:
+    """Return the landmark of a joint of the canonical body."""
+    return LANDMARKS.index(counterpart(joint, left_handed=mirrored))
 
 
 def _landmark_map(base: LinearMap, network: str, name: str, stature_m: float) -> LinearMap:
@@ -230,9 +223,9 @@ def _landmark_map(base: LinearMap, network: str, name: str, stature_m: float) ->
     constant = base.constant[index].copy()
     constant[vector("shake")] = 1.0
     per_shared = base.per_shared[:, index].copy()
-    kind, side = _kind(name), name.split("_")[0]
+    kind = part_of(name)
     shares = mean_offset(network, kind)
-    for axis, directions in _axes(kind, side).items():
+    for axis, directions in _axes(kind, side_of(name)).items():
         key = f"{kind}_{axis}"
         for direction, factor in directions.items():
             constant[vector(direction)] += shares.get(axis, 0.0) * stature_m * factor
@@ -244,15 +237,15 @@ def _landmark_map(base: LinearMap, network: str, name: str, stature_m: float) ->
 def _in_plane(name: str, shares: dict[str, float]) -> FloatArray:
     """Return the share along the picture of each segment vector, shape (18,)."""
     out = np.zeros(len(VECTORS))
-    for axis, directions in _axes(_kind(name), name.split("_")[0]).items():
+    for axis, directions in _axes(part_of(name), side_of(name)).items():
         for direction in directions:
             out[vector(direction)] += shares.get(f"{axis}_plane", 0.0)
     return out
 
 
-def _axes(kind: str, side: str) -> dict[str, dict[str, float]]:
+def _axes(kind: str, side: str | None) -> dict[str, dict[str, float]]:
     """Return the directions a landmark may be off in, as sums of segment vectors."""
-    outward = 1.0 if side == "left" else -1.0
+    outward = 1.0 if side in ARM_AND_LEG[0] else -1.0
     # The trunk vector is in metres; 0.48 m is its usual length, close enough for a small offset.
     up = {"trunk": 1.0 / 0.48}
     foot = {f"{side}_toe": 0.87, f"{side}_heel": -0.24}

@@ -51,7 +51,7 @@ class Phases:
         uv : ndarray, shape (T, 17, 2)
             Pixels of the body's points, canonical right-hander.
         """
-        height = -np.nan_to_num(uv[:, point("right_wrist"), 1], nan=1e9)
+        height = -np.nan_to_num(uv[:, point("hitting_wrist"), 1], nan=1e9)
         after = time_s - time_s[int(np.argmax(height))]
         cosine, spread = np.full(len(after), 0.0), np.full(len(after), np.inf)
         for span, flexion_deg, cosine_sd in ELBOW:

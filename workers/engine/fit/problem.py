@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.contract.skeleton import part_of
 from models.contract.tracks import BoolArray, FloatArray
 from workers.engine import camera as cam
 from workers.engine.fit import ground
@@ -115,7 +116,7 @@ class Problem:
         noise = (0.012 * self.stature_m) ** 2 * NOISE_TIME_S
         weights = np.zeros((len(spacing), len(VECTORS)))
         for k, name in enumerate(VECTORS):
-            cutoff = CUTOFF_HZ[name.removeprefix("left_").removeprefix("right_")]
+            cutoff = CUTOFF_HZ[part_of(name)]
             power = noise * (2 * np.pi * cutoff) ** 4
             length = length_of(name)
             scale = 1.0 if length is None else self.length_mean[LENGTHS.index(length)]
@@ -294,7 +295,7 @@ class Problem:
         cost += self._soft_length(
             state, acc, ("mid_hip", "mid_shoulder"), trunk, size, lengths["trunk"], "trunk", weight
         )
-        for side in ("left", "right"):
+        for side in ("front", "rear"):
             foot = lengths["toe"] * v[:, vector(f"{side}_toe")]
             foot = foot - lengths["heel"] * v[:, vector(f"{side}_heel")]
             size = np.linalg.norm(foot, axis=-1)

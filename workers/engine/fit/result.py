@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.interpolate import CubicSpline
 
+from models.contract.skeleton import CANONICAL_BODY as BODY
 from models.contract.tracks import BodyMotion, BoolArray, FloatArray, IntArray
-from models.contract.vocabulary import BODY_JOINTS
 from workers.engine.camera import LevelCamera
 from workers.engine.fit.arrow import Factor
 from workers.engine.fit.observations import points_map
@@ -18,12 +18,13 @@ from workers.engine.proportions import Proportions
 
 _FACE: dict[str, tuple[float, float, float]] = {
     "nose": (0.062, 0.0, -0.010),
-    "left_eye": (0.046, 0.018, 0.010),
-    "right_eye": (0.046, -0.018, 0.010),
-    "left_ear": (0.0, 0.043, 0.0),
-    "right_ear": (0.0, -0.043, 0.0),
+    "tossing_eye": (0.046, 0.018, 0.010),
+    "hitting_eye": (0.046, -0.018, 0.010),
+    "tossing_ear": (0.0, 0.043, 0.0),
+    "hitting_ear": (0.0, -0.043, 0.0),
 }
-"""Face points from the mid-ear: forward, left, up; shares of standing height (working values)."""
+"""Face points from the mid-ear: forward, to the tossing side, up; shares of standing height
+(working values)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,7 @@ class Placement:
 
     def origin(self, points: FloatArray, floor_m: float) -> FloatArray:
         """Return the mid-point of the ankles at set-up, on the floor, levelled frame."""
-        ankles = (points[:, point("left_ankle")] + points[:, point("right_ankle")]) / 2
+        ankles = (points[:, point("front_ankle")] + points[:, point("rear_ankle")]) / 2
         middle = np.median(ankles[self.early], axis=0)
         return np.array([middle[0], middle[1], floor_m])
 
@@ -84,7 +85,7 @@ class FitResult:
     stature_given : bool
         False = lengths in metres hang on an assumed standing height.
     planted : ndarray of bool, shape (T, 2)
-        Front (left) and rear (right) foot standing on the court.
+        Front and rear foot standing on the court.
     residual_share : float
         Median distance of landmarks from the fitted body, share of standing height.
     cost, iterations, converged :
@@ -133,7 +134,7 @@ class Drawer:
         rng = np.random.default_rng(seed)
         steps, shared = self.factor.sample(n, rng)
         turns = rng.standard_normal(n) * self.placement.heading_sd
-        out = np.empty((n, len(self.time_s), len(BODY_JOINTS), 3))
+        out = np.empty((n, len(self.time_s), len(BODY), 3))
         for i in range(n):
             trial = self.state.moved(steps[i], shared[i], self.basis)
             out[i] = self.joints(trial, float(turns[i]))
@@ -158,17 +159,18 @@ def with_face(points: FloatArray, stature_m: float) -> FloatArray:
 
     Eyes, ears and nose are placed on the head by its axis, facing the way the shoulders face.
     """
-    out = np.empty((*points.shape[:-2], len(BODY_JOINTS), 3))
-    for i, name in enumerate(BODY_JOINTS):
+    out = np.empty((*points.shape[:-2], len(BODY), 3))
+    for i, name in enumerate(BODY):
         if name in POINTS:
             out[..., i, :] = points[..., point(name), :]
-    left, right = points[..., point("left_shoulder"), :], points[..., point("right_shoulder"), :]
+    front = points[..., point("tossing_shoulder"), :]
+    rear = points[..., point("hitting_shoulder"), :]
     head = points[..., point("head"), :]
-    up = _unit(head - (left + right) / 2)
-    forward = _unit(np.cross(left - right, up))
+    up = _unit(head - (front + rear) / 2)
+    forward = _unit(np.cross(front - rear, up))
     side = np.cross(up, forward)
     for name, (ahead, aside, above) in _FACE.items():
-        out[..., BODY_JOINTS.index(name), :] = head + stature_m * (
+        out[..., BODY.index(name), :] = head + stature_m * (
             ahead * forward + aside * side + above * up
         )
     return out

@@ -3,15 +3,16 @@
 Eighteen vectors per instant carry the pose: the mid-hip (metres), the trunk vector mid-hip to
 mid-shoulder (metres), how far an unsteady camera shifts the picture (metres at the body) and
 fifteen unit directions. With the body lengths they give every joint:
-``left_knee = mid_hip + pelvis/2 * u_pelvis + thigh * u_left_thigh``. Constant bone lengths are
+``front_knee = mid_hip + pelvis/2 * u_pelvis + thigh * u_front_thigh``. Constant bone lengths are
 therefore exact, and derivatives are trivial. Everything is in stature-free metres of the levelled
-camera frame (see ``workers.engine.camera``); the body is a right-hander's (left-handers mirrored).
+camera frame (see ``workers.engine.camera``); the body is the canonical one (left-handers mirrored).
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from models.contract.skeleton import ARM_AND_LEG, part_of
 from models.contract.tracks import FloatArray, IntArray
 from workers.engine.proportions import LENGTHS
 
@@ -21,21 +22,22 @@ VECTORS: tuple[str, ...] = (
     "shake",
     "pelvis",
     "shoulders",
-    "left_upper_arm",
-    "right_upper_arm",
-    "left_forearm",
-    "right_forearm",
-    "left_thigh",
-    "right_thigh",
-    "left_shank",
-    "right_shank",
-    "left_toe",
-    "right_toe",
-    "left_heel",
-    "right_heel",
+    "tossing_upper_arm",
+    "hitting_upper_arm",
+    "tossing_forearm",
+    "hitting_forearm",
+    "front_thigh",
+    "rear_thigh",
+    "front_shank",
+    "rear_shank",
+    "front_toe",
+    "rear_toe",
+    "front_heel",
+    "rear_heel",
     "head",
 )
-"""Free vectors first (``FREE``), then unit directions. Pelvis and shoulders point right to left."""
+"""Free vectors first (``FREE``), then unit directions. Pelvis and shoulders point from the
+rear (hitting) to the front (tossing) side."""
 
 FREE = 3
 """How many of `VECTORS` are free 3-vectors in metres; the others are unit directions."""
@@ -45,22 +47,22 @@ BLOCK = 3 * FREE + 2 * (len(VECTORS) - FREE)
 
 POINTS: tuple[str, ...] = (
     "head",
-    "left_shoulder",
-    "right_shoulder",
-    "left_elbow",
-    "right_elbow",
-    "left_wrist",
-    "right_wrist",
-    "left_hip",
-    "right_hip",
-    "left_knee",
-    "right_knee",
-    "left_ankle",
-    "right_ankle",
-    "left_heel",
-    "right_heel",
-    "left_toe",
-    "right_toe",
+    "tossing_shoulder",
+    "hitting_shoulder",
+    "tossing_elbow",
+    "hitting_elbow",
+    "tossing_wrist",
+    "hitting_wrist",
+    "front_hip",
+    "rear_hip",
+    "front_knee",
+    "rear_knee",
+    "front_ankle",
+    "rear_ankle",
+    "front_heel",
+    "rear_heel",
+    "front_toe",
+    "rear_toe",
 )
 """Points of the fitted body; ``head`` is the mid-point of the ears."""
 
@@ -89,7 +91,7 @@ def point(name: str) -> int:
 
 def length_of(vector_name: str) -> str | None:
     """Return which body length scales a unit vector; None for the free vectors."""
-    return SEGMENT_LENGTH.get(vector_name.removeprefix("left_").removeprefix("right_"))
+    return SEGMENT_LENGTH.get(part_of(vector_name))
 
 
 def point_maps() -> tuple[FloatArray, FloatArray]:
@@ -110,19 +112,19 @@ def point_maps() -> tuple[FloatArray, FloatArray]:
         for name in names:
             per_length[LENGTHS.index(length), point(name), vector(vector_name)] += factor
 
-    for side, sign in (("left", 1.0), ("right", -1.0)):
-        arm = tuple(f"{side}_{n}" for n in ("shoulder", "elbow", "wrist"))
-        leg = tuple(f"{side}_{n}" for n in ("hip", "knee", "ankle", "heel", "toe"))
+    for (arm_side, leg_side), sign in zip(ARM_AND_LEG, (1.0, -1.0), strict=True):
+        arm = tuple(f"{arm_side}_{n}" for n in ("shoulder", "elbow", "wrist"))
+        leg = tuple(f"{leg_side}_{n}" for n in ("hip", "knee", "ankle", "heel", "toe"))
         for name in arm:
             constant[point(name), vector("trunk")] = 1.0
         add(arm, "shoulders", "shoulders", sign / 2)
-        add(arm[1:], "upper_arm", f"{side}_upper_arm")
-        add(arm[2:], "forearm", f"{side}_forearm")
+        add(arm[1:], "upper_arm", f"{arm_side}_upper_arm")
+        add(arm[2:], "forearm", f"{arm_side}_forearm")
         add(leg, "pelvis", "pelvis", sign / 2)
-        add(leg[1:], "thigh", f"{side}_thigh")
-        add(leg[2:], "shank", f"{side}_shank")
-        add(leg[3:4], "heel", f"{side}_heel")
-        add(leg[4:], "toe", f"{side}_toe")
+        add(leg[1:], "thigh", f"{leg_side}_thigh")
+        add(leg[2:], "shank", f"{leg_side}_shank")
+        add(leg[3:4], "heel", f"{leg_side}_heel")
+        add(leg[4:], "toe", f"{leg_side}_toe")
     constant[point("head"), vector("trunk")] = 1.0
     add(("head",), "head", "head")
     return constant, per_length

@@ -30,19 +30,19 @@ RACKET_REFERENCE = (
 
 def contact_height_ratio(body: Samples) -> FloatArray:
     """Height of the hitting wrist over the floor at contact, in standing heights."""
-    wrist = body.pose(EventName.CONTACT).joint("right_wrist")
+    wrist = body.pose(EventName.CONTACT).joint("hitting_wrist")
     return np.asarray((wrist[..., 2] - body.floor_z) / body.stature_m)
 
 
 def contact_forward(body: Samples) -> FloatArray:
     """How far the hitting wrist is ahead of the front ankle at contact, m; to the target = +."""
     pose = body.pose(EventName.CONTACT)
-    return np.asarray(pose.joint("right_wrist")[..., 0] - pose.joint("left_ankle")[..., 0])
+    return np.asarray(pose.joint("hitting_wrist")[..., 0] - pose.joint("front_ankle")[..., 0])
 
 
 def toss_release_height(body: Samples) -> FloatArray:
     """Height of the tossing wrist over the floor at release, in standing heights."""
-    wrist = body.pose(EventName.RELEASE).joint("left_wrist")
+    wrist = body.pose(EventName.RELEASE).joint("tossing_wrist")
     return np.asarray((wrist[..., 2] - body.floor_z) / body.stature_m)
 
 
@@ -52,7 +52,7 @@ def throw_elevation(body: Samples) -> FloatArray:
     At the fastest instant of the wrist within 0.12 s before its highest point: the throw drill
     asks for up, not only forward.
     """
-    velocity = body.derivative(body.path("right_wrist"))
+    velocity = body.derivative(body.path("hitting_wrist"))
     speed = norm(velocity)
     mask = body.between(EventName.CONTACT, EventName.CONTACT, before_s=0.12)
     _, when = body.extreme(speed, mask)
@@ -63,7 +63,7 @@ def throw_elevation(body: Samples) -> FloatArray:
 def _elbow_at(event: EventName) -> Callable[[Samples], FloatArray]:
     def compute(body: Samples) -> FloatArray:
         pose = body.pose(event)
-        return flexion(*(pose.joint(f"right_{j}") for j in ("shoulder", "elbow", "wrist")))
+        return flexion(*(pose.joint(f"hitting_{j}") for j in ("shoulder", "elbow", "wrist")))
 
     compute.__doc__ = (
         f"Flexion of the hitting elbow at {event.value}: 180 deg minus the angle "
@@ -75,7 +75,7 @@ def _elbow_at(event: EventName) -> Callable[[Samples], FloatArray]:
 def _shoulder_at(event: EventName) -> Callable[[Samples], FloatArray]:
     def compute(body: Samples) -> FloatArray:
         pose = body.pose(event)
-        arm = pose.joint("right_elbow") - pose.joint("right_shoulder")
+        arm = pose.joint("hitting_elbow") - pose.joint("hitting_shoulder")
         return angle_between(arm, pose.mid("hip") - pose.mid("shoulder"))
 
     compute.__doc__ = (
@@ -89,7 +89,7 @@ def _shoulder_at(event: EventName) -> Callable[[Samples], FloatArray]:
 def _tossing_at(event: EventName) -> Callable[[Samples], FloatArray]:
     def compute(body: Samples) -> FloatArray:
         pose = body.pose(event)
-        return elevation(pose.joint("left_shoulder"), pose.joint("left_wrist"))
+        return elevation(pose.joint("tossing_shoulder"), pose.joint("tossing_wrist"))
 
     compute.__doc__ = (
         f"Elevation of the tossing arm (shoulder to wrist) above the horizontal at "

@@ -12,7 +12,6 @@ from workers.engine.geometry import flexion
 from workers.engine.metrics.spec import LOADED, SERVES, MetricSpec, Need
 from workers.engine.samples import Pose, Samples
 
-_SIDE = {"front": "left", "rear": "right"}
 FEET = frozenset({Need.FEET})
 FRONT_TROPHY = (
     "64.5 ± 9.7 deg at trophy, pooled over studies (Front Sports Act Living 2024, "
@@ -27,7 +26,10 @@ _REFERENCE = {
 
 
 def knee_flexion(pose: Pose, side: str) -> FloatArray:
-    """Return 180 deg minus the hip-knee-ankle angle; 0 = straight, shape (S,)."""
+    """Return 180 deg minus the hip-knee-ankle angle of the front or rear leg, shape (S,).
+
+    0 = straight.
+    """
     return flexion(
         pose.joint(f"{side}_hip"), pose.joint(f"{side}_knee"), pose.joint(f"{side}_ankle")
     )
@@ -35,7 +37,7 @@ def knee_flexion(pose: Pose, side: str) -> FloatArray:
 
 def mean_knee_flexion(pose: Pose) -> FloatArray:
     """Return the mean flexion of both knees, deg, shape (S,)."""
-    return np.asarray((knee_flexion(pose, "left") + knee_flexion(pose, "right")) / 2.0)
+    return np.asarray((knee_flexion(pose, "front") + knee_flexion(pose, "rear")) / 2.0)
 
 
 def knee_flexion_path(body: Samples, side: str) -> FloatArray:
@@ -51,7 +53,7 @@ def leg_drive_speed(body: Samples) -> FloatArray:
 
 def _flexion_at(which: str, event: EventName) -> Callable[[Samples], FloatArray]:
     def compute(body: Samples) -> FloatArray:
-        return knee_flexion(body.pose(event), _SIDE[which])
+        return knee_flexion(body.pose(event), which)
 
     compute.__doc__ = (
         f"Flexion of the {which} knee at {event.value}: 180 deg minus the angle hip-knee-ankle "
@@ -62,7 +64,7 @@ def _flexion_at(which: str, event: EventName) -> Callable[[Samples], FloatArray]
 
 def _extension_speed(which: str) -> Callable[[Samples], FloatArray]:
     def compute(body: Samples) -> FloatArray:
-        path = knee_flexion_path(body, _SIDE[which])[..., None]
+        path = knee_flexion_path(body, which)[..., None]
         mask = body.between(EventName.LOADING, EventName.CONTACT)
         return body.extreme(-body.derivative(path)[..., 0], mask)[0]
 

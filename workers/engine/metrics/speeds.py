@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
 from workers.engine.geometry import line_turn, norm, unwrap
@@ -33,7 +34,7 @@ def wrist_speed_peak(body: Samples) -> FloatArray:
 
     Sampled at the frame rate and smoothed over about 60 ms, so short peaks are read too low.
     """
-    speed = norm(body.derivative(body.path("right_wrist")))
+    speed = norm(body.derivative(body.path("hitting_wrist")))
     mask = body.between(EventName.CONTACT, EventName.CONTACT, before_s=0.4, after_s=0.05)
     return body.extreme(speed, mask)[0]
 
@@ -47,12 +48,12 @@ def part_speed(body: Samples, part: str) -> FloatArray:
     key = ("part_speed", part)
     if key not in body._memory:
         if part in ("pelvis", "trunk"):
-            name = "hip" if part == "pelvis" else "shoulder"
-            turn = unwrap(line_turn(body.path(f"right_{name}"), body.path(f"left_{name}")))
+            front, rear = CANONICAL_BODY.both("hip" if part == "pelvis" else "shoulder")
+            turn = unwrap(line_turn(body.path(rear), body.path(front)))
             body._memory[key] = -body.derivative(turn[..., None])[..., 0]
         else:
             ends = ("shoulder", "elbow") if part == "upper_arm" else ("elbow", "wrist")
-            segment = body.path(f"right_{ends[1]}") - body.path(f"right_{ends[0]}")
+            segment = body.path(f"hitting_{ends[1]}") - body.path(f"hitting_{ends[0]}")
             direction = segment / norm(segment)[..., None]
             body._memory[key] = np.degrees(norm(body.derivative(direction)))
     return body._memory[key]

@@ -23,7 +23,7 @@ _EVENTS = (EventName.TROPHY, EventName.CONTACT)
 
 def shoulder_tilt(pose: Pose) -> FloatArray:
     """Return the elevation of the front over the hitting shoulder, deg; front higher = +."""
-    return elevation(pose.joint("right_shoulder"), pose.joint("left_shoulder"))
+    return elevation(pose.joint("hitting_shoulder"), pose.joint("tossing_shoulder"))
 
 
 def shoulder_over_shoulder(body: Samples) -> FloatArray:

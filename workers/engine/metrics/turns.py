@@ -10,6 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
 from workers.engine.geometry import line_turn, separation, unwrap, wrap180
@@ -18,6 +19,7 @@ from workers.engine.metrics.spec import LOADED, MetricSpec, Need
 from workers.engine.samples import Pose, Samples
 
 _LINE = {"pelvis": "hip", "shoulder": "shoulder", "knee": "knee"}
+_ENDS = ("rear_hip", "front_hip", "hitting_shoulder", "tossing_shoulder")
 _PART = {"pelvis": "Pelvis", "shoulder": "Shoulder", "knee": "Knee"}
 TOLERANCE = 12.0
 """Degrees: one and a half times what is aimed at from the side."""
@@ -28,8 +30,8 @@ SEPARATION_REFERENCE = (
 
 def absolute_turn(pose: Pose, part: str) -> FloatArray:
     """Return the turn of a body line against the target, deg, shape (S,)."""
-    name = _LINE[part]
-    return line_turn(pose.joint(f"right_{name}"), pose.joint(f"left_{name}"))
+    front, rear = CANONICAL_BODY.both(_LINE[part])
+    return line_turn(pose.joint(rear), pose.joint(front))
 
 
 def turn_between(body: Samples, part: str, first: EventName, last: EventName) -> FloatArray:
@@ -67,18 +69,12 @@ def hip_shoulder_separation_loading(body: Samples) -> FloatArray:
 
 def hip_shoulder_separation_peak(body: Samples) -> FloatArray:
     """Largest shoulder turn minus pelvis turn between release and contact, deg."""
-    paths = (body.path(f"{side}_{j}") for j in ("hip", "shoulder") for side in ("right", "left"))
     mask = body.between(EventName.RELEASE, EventName.CONTACT)
-    return body.extreme(separation(*paths), mask)[0]
+    return body.extreme(separation(*(body.path(name) for name in _ENDS)), mask)[0]
 
 
 def _separation(pose: Pose) -> FloatArray:
-    return separation(
-        pose.joint("right_hip"),
-        pose.joint("left_hip"),
-        pose.joint("right_shoulder"),
-        pose.joint("left_shoulder"),
-    )
+    return separation(*(pose.joint(name) for name in _ENDS))
 
 
 def _turn_at_loading(part: str) -> Callable[[Samples], FloatArray]:
@@ -94,8 +90,8 @@ def _turn_at_loading(part: str) -> Callable[[Samples], FloatArray]:
 
 def _turn_peak(part: str) -> Callable[[Samples], FloatArray]:
     def compute(body: Samples) -> FloatArray:
-        name = _LINE[part]
-        turn = unwrap(line_turn(body.path(f"right_{name}"), body.path(f"left_{name}")))
+        front, rear = CANONICAL_BODY.both(_LINE[part])
+        turn = unwrap(line_turn(body.path(rear), body.path(front)))
         start = body.at_instant(turn, body.when(EventName.SET_UP))
         mask = body.between(EventName.SET_UP, EventName.CONTACT)
         return np.asarray(body.extreme(turn, mask)[0] - start)

@@ -29,14 +29,14 @@ def rear_foot_load_share(body: Samples) -> FloatArray:
     """
     pose = body.pose(EventName.LOADING)
     com = centre_of_mass(pose.joints, body.sex)
-    return static_share(com, pose.joint("right_ankle"), pose.joint("left_ankle"))
+    return static_share(com, pose.joint("rear_ankle"), pose.joint("front_ankle"))
 
 
 def rear_foot_load_share_foot_centre(body: Samples) -> FloatArray:
     """As `rear_foot_load_share`, between the foot centres (midway from heel to toe)."""
     pose = body.pose(EventName.LOADING)
     rear, front = (
-        (pose.joint(f"{side}_heel") + pose.joint(f"{side}_toe")) / 2 for side in ("right", "left")
+        (pose.joint(f"{side}_heel") + pose.joint(f"{side}_toe")) / 2 for side in ("rear", "front")
     )
     return static_share(centre_of_mass(pose.joints, body.sex), rear, front)
 
@@ -96,13 +96,13 @@ def hold_duration(body: Samples) -> FloatArray:
 
 def _static_series(body: Samples) -> FloatArray:
     """Static share over time, shape (S, T)."""
-    return static_share(body.com(), body.path("right_ankle"), body.path("left_ankle"))
+    return static_share(body.com(), body.path("rear_ankle"), body.path("front_ankle"))
 
 
 def _dynamic_series(body: Samples) -> FloatArray:
     """Dynamic share over time, shape (S, T)."""
     acceleration = body.derivative(body.com(), 2, LOAD_HALF_WIDTH_S)
-    rear, front = body.path("right_ankle"), body.path("left_ankle")
+    rear, front = body.path("rear_ankle"), body.path("front_ankle")
     return dynamic_share(body.com(), acceleration, rear, front, body.floor_z)
 
 

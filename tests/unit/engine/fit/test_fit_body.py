@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from models.contract.errors import BodyNotInFrame
+from models.contract.skeleton import CANONICAL_BODY, LANDMARKS, counterpart
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
-from models.contract.vocabulary import BODY_JOINTS, LANDMARKS, Handedness
+from models.contract.vocabulary import Handedness
 from models.training.rendered.bodies import part_of_track, times, track_of, true_motion, truth
 from workers.engine.fit import FitResult, fit_body
 from workers.engine.geometry import elevation, flexion, inclination, wrap180
@@ -31,17 +32,12 @@ def plain_track(noise: float, seed: int = 0) -> JointTrack:
 
 def mirrored_track(track: JointTrack) -> JointTrack:
     """The film of the same serve in a mirror: a left-hander."""
-    swap = [
-        LANDMARKS.index(n.replace("left", "~").replace("right", "left").replace("~", "right"))
-        for n in LANDMARKS
-    ]
-    flip = np.array([-1.0, 1.0])
-    xy = track.xy[:, swap] * flip + np.array([track.width, 0.0])
+    xy = LANDMARKS.mirror(track.xy, axis=0) + np.array([track.width, 0.0])
     return replace(
         track,
         xy=xy,
         xy_raw=xy,
-        world=track.world[:, swap] * np.array([-1.0, 1.0, 1.0]),
+        world=LANDMARKS.mirror(track.world, axis=0),
         sources={"joints": np.concatenate([xy, track.confidence[..., None]], axis=-1)},
     )
 
@@ -57,13 +53,13 @@ def fit(track: JointTrack, hand: Handedness = Handedness.RIGHT, **request: float
 
 
 def angles(motion: BodyMotion) -> FloatArray:
-    hips = (motion.joint("left_hip") + motion.joint("right_hip")) / 2
-    shoulders = (motion.joint("left_shoulder") + motion.joint("right_shoulder")) / 2
+    hips = CANONICAL_BODY.middle(motion.joints, "hip")
+    shoulders = CANONICAL_BODY.middle(motion.joints, "shoulder")
     knees = [
         flexion(*(motion.joint(f"{s}_{n}") for n in ("hip", "knee", "ankle")))
-        for s in ("left", "right")
+        for s in ("front", "rear")
     ]
-    tilt = elevation(motion.joint("right_shoulder"), motion.joint("left_shoulder"))
+    tilt = elevation(motion.joint("hitting_shoulder"), motion.joint("tossing_shoulder"))
     return np.stack([*knees, tilt, inclination(hips, shoulders)], axis=-1)
 
 
@@ -78,10 +74,10 @@ def test_angles_come_back_from_nearly_exact_pixels() -> None:
 
 def test_bones_keep_their_length_and_feet_their_place() -> None:
     motion = fitted().motion
-    for side in ("left", "right"):
+    for side in ("front", "rear"):
         thigh = np.linalg.norm(motion.joint(f"{side}_hip") - motion.joint(f"{side}_knee"), axis=1)
         assert np.ptp(thigh) < 0.01
-    toe = motion.joint("left_toe")[fitted().planted[:, 0] & (motion.time_s < 1.2)]
+    toe = motion.joint("front_toe")[fitted().planted[:, 0] & (motion.time_s < 1.2)]
     assert np.ptp(toe, axis=0).max() < 0.03
     assert np.median(toe[:, 2]) == pytest.approx(0.02, abs=0.02)
 
@@ -96,8 +92,8 @@ def test_the_camera_sees_the_body_where_the_landmarks_were() -> None:
     result = fitted()
     camera = result.motion.camera
     assert camera is not None
-    for name in ("left_knee", "right_wrist", "left_shoulder"):
-        seen = plain_track(0.0).xy[:, LANDMARKS.index(name)]
+    for name in ("front_knee", "hitting_wrist", "tossing_shoulder"):
+        seen = plain_track(0.0).xy[:, LANDMARKS.index(counterpart(name, left_handed=False))]
         drawn = camera.project(result.motion.joint(name))
         assert np.median(np.linalg.norm(drawn - seen, axis=1)) < 8.0
 
@@ -113,7 +109,7 @@ def test_a_given_azimuth_only_turns_the_body() -> None:
     other = fit(plain_track(0.004), azimuth_deg=fitted().azimuth_deg + 20.0)
     np.testing.assert_allclose(angles(other.motion), angles(fitted().motion), atol=1e-6)
     line = [
-        m.joint("left_hip")[0] - m.joint("right_hip")[0] for m in (fitted().motion, other.motion)
+        m.joint("front_hip")[0] - m.joint("rear_hip")[0] for m in (fitted().motion, other.motion)
     ]
     turn = [np.degrees(np.arctan2(v[1], v[0])) for v in line]
     assert wrap180(turn[0] - turn[1]) == pytest.approx(20.0, abs=0.01)
@@ -123,7 +119,7 @@ def test_lengths_scale_with_the_standing_height() -> None:
     tall = truth(SERVE)["body_height_m"]
     other = fit(plain_track(0.004), stature_m=1.1 * tall)
     span = [
-        np.linalg.norm(m.joint("left_hip")[0] - m.joint("left_ankle")[0])
+        np.linalg.norm(m.joint("front_hip")[0] - m.joint("front_ankle")[0])
         for m in (fitted().motion, other.motion)
     ]
     # Not exactly 1.1: the camera's usual distance stays in metres.
@@ -135,7 +131,7 @@ def test_samples_spread_as_the_sd_says_and_repeat_with_the_seed() -> None:
     draws = result.sample(24, 5)
     assert draws.shape == (24, *result.motion.joints.shape)
     np.testing.assert_array_equal(draws, result.sample(24, 5))
-    knee = BODY_JOINTS.index("left_knee")
+    knee = CANONICAL_BODY.index("front_knee")
     spread = np.median(draws[:, :, knee].std(axis=0)[:, 2])
     assert spread == pytest.approx(np.median(result.motion.sd[:, knee, 2]), rel=0.6)
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from models.contract.vocabulary import BODY_JOINTS, Handedness
+from models.contract.skeleton import CANONICAL_BODY
+from models.contract.vocabulary import Handedness
 from models.training.rendered.bodies import simulated_track, true_motion, truth
 from workers.engine.fit.lifted_start import lifted_directions
 from workers.engine.fit.skeleton import FREE, VECTORS
@@ -15,7 +16,7 @@ from workers.engine.lift import Lifted, lift_track
 def exact(clip: str) -> tuple[Lifted, np.ndarray]:
     """A lift that knows the true body, and the body: standing heights, about the hips."""
     motion = true_motion(clip)
-    hips = (motion.joint("left_hip") + motion.joint("right_hip")) / 2.0
+    hips = CANONICAL_BODY.middle(motion.joints, "hip")
     relative = (motion.joints - hips[:, None]) / motion.stature_m
     rows = np.arange(len(motion))
     lifted = Lifted(rows, motion.time_s, relative, np.zeros((len(rows), 2)), 0.0, False)
@@ -28,12 +29,12 @@ def test_every_segment_has_its_true_direction() -> None:
     assert found is not None
     assert set(found) == {"trunk", *VECTORS[FREE:]}
     for name, (a, b) in {
-        "left_thigh": ("left_hip", "left_knee"),
-        "right_forearm": ("right_elbow", "right_wrist"),
-        "pelvis": ("right_hip", "left_hip"),
-        "right_toe": ("right_ankle", "right_toe"),
+        "front_thigh": ("front_hip", "front_knee"),
+        "hitting_forearm": ("hitting_elbow", "hitting_wrist"),
+        "pelvis": ("rear_hip", "front_hip"),
+        "rear_toe": ("rear_ankle", "rear_toe"),
     }.items():
-        way = joints[::3, BODY_JOINTS.index(b)] - joints[::3, BODY_JOINTS.index(a)]
+        way = CANONICAL_BODY.at(joints[::3], b) - CANONICAL_BODY.at(joints[::3], a)
         cosine = np.sum(found[name] * way, axis=-1) / np.linalg.norm(way, axis=-1)
         assert cosine == pytest.approx(1.0, abs=1e-9), name
 
