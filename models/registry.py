@@ -37,7 +37,7 @@ class SourceFile(_Record):
     sha256: str
 
 
-class Source(_Record):
+class PackageSource(_Record):
     """The pinned registry package a network came from."""
 
     package: str
@@ -55,7 +55,7 @@ class Weights(_Record):
     lossless: bool
 
 
-class Difference(_Record):
+class RuntimeDifference(_Record):
     """Largest absolute difference from the source runtime, and what was allowed."""
 
     output: str
@@ -64,12 +64,12 @@ class Difference(_Record):
     unit: str
 
 
-class Check(_Record):
+class ConversionCheck(_Record):
     """The comparison made at conversion."""
 
     picture: str
     pictures: str
-    differences: tuple[Difference, ...]
+    differences: tuple[RuntimeDifference, ...]
 
 
 class ModelEntry(_Record):
@@ -83,12 +83,12 @@ class ModelEntry(_Record):
     licence: str
     licence_evidence: str
     origin: str
-    source: Source
+    source: PackageSource
     input: Tensor
     outputs: tuple[Tensor, ...]
     dropped_outputs: tuple[str, ...]
     weights: Weights
-    check: Check
+    check: ConversionCheck
 
 
 class Manifest(_Record):

@@ -16,7 +16,7 @@ RULES_SCHEMA_ID = SCHEMA_BASE + "practice-rules.v1.json"
 PLAN_SCHEMA_ID = SCHEMA_BASE + "practice-plan.v1.json"
 OUTCOME_SCHEMA_ID = SCHEMA_BASE + "drill-outcome.v1.json"
 
-Comparison = Literal[">=", "<="]
+Relation = Literal[">=", "<="]
 
 
 class Dose(Document):
@@ -34,7 +34,7 @@ class Criterion(Document):
 
     metric: KnownKey
     event: EventName | None = None
-    is_: Comparison = Field(alias="is")
+    is_: Relation = Field(alias="is")
     value: Finite
     unit: str
     repetitions: int = Field(ge=1, description="How many repetitions must meet it.")
@@ -74,7 +74,7 @@ class Finding(Document):
     id: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
     metric: KnownKey
     event: EventName | None = None
-    is_: Comparison = Field(alias="is", description="The finding holds when the value is this.")
+    is_: Relation = Field(alias="is", description="The finding holds when the value is this.")
     value: Finite
     unit: str
     scale: Finite = Field(gt=0, description="Size of a plain difference, same unit, for ranking.")

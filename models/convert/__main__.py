@@ -36,7 +36,7 @@ def convert(
     small, halved, kept = shrink.store_half(shrink.prune(whole, recipe))
     data = canonical(small).SerializeToString(deterministic=True)
     pictures: list[np.ndarray] = compare.trial_pictures(picture, recipe)
-    differences = compare.compare(recipe, data, run_source, pictures)
+    differences = compare.differences(recipe, data, run_source, pictures)
     shown = picture.relative_to(MODELS.parent).as_posix()
     digest = fetch.sha256(data)
     record = publish.entry(recipe, digest, len(data), halved, kept, differences, shown)

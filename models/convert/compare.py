@@ -16,7 +16,7 @@ from models.convert.shrink import INPUT_NAME
 
 
 @dataclass(frozen=True)
-class Difference:
+class HeadDifference:
     """Largest absolute difference of one head over the trial pictures."""
 
     head: str
@@ -42,12 +42,12 @@ def trial_pictures(path: Path, recipe: Recipe) -> list[np.ndarray]:
     return [np.ascontiguousarray(v[None] / 255.0, dtype=np.float32) for v in versions]
 
 
-def compare(
+def differences(
     recipe: Recipe,
     onnx_bytes: bytes,
     run_source: Callable[[np.ndarray], dict[str, np.ndarray]],
     pictures: list[np.ndarray],
-) -> list[Difference]:
+) -> list[HeadDifference]:
     """Runs both on all pictures.
 
     Raises
@@ -66,7 +66,7 @@ def compare(
             largest[head.name] = max(largest[head.name], gap)
         if best_score(recipe, dict(zip(largest, got, strict=True))) < 0.3:
             raise ConversionError(f"{recipe.name}: the trial picture shows it no person")
-    out = [Difference(h.name, largest[h.name], h.tolerance, h.unit) for h in recipe.heads]
+    out = [HeadDifference(h.name, largest[h.name], h.tolerance, h.unit) for h in recipe.heads]
     bad = [d for d in out if not d.largest <= d.tolerance]
     if bad:
         raise ConversionError(f"{recipe.name}: differs from the source runtime: {bad}")

@@ -6,7 +6,7 @@ import json
 from importlib.metadata import version
 from pathlib import Path
 
-from models.convert.compare import Difference
+from models.convert.compare import HeadDifference
 from models.convert.recipes import Recipe
 from models.convert.shrink import INPUT_NAME
 
@@ -17,7 +17,7 @@ def entry(
     size: int,
     halved: int,
     kept: int,
-    differences: list[Difference],
+    differences: list[HeadDifference],
     picture: str,
 ) -> dict:
     """The manifest's record of one model; every value JSON can hold."""

@@ -51,7 +51,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         configure_logging(settings.log_level, replace=False)
-        app.state.probe = health.Probe(wired)
+        app.state.probe = health.HealthProbe(wired)
         background = wired.background() if settings.background else None
         await to_thread.run_sync(_first_key, wired)
         if background is not None:

@@ -19,7 +19,7 @@ router = APIRouter(tags=["health"])
 CHECK_S = 1.0
 
 
-class Probe:
+class HealthProbe:
     """Runs the checks side by side, each with its own time limit.
 
     A check that hangs keeps its thread; until it ends no second one is started for it.

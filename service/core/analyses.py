@@ -20,9 +20,7 @@ from service.core.identifiers import new_id
 from service.core.outbox import emit
 from service.core.players import may_be_minor
 from service.core.tables import Analysis, Clip, FilmedSession, Player
-from service.core.work import Artifact, WorkStore, as_new, event_type
-
-__all__ = ["AnalysisStore", "Artifact", "Claim", "result_prefix", "result_root"]
+from service.core.work import StoredFile, WorkStore, as_new, event_type
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +147,7 @@ class AnalysisStore(WorkStore[Analysis]):
         self,
         work_id: str,
         attempt: int,
-        artifacts: Mapping[str, Artifact],
+        artifacts: Mapping[str, StoredFile],
         *,
         headline: Mapping[str, Any] | None = None,
         facts: ClipFacts | None = None,

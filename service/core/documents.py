@@ -27,7 +27,7 @@ from service.core.tables import (
     FilmedSession,
     Player,
 )
-from service.core.work import Artifact, WorkStore, as_new, event_type
+from service.core.work import StoredFile, WorkStore, as_new, event_type
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class InputFiles:
 
     analysis_id: str
     side: str | None
-    artifacts: dict[str, Artifact]
+    artifacts: dict[str, StoredFile]
     clip_key: str
     clip_sha256: str
     session_id: str | None = None
@@ -230,7 +230,7 @@ def _files(
     return InputFiles(
         analysis_id=analysis.id,
         side=link.side,
-        artifacts={name: Artifact(**facts) for name, facts in analysis.artifacts.items()},
+        artifacts={name: StoredFile(**facts) for name, facts in analysis.artifacts.items()},
         clip_key=clip.object_key,
         clip_sha256=clip.sha256,
         session_id=filmed.id if filmed else None,

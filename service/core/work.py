@@ -29,7 +29,7 @@ Row = TypeVar("Row", Analysis, DerivedDocument)
 
 
 @dataclass(frozen=True, slots=True)
-class Artifact:
+class StoredFile:
     """A result file in the object store, under its name in the API (``joints.npz``)."""
 
     key: str
@@ -157,7 +157,7 @@ class WorkStore(ABC, Generic[Row]):
         self,
         work_id: str,
         attempt: int,
-        artifacts: Mapping[str, Artifact],
+        artifacts: Mapping[str, StoredFile],
         *,
         headline: Mapping[str, Any] | None = None,
     ) -> None:
@@ -175,7 +175,7 @@ class WorkStore(ABC, Generic[Row]):
         with self._database.write() as session:
             self._complete(session, work_id, attempt, artifacts, headline)
 
-    def _check(self, work_id: str, attempt: int, artifacts: Mapping[str, Artifact]) -> None:
+    def _check(self, work_id: str, attempt: int, artifacts: Mapping[str, StoredFile]) -> None:
         prefix = self.prefix(work_id, attempt) + "/"
         for name, artifact in artifacts.items():
             if not artifact.key.startswith(prefix):
@@ -186,7 +186,7 @@ class WorkStore(ABC, Generic[Row]):
         session: Session,
         work_id: str,
         attempt: int,
-        artifacts: Mapping[str, Artifact],
+        artifacts: Mapping[str, StoredFile],
         headline: Mapping[str, Any] | None,
     ) -> Row:
         row, now = self._settle(session, work_id, attempt, AnalysisStatus.COMPLETED)

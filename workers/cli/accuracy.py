@@ -16,7 +16,7 @@ from workers.cli.console import Exit, errors, guarded, results
 
 if TYPE_CHECKING:
     from models.contract.tracks import JointTrack
-    from workers.engine.accuracy import Comparison
+    from workers.engine.accuracy import ClipErrors
     from workers.engine.truth import ClipTruth
 
 FILMS = (".mp4", ".mov", ".webm", ".mkv")
@@ -105,7 +105,7 @@ def accuracy(
 
 def _write_page(
     page: Path,
-    compared: Sequence[Comparison],
+    compared: Sequence[ClipErrors],
     failed: dict[str, str],
     seconds: float | None,
     folder: Path,
@@ -153,19 +153,19 @@ def read_document(path: Path) -> dict[str, Any]:
 
 def _compare_all(
     pairs: Sequence[tuple[Path, Path]], cache: Path, heights: bool, all_metrics: bool
-) -> tuple[list[Comparison], dict[str, str], float | None]:
+) -> tuple[list[ClipErrors], dict[str, str], float | None]:
     import time
 
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
     from rich.progress import TimeRemainingColumn as Left
 
     from models.contract.errors import ServewrightError
-    from workers.engine.accuracy import compare
+    from workers.engine.accuracy import clip_errors
     from workers.engine.engine import analyse
     from workers.engine.interface import EngineRequest
     from workers.engine.truth import read_truth
 
-    compared: list[Comparison] = []
+    compared: list[ClipErrors] = []
     failed: dict[str, str] = {}
     spent, serves = 0.0, 0
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), Left())
@@ -186,7 +186,7 @@ def _compare_all(
                 spent += time.perf_counter() - start
                 serves += len(found.repetitions)
                 compared.append(
-                    compare(
+                    clip_errors(
                         truth,
                         found.repetitions,
                         found.view.label,

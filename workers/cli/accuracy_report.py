@@ -20,7 +20,7 @@ from models.contract.accuracy import (
 from models.contract.analysis import ModelUse
 from models.contract.vocabulary import View
 from models.registry import entry
-from workers.engine.accuracy import Comparison, clip_summary, event_table, metric_table
+from workers.engine.accuracy import ClipErrors, clip_summary, event_table, metric_table
 from workers.engine.interface import ENGINE_VERSION
 from workers.engine.metrics.registry import REGISTRY
 from workers.report.accuracy_page import accuracy_page
@@ -39,7 +39,7 @@ def write_report(document: Accuracy, folder: Path) -> tuple[Path, Path]:
 
 
 def accuracy_document(
-    compared: Sequence[Comparison],
+    compared: Sequence[ClipErrors],
     *,
     about: str,
     command: str,
@@ -80,7 +80,7 @@ def _shown(path: Path) -> str:
     return path.name if path.is_absolute() else path.as_posix()
 
 
-def _views(compared: Sequence[Comparison]) -> tuple[ViewAccuracy, ...]:
+def _views(compared: Sequence[ClipErrors]) -> tuple[ViewAccuracy, ...]:
     rows = []
     for view in (*View, None):
         clips = [clip for clip in compared if view is None or clip.view is view]
@@ -95,7 +95,7 @@ def _views(compared: Sequence[Comparison]) -> tuple[ViewAccuracy, ...]:
     return tuple(rows)
 
 
-def _metrics(compared: Sequence[Comparison]) -> tuple[MetricAccuracy, ...]:
+def _metrics(compared: Sequence[ClipErrors]) -> tuple[MetricAccuracy, ...]:
     specs = {spec.name: spec for spec in REGISTRY}
     truths: dict[str, list[float]] = defaultdict(list)
     for clip in compared:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class Diagnosis:
     """What was found at one place.
 
     ``advice`` is what to do; empty when all is well. ``required`` parts make the command fail.
@@ -60,16 +60,16 @@ def doctor() -> None:
         raise typer.Exit(Exit.INSTALLATION)
 
 
-def _guarded(part: str, check: Callable[[], Finding]) -> Finding:
+def _guarded(part: str, check: Callable[[], Diagnosis]) -> Diagnosis:
     try:
         return check()
     except ServewrightError as error:
-        return Finding(part, False, error.code, error.detail)
+        return Diagnosis(part, False, error.code, error.detail)
     except Exception as error:
-        return Finding(part, False, type(error).__name__, str(error)[:300])
+        return Diagnosis(part, False, type(error).__name__, str(error)[:300])
 
 
-def versions() -> list[Finding]:
+def versions() -> list[Diagnosis]:
     """Return the versions that matter for security and results: two FFmpegs are bundled."""
     import av
     import cv2
@@ -83,49 +83,51 @@ def versions() -> list[Finding]:
     build = [line.strip() for line in cv2.getBuildInformation().splitlines()]
     decoder = ", ".join(line for line in build if line.startswith(("avcodec:", "avformat:")))
     return [
-        Finding("python", True, f"{platform.python_version()} on {platform.platform()}"),
-        Finding("servewright", True, _version("servewright")),
-        Finding("opencv (decoder)", "avcodec" in decoder, f"{cv2.__version__}, FFmpeg {decoder}"),
-        Finding("av (probe)", True, f"{av.__version__}, FFmpeg {bundled}"),
-        Finding("onnxruntime", True, onnxruntime.__version__),
+        Diagnosis("python", True, f"{platform.python_version()} on {platform.platform()}"),
+        Diagnosis("servewright", True, _version("servewright")),
+        Diagnosis("opencv (decoder)", "avcodec" in decoder, f"{cv2.__version__}, FFmpeg {decoder}"),
+        Diagnosis("av (probe)", True, f"{av.__version__}, FFmpeg {bundled}"),
+        Diagnosis("onnxruntime", True, onnxruntime.__version__),
     ]
 
 
-def model_files(settings: Settings) -> list[Finding]:
+def model_files(settings: Settings) -> list[Diagnosis]:
     """Verify the SHA-256 of every shipped network, and that the chosen ones are shipped."""
     from models import registry
 
-    found: list[Finding] = []
+    found: list[Diagnosis] = []
     for name in registry.names():
         entry = registry.entry(name)
 
-        def check(name: str = name, size: int = entry.bytes, digest: str = entry.sha256) -> Finding:
+        def check(
+            name: str = name, size: int = entry.bytes, digest: str = entry.sha256
+        ) -> Diagnosis:
             registry.load(name)
-            return Finding(f"model {name}", True, f"{size / 1e6:.1f} MB, sha256 {digest[:12]}…")
+            return Diagnosis(f"model {name}", True, f"{size / 1e6:.1f} MB, sha256 {digest[:12]}…")
 
         found.append(_guarded(f"model {name}", check))
     return [*found, _guarded("models chosen", lambda: _chosen(settings))]
 
 
-def _chosen(settings: Settings) -> Finding:
+def _chosen(settings: Settings) -> Diagnosis:
     from workers.pipeline.stages import pose_choice
 
     pose_choice(settings.models, settings.device)
     detail = f"{', '.join(settings.models)} on {settings.device}"
-    return Finding("models chosen", True, detail)
+    return Diagnosis("models chosen", True, detail)
 
 
-def forked_networks(settings: Settings) -> Finding:
+def forked_networks(settings: Settings) -> Diagnosis:
     """Tell whether jobs inherit the networks of their worker, or must load their own."""
     from workers.processes.boot import preload
 
     part = "networks in a forked job"
     if preload(settings):
-        return Finding(part, True, "inherited by each job")
-    return Finding(part, False, "each job loads its own", "Works, a little slower.", False)
+        return Diagnosis(part, True, "inherited by each job")
+    return Diagnosis(part, False, "each job loads its own", "Works, a little slower.", False)
 
 
-def database(settings: Settings) -> Finding:
+def database(settings: Settings) -> Diagnosis:
     """Check that the database answers and is at the newest revision."""
     from models.contract.errors import DatabaseUnavailable
     from service.core.database import Database, revision_present, revision_wanted
@@ -137,12 +139,12 @@ def database(settings: Settings) -> Finding:
     except DatabaseUnavailable:
         url = opened.engine.url  # shown without its password
         advice = "Start the server, make the file readable, or correct SERVEWRIGHT_DATABASE_URL."
-        return Finding("database", False, f"{url} does not answer", advice)
+        return Diagnosis("database", False, f"{url} does not answer", advice)
     finally:
         opened.close()
     kind = "SQLite" if opened.is_sqlite else "PostgreSQL"
     good = present == wanted
-    return Finding(
+    return Diagnosis(
         "database",
         good,
         f"{kind}, revision {present or 'none'}",
@@ -150,14 +152,14 @@ def database(settings: Settings) -> Finding:
     )
 
 
-def queue(settings: Settings) -> Finding:
+def queue(settings: Settings) -> Diagnosis:
     """Check the queue server: that it answers, and that it never evicts work."""
     from redis.exceptions import RedisError
 
     from service.core.queue import connect
 
     if settings.embedded_redis and not settings.valkey_socket.exists():
-        return Finding(
+        return Diagnosis(
             "queue", False, "embedded, not running", "`servewright up` starts it.", required=False
         )
     client = connect(settings.redis_address)
@@ -168,11 +170,11 @@ def queue(settings: Settings) -> Finding:
         depth = client.llen(f"rq:queue:{settings.queue_name}")
     except RedisError as error:
         advice = "Start the server, or correct SERVEWRIGHT_REDIS_URL."
-        return Finding("queue", False, str(error)[:200], advice)
+        return Diagnosis("queue", False, str(error)[:200], advice)
     finally:
         client.close()
     good = policy == "noeviction"
-    return Finding(
+    return Diagnosis(
         "queue",
         good,
         f"version {version}, {depth} waiting, maxmemory-policy {policy}",
@@ -181,7 +183,7 @@ def queue(settings: Settings) -> Finding:
     )
 
 
-def object_store(settings: Settings) -> Finding:
+def object_store(settings: Settings) -> Diagnosis:
     """Check that an object can be written, read and removed."""
     from service.core.wiring import open_objects
 
@@ -193,7 +195,7 @@ def object_store(settings: Settings) -> Finding:
         same = stream.read() == data
     objects.delete(key)
     where = settings.s3_bucket if settings.object_store == "s3" else str(settings.object_dir)
-    return Finding(
+    return Diagnosis(
         "object store",
         same,
         f"{settings.object_store}: {where}",

@@ -20,7 +20,7 @@ from models.contract.errors import InvalidRequest
 from models.contract.progress import SessionKind
 
 if TYPE_CHECKING:
-    from workers.derive.source import FilmedSession
+    from workers.derive.source import SessionSources
 
 
 class SessionEntry(Document):
@@ -35,10 +35,10 @@ class SessionEntry(Document):
 _ENTRIES = TypeAdapter(tuple[SessionEntry, ...])
 
 
-def read_sessions(path: Path) -> list[FilmedSession]:
+def read_sessions(path: Path) -> list[SessionSources]:
     """Return the sessions of a file, or of ``sessions.yaml`` in a folder."""
     from workers.cli.folders import sources_of
-    from workers.derive.source import FilmedSession
+    from workers.derive.source import SessionSources
 
     file = path / "sessions.yaml" if path.is_dir() else path
     if not file.is_file():
@@ -56,7 +56,7 @@ def read_sessions(path: Path) -> list[FilmedSession]:
     if not entries:
         raise InvalidRequest(f"{file} lists no session.")
     return [
-        FilmedSession(
+        SessionSources(
             name=entry.name or f"{entry.filmed_at:%Y-%m-%d}",
             kind=entry.kind,
             at=entry.filmed_at,

@@ -8,14 +8,13 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from models.contract.analysis import Analysis, Metric
+from models.contract.frame_rate import rate_class
 from models.contract.vocabulary import View
 from workers.decide.groups import Slot
 
 AZIMUTH_DEG = 15.0
 """Largest spread of estimated camera azimuths of one place: twice the error of an estimate, with a
 tripod put back by hand."""
-LOW_RATE_FPS = 45.0
-"""Films below and above it err differently."""
 
 
 def one_place(analyses: Iterable[Analysis]) -> bool:
@@ -34,7 +33,7 @@ def _near(found: Sequence[Analysis]) -> bool:
     if not found or len(known) != len(azimuths) or any(a.view.label is View.UNKNOWN for a in found):
         return False
     away = [(a - known[0] + 180.0) % 360.0 - 180.0 for a in known]
-    rates = {a.clip.frame_rate < LOW_RATE_FPS for a in found}
+    rates = {rate_class(a.clip.frame_rate) for a in found}
     scales = {a.scale.source for a in found}
     return max(away) - min(away) <= AZIMUTH_DEG and len(rates) == 1 and len(scales) == 1
 

@@ -33,7 +33,7 @@ _KEPT, _GONE = 0.8, 0.2
 
 
 @dataclass(frozen=True, slots=True)
-class Session:
+class SessionAnalyses:
     """One filmed session. ``analyses`` may hold serves and drill repetitions."""
 
     name: str
@@ -42,13 +42,13 @@ class Session:
     analyses: tuple[Analysis, ...]
 
 
-Measured = tuple[Session, st.GroupMean]
+Measured = tuple[SessionAnalyses, st.GroupMean]
 """A session and the mean of one metric in it."""
 
 
 def progress(
     player: str,
-    sessions: Sequence[Session],
+    sessions: Sequence[SessionAnalyses],
     *,
     now: datetime,
     kind: RepetitionKind = RepetitionKind.SERVE,
@@ -75,20 +75,22 @@ def progress(
     )
 
 
-def _metrics(session: Session, kind: RepetitionKind) -> list[Metric]:
+def _metrics(session: SessionAnalyses, kind: RepetitionKind) -> list[Metric]:
     return [m for a in session.analyses for r in a.repetitions if r.kind == kind for m in r.metrics]
 
 
-def _group(session: Session, slot: Slot, kind: RepetitionKind) -> st.GroupMean | None:
+def _group(session: SessionAnalyses, slot: Slot, kind: RepetitionKind) -> st.GroupMean | None:
     return mean_of([m for m in _metrics(session, kind) if (m.key, m.event) == slot])
 
 
-def _measured(sessions: Sequence[Session], slot: Slot, kind: RepetitionKind) -> list[Measured]:
+def _measured(
+    sessions: Sequence[SessionAnalyses], slot: Slot, kind: RepetitionKind
+) -> list[Measured]:
     return [(s, g) for s in sessions if (g := _group(s, slot, kind)) is not None]
 
 
 def _consistency(
-    slots: Iterable[Slot], sessions: Sequence[Session], kind: RepetitionKind
+    slots: Iterable[Slot], sessions: Sequence[SessionAnalyses], kind: RepetitionKind
 ) -> Prior | None:
     """Return what all metrics say of the scatter between serves, before and after practice."""
     pairs = []
@@ -104,7 +106,7 @@ def _consistency(
 def _row(
     slot: Slot,
     title: str,
-    sessions: Sequence[Session],
+    sessions: Sequence[SessionAnalyses],
     kind: RepetitionKind,
     prior: Prior | None,
 ) -> MetricProgress | None:
@@ -141,7 +143,7 @@ def _row(
     )
 
 
-def _point(session: Session, group: st.GroupMean) -> SessionPoint:
+def _point(session: SessionAnalyses, group: st.GroupMean) -> SessionPoint:
     low, high = interval(group)
     return SessionPoint(
         session=session.name,
@@ -159,7 +161,7 @@ def _last(measured: Sequence[Measured], kind: SessionKind) -> Measured | None:
     return found[-1] if found else None
 
 
-def _read_alike(sessions: Sequence[Session], kind: RepetitionKind) -> list[Session]:
+def _read_alike(sessions: Sequence[SessionAnalyses], kind: RepetitionKind) -> list[SessionAnalyses]:
     """Return the sessions with their films of a kind read as from one view, if of one place."""
     films = iter(read_alike([a for s in sessions for a in s.analyses if _holds(a, kind)]))
     return [
@@ -172,7 +174,7 @@ def _holds(analysis: Analysis, kind: RepetitionKind) -> bool:
     return any(r.kind == kind for r in analysis.repetitions)
 
 
-def _one_place(kind: RepetitionKind, *sessions: Session) -> bool:
+def _one_place(kind: RepetitionKind, *sessions: SessionAnalyses) -> bool:
     """Return whether the repetitions of a kind were filmed from one place in all sessions."""
     return one_place(a for s in sessions for a in s.analyses if _holds(a, kind))
 
@@ -182,7 +184,7 @@ def _delayed(
     session_kind: SessionKind,
     baseline: Measured | None,
     after: Measured | None,
-    sessions: Sequence[Session],
+    sessions: Sequence[SessionAnalyses],
     kind: RepetitionKind,
     prior: Prior | None,
 ) -> RetentionScore | None:
@@ -246,7 +248,7 @@ def _verdict(
     return RetentionVerdict.PARTLY_HELD, "Part of the gain is still there without coaching."
 
 
-def _practised(sessions: Sequence[Session]) -> dict[RepetitionKind, int]:
+def _practised(sessions: Sequence[SessionAnalyses]) -> dict[RepetitionKind, int]:
     counts: Counter[RepetitionKind] = Counter()
     for session in sessions:
         if session.kind == SessionKind.ACQUISITION:
@@ -254,7 +256,7 @@ def _practised(sessions: Sequence[Session]) -> dict[RepetitionKind, int]:
     return dict(counts)
 
 
-def _notes(sessions: Sequence[Session], kind: RepetitionKind) -> tuple[str, ...]:
+def _notes(sessions: Sequence[SessionAnalyses], kind: RepetitionKind) -> tuple[str, ...]:
     notes = []
     if len(sessions) > 1 and not _one_place(kind, *sessions):
         notes.append(

@@ -8,16 +8,16 @@ from datetime import datetime
 
 from models.contract.progress import Progress
 from models.contract.vocabulary import RepetitionKind
-from workers.decide.progress import Session
+from workers.decide.progress import SessionAnalyses
 from workers.decide.progress import progress as work_out
-from workers.derive.source import FilmedSession, with_minor_cautions
+from workers.derive.source import SessionSources, with_minor_cautions
 from workers.pipeline.result_files import ResultFile, json_file, page_file
 from workers.report.progress_page import progress_page
 
 
 def progress_files(
     player: str,
-    sessions: Sequence[FilmedSession],
+    sessions: Sequence[SessionSources],
     *,
     now: datetime,
     kind: RepetitionKind = RepetitionKind.SERVE,
@@ -26,7 +26,10 @@ def progress_files(
     """Return the progress of a player over sessions, and its files."""
     found = work_out(
         player,
-        [Session(s.name, s.kind, s.at, tuple(x.analysis for x in s.sources)) for s in sessions],
+        [
+            SessionAnalyses(s.name, s.kind, s.at, tuple(x.analysis for x in s.sources))
+            for s in sessions
+        ],
         now=now,
         kind=kind,
     )

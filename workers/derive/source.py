@@ -39,7 +39,7 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
-class FilmedSession:
+class SessionSources:
     """The sources of one occasion."""
 
     name: str

@@ -61,7 +61,7 @@ class EventError:
 
 
 @dataclass(frozen=True, slots=True)
-class Comparison:
+class ClipErrors:
     """One clip, measured against its truth."""
 
     clip: str
@@ -120,13 +120,13 @@ class ClipSummary:
     azimuth_mae_deg: float | None
 
 
-def compare(
+def clip_errors(
     truth: ClipTruth,
     repetitions: Sequence[Repetition],
     view: View,
     azimuth_deg: float | None,
     handedness: Handedness,
-) -> Comparison:
+) -> ClipErrors:
     """Return the comparison of one clip."""
     pairs = match(truth.repetitions, repetitions)
     metrics: list[MetricError] = []
@@ -137,7 +137,7 @@ def compare(
     away = None
     if azimuth_deg is not None and truth.repetitions:
         away = float((azimuth_deg - truth.azimuth_deg + 180.0) % 360.0 - 180.0)
-    return Comparison(
+    return ClipErrors(
         clip=truth.name,
         fps=truth.fps,
         view=truth.view,
@@ -216,7 +216,7 @@ def _metrics(truth: ClipTruth, true: TrueRepetition, found: Repetition) -> list[
     return result
 
 
-def metric_table(comparisons: Iterable[Comparison]) -> list[MetricRow]:
+def metric_table(comparisons: Iterable[ClipErrors]) -> list[MetricRow]:
     """Return one row per metric and view (and ``all``), in order of metric."""
     errors = [error for comparison in comparisons for error in comparison.metrics]
     names = list(dict.fromkeys(error.name for error in errors))
@@ -246,7 +246,7 @@ def _metric_row(name: str, view: str, chosen: Sequence[MetricError]) -> MetricRo
     )
 
 
-def event_table(comparisons: Iterable[Comparison]) -> list[EventRow]:
+def event_table(comparisons: Iterable[ClipErrors]) -> list[EventRow]:
     """Return one row per event and view (and ``all``)."""
     errors = [error for comparison in comparisons for error in comparison.events]
     rows: list[EventRow] = []
@@ -275,7 +275,7 @@ def _event_row(event: EventName, view: str, chosen: Sequence[EventError]) -> Eve
     )
 
 
-def clip_summary(comparisons: Sequence[Comparison]) -> ClipSummary:
+def clip_summary(comparisons: Sequence[ClipErrors]) -> ClipSummary:
     """Return how often count, kinds of work, handedness and view class are right.
 
     Handedness and view count only in clips that hold work.

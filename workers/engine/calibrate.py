@@ -7,10 +7,11 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from models.contract.frame_rate import rate_class
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName, View
-from workers.engine.accuracy import Comparison, MetricError
-from workers.engine.calibration import LOW_RATE_FPS, Residual
+from workers.engine.accuracy import ClipErrors, MetricError
+from workers.engine.calibration import Residual
 from workers.engine.uncertainty import Z95
 
 COVERAGE = 0.955
@@ -26,7 +27,7 @@ EventTable = dict[tuple[str, str, str], tuple[float, int]]
 MIN_EVENT_SD_S = 0.003
 
 
-def calibrate(comparisons: Iterable[Comparison]) -> Table:
+def calibrate(comparisons: Iterable[ClipErrors]) -> Table:
     """Return the residual table of a set of compared clips.
 
     The clips must have been measured uncalibrated (`EngineRequest.calibrated` false): every
@@ -35,7 +36,7 @@ def calibrate(comparisons: Iterable[Comparison]) -> Table:
     errors = [e for c in comparisons for e in c.metrics if e.error is not None]
     groups: dict[tuple[str, str, str], list[MetricError]] = {}
     for error in errors:
-        groups.setdefault((error.name, rate_of(error.fps), error.method), []).append(error)
+        groups.setdefault((error.name, rate_class(error.fps), error.method), []).append(error)
     table: Table = {}
     for (name, rate, method), mine in groups.items():
         everywhere = _residual(mine, None)
@@ -52,13 +53,13 @@ def calibrate(comparisons: Iterable[Comparison]) -> Table:
     return table
 
 
-def calibrate_events(comparisons: Iterable[Comparison]) -> EventTable:
+def calibrate_events(comparisons: Iterable[ClipErrors]) -> EventTable:
     """Return the root mean square time error of each event per view and rate, and its count."""
     errors = [e for c in comparisons for e in c.events if e.seconds is not None]
     table: EventTable = {}
     for event in EventName:
         for rate in ("low", "usual"):
-            mine = [e for e in errors if e.event is event and rate_of(e.fps) == rate]
+            mine = [e for e in errors if e.event is event and rate_class(e.fps) == rate]
             everywhere = _rms([e.seconds or 0.0 for e in mine])
             for view in View:
                 away = [e.seconds or 0.0 for e in mine if e.view is view]
@@ -92,11 +93,6 @@ def _rms(values: Sequence[float]) -> float:
     """Root mean square without the farthest twentieth: one lost event is not a spread."""
     kept = np.sort(np.abs(values))[: max(int(np.ceil(0.95 * len(values))), 1)]
     return float(np.sqrt(np.mean(kept**2))) if len(values) else 0.0
-
-
-def rate_of(fps: float) -> str:
-    """Return the class of frame rates a clip belongs to."""
-    return "low" if fps < LOW_RATE_FPS else "usual"
 
 
 def _residual(chosen: Sequence[MetricError], prior: Residual | None) -> Residual:

@@ -12,12 +12,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from models.contract.frame_rate import rate_class
 from models.contract.vocabulary import EventName, View
 from workers.engine.calibration_table import EVENT_TABLE, TABLE
 from workers.engine.repeat_table import REPEAT
-
-LOW_RATE_FPS = 45.0
-"""Below it, errors of clips at 30 frames per second and less apply."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +64,16 @@ def residual(name: str, view: View, fps: float, method: str) -> Residual | None:
     method : str
         ``BodyMotion.method``.
     """
-    rates = ("low", "usual") if fps < LOW_RATE_FPS else ("usual", "low")
-    for rate in rates:
+    for rate in _rates(fps):
         row = TABLE.get((name, view.value, rate, method))
         if row is not None:
             return Residual(*row)
     return None
+
+
+def _rates(fps: float) -> tuple[str, str]:
+    """Return the class of a frame rate, and the other one."""
+    return ("low", "usual") if rate_class(fps) == "low" else ("usual", "low")
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,10 +124,9 @@ def best_method(name: str, view: View, fps: float, methods: Sequence[str]) -> st
     return methods[min(found)[1]] if found else methods[0]
 
 
-def event_sd(event: EventName, view: View, fps: float) -> float | None:
+def calibrated_event_sd(event: EventName, view: View, fps: float) -> float | None:
     """Return the calibrated standard uncertainty of an event's time in seconds, or None."""
-    rates = ("low", "usual") if fps < LOW_RATE_FPS else ("usual", "low")
-    for rate in rates:
+    for rate in _rates(fps):
         row = EVENT_TABLE.get((event.value, view.value, rate))
         if row is not None:
             return row[0]

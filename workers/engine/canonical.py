@@ -11,7 +11,7 @@ import numpy as np
 from models.contract.skeleton import ANATOMICAL_BODY, CANONICAL_BODY, canonical
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import Handedness
-from workers.engine.detect import Candidate, find_work, handedness_of
+from workers.engine.detect import FoundWork, find_work, handedness_of
 from workers.engine.signals import from_joints
 
 SWING_OFFSET_DEG = 10.0
@@ -103,7 +103,7 @@ def _origin(court: FloatArray, start: int) -> FloatArray:
     return np.asarray(np.nanmean(ankles, axis=(0, 1)))
 
 
-def _heading(time_s: FloatArray, joints: FloatArray, work: list[Candidate]) -> float:
+def _heading(time_s: FloatArray, joints: FloatArray, work: list[FoundWork]) -> float:
     """Return the direction of the target, rad: swing of the wrist and travel of the pelvis."""
     total = np.zeros(2)
     wrist = CANONICAL_BODY.at(joints, "hitting_wrist")

@@ -32,7 +32,7 @@ MIN_RISE = 2.2
 MIN_SWING = 7.0
 """Least sum of upward and downward speed where the hand is not seen overhead."""
 SERVE_RISE, SERVE_FALL = 8.0, 12.0
-SLOW_BELOW, SLOW_BELOW_AT_LOW_RATE, LOW_RATE_FPS = 1.75, 1.6, 27.0
+SLOW_BELOW, SLOW_BELOW_AT_LOW_RATE, BLUNT_RATE_FPS = 1.75, 1.6, 27.0
 """A swing whose upward and downward speeds, each over its usual value, sum to less is slow; few
 frames a second blunt both."""
 COCKED_DEG, EXTENDED_DEG = 60.0, 50.0
@@ -54,7 +54,7 @@ HOLD_KNEES_DEG = 25.0
 
 
 @dataclass(frozen=True, slots=True)
-class Candidate:
+class FoundWork:
     """One piece of work found in a clip.
 
     ``start`` and ``stop`` are rows of the source (half-open); ``contact_s`` is the rough time of
@@ -79,7 +79,7 @@ class _Swing:
     score: float
 
 
-def find_work(signals: Signals, handedness: Handedness = Handedness.UNKNOWN) -> list[Candidate]:
+def find_work(signals: Signals, handedness: Handedness = Handedness.UNKNOWN) -> list[FoundWork]:
     """Return the repetitions of a clip in order of time; empty when there is none.
 
     Parameters
@@ -97,7 +97,7 @@ def find_work(signals: Signals, handedness: Handedness = Handedness.UNKNOWN) -> 
     return sorted(found, key=lambda candidate: candidate.start)
 
 
-def handedness_of(candidates: Sequence[Candidate]) -> Handedness:
+def handedness_of(candidates: Sequence[FoundWork]) -> Handedness:
     """Return the hitting hand of the work found, or unknown."""
     for candidate in candidates:
         if candidate.hitting is not Handedness.UNKNOWN:
@@ -172,7 +172,7 @@ def _hitting_side(swings: Sequence[_Swing], handedness: Handedness) -> str | Non
     return max(SIDES, key=lambda side: total[side])
 
 
-def _candidates(signals: Signals, swings: Sequence[_Swing]) -> list[Candidate]:
+def _candidates(signals: Signals, swings: Sequence[_Swing]) -> list[FoundWork]:
     tossed = [swing for swing in swings if swing.toss is not None]
     lone = [
         swing
@@ -182,7 +182,7 @@ def _candidates(signals: Signals, swings: Sequence[_Swing]) -> list[Candidate]:
         and _thrown(signals, swing)
         and all(abs(signals.time_s[swing.peak] - signals.time_s[s.peak]) > 1.5 for s in tossed)
     ]
-    found: list[Candidate] = []
+    found: list[FoundWork] = []
     free_from = 0
     for swing in sorted([*tossed, *lone], key=lambda s: s.peak):
         if swing.peak <= free_from:
@@ -190,7 +190,7 @@ def _candidates(signals: Signals, swings: Sequence[_Swing]) -> list[Candidate]:
         kind = _kind(signals, swing)
         start, stop = _window(signals, swing, kind, free_from)
         found.append(
-            Candidate(
+            FoundWork(
                 kind=kind,
                 hitting=Handedness(swing.side),
                 start=int(signals.index[start]),
@@ -225,7 +225,7 @@ def _kind(signals: Signals, swing: _Swing) -> RepetitionKind:
     before = np.flatnonzero((time >= time[swing.toss] - 0.4) & (time < time[swing.peak]))
     lowest = before[np.argmin(signals.hips[before])] if before.size else swing.toss
     drive = float(time[swing.peak] - time[lowest])
-    blunt = signals.step_s > 1.0 / LOW_RATE_FPS
+    blunt = signals.step_s > 1.0 / BLUNT_RATE_FPS
     limit = SLOW_BELOW_AT_LOW_RATE if blunt else SLOW_BELOW
     speed = swing.rise / SERVE_RISE + swing.fall / SERVE_FALL
     if speed < limit or (speed < SURELY_FAST and drive > SHADOW_DRIVE_S):
@@ -270,7 +270,7 @@ def _toss_starts(signals: Signals, swing: _Swing) -> int:
     return int(low[-1]) if low.size else swing.toss
 
 
-def _holds(signals: Signals, taken: Sequence[Candidate], hitting: Handedness) -> list[Candidate]:
+def _holds(signals: Signals, taken: Sequence[FoundWork], hitting: Handedness) -> list[FoundWork]:
     """Still stretches in the loaded posture: a hand up or knees bent, hips below standing."""
     standing = float(np.percentile(signals.hips, 95))
     lowered = (standing - signals.hips >= HOLD_DROP) | (signals.knees >= HOLD_KNEES_DEG)
@@ -280,7 +280,7 @@ def _holds(signals: Signals, taken: Sequence[Candidate], hitting: Handedness) ->
     for candidate in taken:
         busy |= (signals.index >= candidate.start) & (signals.index < candidate.stop)
     rows = np.flatnonzero(lowered & arm_up & quiet & ~busy)
-    found: list[Candidate] = []
+    found: list[FoundWork] = []
     gaps = np.flatnonzero(np.diff(signals.time_s[rows]) > 0.25) + 1
     for run in np.split(rows, gaps):
         if run.size < 4 or signals.time_s[run[-1]] - signals.time_s[run[0]] < HOLD_MIN_S:
@@ -291,7 +291,7 @@ def _holds(signals: Signals, taken: Sequence[Candidate], hitting: Handedness) ->
         if hand is Handedness.UNKNOWN:
             hand = Handedness(SIDES[1 - SIDES.index(raised)])
         found.append(
-            Candidate(
+            FoundWork(
                 kind=RepetitionKind.HOLD,
                 hitting=hand,
                 start=int(signals.index[run[0]]),

@@ -29,17 +29,17 @@ from models.contract.vocabulary import (
     View,
 )
 from workers.engine import usability
-from workers.engine.calibration import event_sd
-from workers.engine.detect import Candidate, find_work, handedness_of, what_was_seen
+from workers.engine.calibration import calibrated_event_sd
+from workers.engine.detect import FoundWork, find_work, handedness_of, what_was_seen
 from workers.engine.events import Instant, locate
 from workers.engine.film_bodies import film_bodies, plain_estimate
 from workers.engine.freefall import body_fall, clock_doubtful
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.measurability import FilmContext
-from workers.engine.measure import Estimate, events_of, floor_height, measure
+from workers.engine.measure import BodyEstimate, events_of, floor_height, measure
 from workers.engine.proportions import POPULATION_STATURE_M
 from workers.engine.signals import Signals, from_motion, from_track
-from workers.engine.view import estimate
+from workers.engine.view import estimate_view
 from workers.engine.witness import Witness, from_film
 
 ASSUMED_STATURE_SD_M = 0.09
@@ -67,7 +67,7 @@ def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
     hand, hand_source = _handedness(found, request)
     bodies = film_bodies(track, found, hand, request)
     azimuths = [body.azimuth for body in bodies if body is not None]
-    view = estimate(azimuths, request.view, request.azimuth_deg)
+    view = estimate_view(azimuths, request.view, request.azimuth_deg)
     fps = usability.frame_rate(track.time_s)
     repetitions: list[Repetition] = []
     clock = False
@@ -139,18 +139,18 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
     )
 
 
-def _find(signals: Signals | None, handedness: Handedness) -> list[Candidate]:
+def _find(signals: Signals | None, handedness: Handedness) -> list[FoundWork]:
     return [] if signals is None else find_work(signals, handedness)
 
 
-def _with_drill(found: list[Candidate], drill: RepetitionKind | None) -> list[Candidate]:
+def _with_drill(found: list[FoundWork], drill: RepetitionKind | None) -> list[FoundWork]:
     """Let the caller say what the swings are; holds are seen for certain."""
     if drill is None or drill is RepetitionKind.HOLD:
         return found
     return [
         candidate
         if candidate.kind is RepetitionKind.HOLD
-        else Candidate(
+        else FoundWork(
             drill,
             candidate.hitting,
             candidate.start,
@@ -162,7 +162,7 @@ def _with_drill(found: list[Candidate], drill: RepetitionKind | None) -> list[Ca
     ]
 
 
-def _handedness(found: list[Candidate], request: EngineRequest) -> tuple[Handedness, str]:
+def _handedness(found: list[FoundWork], request: EngineRequest) -> tuple[Handedness, str]:
     if request.handedness is not Handedness.UNKNOWN:
         return request.handedness, "given"
     hand = handedness_of(found)
@@ -189,8 +189,8 @@ def _part(motion: BodyMotion, start: int, stop: int) -> BodyMotion:
 
 
 def _repetition(
-    candidate: Candidate,
-    estimates: Sequence[Estimate],
+    candidate: FoundWork,
+    estimates: Sequence[BodyEstimate],
     request: EngineRequest,
     fps: float,
     view: View | None,
@@ -239,7 +239,7 @@ def _calibrated(
     """Give each event the uncertainty that films from this view were found to have."""
     if view is None:
         return events
-    known = {event: event_sd(event, view, fps) for event in events}
+    known = {event: calibrated_event_sd(event, view, fps) for event in events}
     return {
         event: replace(instant, sd_s=known[event] or instant.sd_s)
         for event, instant in events.items()

@@ -182,7 +182,7 @@ def locate(
     return instants
 
 
-def event_sd(frame_interval_s: float, event: EventName, stretch: float = 1.0) -> float:
+def assumed_event_sd(frame_interval_s: float, event: EventName, stretch: float = 1.0) -> float:
     """Return the standard uncertainty of an event's time: the lag's own spread and sampling.
 
     Sampling adds ``dt / sqrt(12)``.
@@ -353,7 +353,7 @@ def _instants(
     return {
         event: Instant(
             time_s=min(max(time, start), end),
-            sd_s=event_sd(step, event, stretch),
+            sd_s=assumed_event_sd(step, event, stretch),
             confidence=0.9 if start < time < end else 0.4,
         )
         for event, time in sorted(found.items(), key=lambda item: item[1])

@@ -10,11 +10,11 @@ import numpy as np
 from models.contract.errors import BodyNotInFrame
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import EventName, Handedness
-from workers.engine.detect import Candidate
+from workers.engine.detect import FoundWork
 from workers.engine.fit import ClipContext, fit_body
 from workers.engine.interface import EngineRequest
 from workers.engine.lift import HEADING_SD, Lifted, lift_track, lifted_body
-from workers.engine.measure import Estimate
+from workers.engine.measure import BodyEstimate
 from workers.engine.network_body import network_body
 from workers.engine.proportions import POPULATION_STATURE_M
 from workers.engine.uncertainty import draw_joints
@@ -30,7 +30,7 @@ class FilmBody:
     events as the learned lift has them, seconds.
     """
 
-    estimates: tuple[Estimate, ...]
+    estimates: tuple[BodyEstimate, ...]
     azimuth: tuple[float, float]
     learned: Mapping[EventName, float] = field(default_factory=dict)
 
@@ -40,17 +40,17 @@ class FilmBody:
         return self.estimates[0].motion
 
 
-def plain_estimate(motion: BodyMotion) -> Estimate:
+def plain_estimate(motion: BodyMotion) -> BodyEstimate:
     """Return an estimate whose samples come from the motion's own standard deviations."""
 
     def sample(count: int, seed: int) -> FloatArray:
         return draw_joints(motion, count, seed)
 
-    return Estimate(motion, sample)
+    return BodyEstimate(motion, sample)
 
 
 def film_bodies(
-    track: JointTrack, found: list[Candidate], hand: Handedness, request: EngineRequest
+    track: JointTrack, found: list[FoundWork], hand: Handedness, request: EngineRequest
 ) -> list[FilmBody | None]:
     """Return the body of each repetition; one fit tells the next about person and camera."""
     context: ClipContext | None = None
@@ -67,7 +67,7 @@ def film_bodies(
             bodies.append(_without_fit(track, rows, hand, request, lifted))
             continue
         context = fit.context
-        estimates = [Estimate(fit.motion, fit.sample)]
+        estimates = [BodyEstimate(fit.motion, fit.sample)]
         if lifted is not None:
             heading = float(np.radians(fit.azimuth_deg - 90.0))
             body = lifted_body(track, lifted, stature_m=fit.motion.stature_m, heading=heading)
@@ -77,7 +77,7 @@ def film_bodies(
     return bodies
 
 
-def _both(fit: Estimate, lifted: BodyMotion) -> list[Estimate]:
+def _both(fit: BodyEstimate, lifted: BodyMotion) -> list[BodyEstimate]:
     """Return the mean of fit and lift, whose errors are unlike; nothing where frames differ."""
     motion = fit.motion
     if len(motion) != len(lifted) or not np.array_equal(motion.time_s, lifted.time_s):
@@ -95,7 +95,7 @@ def _both(fit: Estimate, lifted: BodyMotion) -> list[Estimate]:
     def sample(count: int, seed: int) -> FloatArray:
         return np.asarray((fit.sample(count, seed) + draw_joints(moved, count, seed + 1)) / 2.0)
 
-    return [Estimate(mean, sample)]
+    return [BodyEstimate(mean, sample)]
 
 
 def _without_fit(

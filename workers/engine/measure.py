@@ -56,7 +56,7 @@ def events_of(found: Mapping[EventName, Instant], motion: BodyMotion) -> dict[Ev
 
 
 @dataclass(frozen=True, slots=True)
-class Estimate:
+class BodyEstimate:
     """A body as one method sees it.
 
     ``sample(count, seed)`` draws joints from its uncertainty, shape (S, T, 21, 3).
@@ -67,7 +67,7 @@ class Estimate:
 
 
 def measure(
-    estimates: Sequence[Estimate],
+    estimates: Sequence[BodyEstimate],
     kind: RepetitionKind,
     context: FilmContext,
     *,

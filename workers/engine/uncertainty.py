@@ -21,7 +21,7 @@ from workers.engine.metrics.spec import MetricSpec
 from workers.engine.samples import Samples
 
 SAMPLES = 96
-NOISE_TIME_S = 0.05
+JOINT_NOISE_TIME_S = 0.05
 """Correlation time of joint noise where only standard deviations are known."""
 Z95 = 1.959964
 
@@ -31,7 +31,7 @@ def draw_joints(motion: BodyMotion, count: int, seed: int) -> FloatArray:
     generator = np.random.default_rng(seed)
     shape = (count, *motion.joints.shape)
     step = float(np.median(np.diff(motion.time_s)))
-    keep = float(np.exp(-step / NOISE_TIME_S))
+    keep = float(np.exp(-step / JOINT_NOISE_TIME_S))
     white = generator.standard_normal(shape)
     white[:, 1:] *= np.sqrt(1.0 - keep**2)
     noise = lfilter([1.0], [1.0, -keep], white, axis=1)

@@ -67,7 +67,7 @@ def mean_azimuth(azimuths: list[tuple[float, float]]) -> tuple[float, float]:
     return mean % 360.0, float(np.hypot(np.min(sds), scatter))
 
 
-def estimate(
+def estimate_view(
     azimuths: list[tuple[float, float]], given: View, given_azimuth: float | None
 ) -> ViewEstimate:
     """Return the view: what the caller gave, else what the bodies of the clip say.

@@ -17,7 +17,7 @@ from workers.pipeline import run as pipeline
 from workers.pipeline.options import engine_request
 from workers.pipeline.result_files import headline, result_files
 
-ChooseStages = Callable[[tuple[str, ...] | None], pipeline.Stages]
+ChooseStages = Callable[[tuple[str, ...] | None], pipeline.StageFunctions]
 """Returns the stages with the named pose networks; None = the operator's choice."""
 
 

@@ -32,7 +32,7 @@ from service.core.analyses import AnalysisStore
 from service.core.documents import DocumentStore
 from service.core.objects import ObjectMissing
 from service.core.wiring import Wiring
-from service.core.work import Artifact
+from service.core.work import StoredFile
 from workers.jobs.lease import Lease
 from workers.pipeline.progress import STAGE_SHARES
 from workers.pipeline.result_files import ResultFile
@@ -103,15 +103,15 @@ def run_attempt(
 
 def put_files(
     wiring: Wiring, claimed: Claimed, lease: Lease, files: Iterable[ResultFile]
-) -> dict[str, Artifact]:
+) -> dict[str, StoredFile]:
     """Write result files below the attempt's prefix; return them by name."""
-    artifacts: dict[str, Artifact] = {}
+    artifacts: dict[str, StoredFile] = {}
     listed = list(files)
     for number, file in enumerate(listed):
         lease(Stage.STORE, _stored(number, len(listed)))
         key = f"{claimed.result_prefix}/{file.path}"
         lease.patiently(lambda k=key, f=file: wiring.objects.put_bytes(k, f.data, f.media_type))  # type: ignore[misc]
-        artifacts[file.name] = Artifact(
+        artifacts[file.name] = StoredFile(
             key, hashlib.sha256(file.data).hexdigest(), len(file.data), file.media_type
         )
     return artifacts

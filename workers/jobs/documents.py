@@ -18,7 +18,7 @@ from service.core.documents import DocumentClaim, InputFiles
 from service.core.objects import ObjectMissing
 from service.core.wiring import Wiring
 from workers.derive import comparison, practice, progress
-from workers.derive.source import FilmedSession, Source
+from workers.derive.source import SessionSources, Source
 from workers.jobs.attempt import fetch_film, put_files, run_attempt
 from workers.jobs.configured import decode_limits
 from workers.jobs.lease import Lease
@@ -87,7 +87,7 @@ def _progress(_wiring: Wiring, claim: DocumentClaim, sources: Sequence[Source]) 
         assert one.session_kind is not None
         name = f"{one.filmed_at:%Y-%m-%d}"
         kind = SessionKind(one.session_kind)
-        sessions.append(FilmedSession(name, kind, one.filmed_at, tuple(found_sources)))
+        sessions.append(SessionSources(name, kind, one.filmed_at, tuple(found_sources)))
     found, files = progress.progress_files(
         claim.player or "",
         sessions,

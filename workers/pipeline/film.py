@@ -7,13 +7,11 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from typing import Protocol
 
-import numpy as np
-import numpy.typing as npt
-
 from models.contract.clip import ClipFacts
 from models.contract.errors import ServewrightError
 from models.contract.vocabulary import Stage
-from workers.pipeline.progress import Progress
+from workers.pipeline.progress import PipelineProgress
+from workers.pose.frames import Frame
 
 READING_SHARES = (0.15, 0.85)
 """Progress of the pose stage at its two readings: a survey of few frames, then every frame."""
@@ -22,23 +20,7 @@ SAMPLES = 12
 """About how many frames, spread over the first reading, are handed to ``sample``."""
 
 
-class Frame(Protocol):
-    """One upright picture and its time."""
-
-    @property
-    def index(self) -> int:
-        """Index in the clip."""
-
-    @property
-    def time_s(self) -> float:
-        """Timestamp, seconds."""
-
-    @property
-    def rgb(self) -> npt.NDArray[np.uint8]:
-        """Pixels, shape (height, width, 3)."""
-
-
-class Clip(Protocol):
+class OpenedFilm(Protocol):
     """An open film: facts first, then its frames once."""
 
     @property
@@ -85,8 +67,8 @@ class Film:
 
     def __init__(
         self,
-        open_clip: Callable[[], AbstractContextManager[Clip]],
-        progress: Progress,
+        open_clip: Callable[[], AbstractContextManager[OpenedFilm]],
+        progress: PipelineProgress,
         sample: Callable[[Frame], None] | None = None,
     ) -> None:
         self._open_clip = open_clip
@@ -94,7 +76,7 @@ class Film:
         self._sample = sample
         self._begun = 0
         self._open: ExitStack | None = None
-        self._clip: Clip | None = None
+        self._clip: OpenedFilm | None = None
         self.facts: ClipFacts
         self.problems: tuple[ServewrightError, ...] = ()
         self.frames = 0
@@ -125,7 +107,7 @@ class Film:
         yield from self._read(clip, self._begun)
         self.close()
 
-    def _read(self, clip: Clip, reading: int) -> Iterator[Frame]:
+    def _read(self, clip: OpenedFilm, reading: int) -> Iterator[Frame]:
         frames = iter(clip)
         total = clip.total_frames
         before = sum(READING_SHARES[: reading - 1])

@@ -31,7 +31,7 @@ def silent(_stage: Stage, _done: float) -> None:
     """Report nothing."""
 
 
-class Progress:
+class PipelineProgress:
     """Turns the progress inside stages into progress of the whole, which never goes back."""
 
     def __init__(self, report: Report = silent) -> None:

@@ -29,19 +29,19 @@ from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import Handedness, Severity, Stage, View
 from workers.engine.interface import ENGINE_VERSION, EngineRequest, EngineResult
-from workers.pipeline.film import Clip, Film
-from workers.pipeline.progress import Progress, Report, silent
+from workers.pipeline.film import Film, OpenedFilm
+from workers.pipeline.progress import PipelineProgress, Report, silent
 from workers.video import usability
 
 
 @dataclass(frozen=True, slots=True)
-class Stages:
+class StageFunctions:
     """The stages, chosen by whoever starts the pipeline.
 
     Attributes
     ----------
     open_clip : callable
-        (path, capture_fps) to a context manager of a `Clip`.
+        (path, capture_fps) to a context manager of a `OpenedFilm`.
     estimate : callable
         (film, facts) to the track of the server. Each call of the film starts at its first frame.
         Raises `NoPerson` when nobody can be followed.
@@ -55,7 +55,7 @@ class Stages:
         (path, analysis, track, engine result) to an annotated film, MP4.
     """
 
-    open_clip: Callable[[Path, float | None], AbstractContextManager[Clip]]
+    open_clip: Callable[[Path, float | None], AbstractContextManager[OpenedFilm]]
     estimate: Callable[[Film, ClipFacts], JointTrack]
     measure: Callable[[JointTrack, EngineRequest], EngineResult]
     draw: Callable[[Path, Analysis, JointTrack, EngineResult], Mapping[str, bytes]]
@@ -88,7 +88,7 @@ class PipelineResult:
 class _Timer:
     """Adds up the wall time of each stage and tells the stage in which an error arose."""
 
-    def __init__(self, progress: Progress) -> None:
+    def __init__(self, progress: PipelineProgress) -> None:
         self.seconds: dict[Stage, float] = {}
         self._progress = progress
 
@@ -108,7 +108,7 @@ class _Timer:
 def run(
     path: Path,
     request: EngineRequest,
-    stages: Stages,
+    stages: StageFunctions,
     *,
     report: Report = silent,
     sha256: str | None = None,
@@ -138,7 +138,7 @@ def run(
     ClipError
         The file cannot be analysed. ``extra["stage"]`` names the stage.
     """
-    progress = Progress(report)
+    progress = PipelineProgress(report)
     timer = _Timer(progress)
     qualities: list[usability.FrameQuality] = []
     film = Film(

@@ -18,8 +18,8 @@ from models.contract.vocabulary import Sex
 from workers.engine.engine import analyse
 from workers.engine.interface import EngineResult
 from workers.engine.mass import centre_of_mass
-from workers.pipeline.film import Clip, Film
-from workers.pipeline.run import Stages
+from workers.pipeline.film import Film, OpenedFilm
+from workers.pipeline.run import StageFunctions
 from workers.pose.choice import BlazePoseVariant, Networks, PoseChoice, SecondNetwork, open_networks
 from workers.pose.estimate import estimate
 from workers.pose.session import Device
@@ -80,11 +80,11 @@ def networks(models: tuple[str, ...], device: str) -> Networks:
     return open_networks(pose_choice(models, device))
 
 
-def build_stages(choice: StageChoice) -> Stages:
+def build_stages(choice: StageChoice) -> StageFunctions:
     """Return the real stages."""
     opened = networks(choice.models, choice.device)
 
-    def clip(path: Path, capture_fps: float | None) -> AbstractContextManager[Clip]:
+    def clip(path: Path, capture_fps: float | None) -> AbstractContextManager[OpenedFilm]:
         return open_clip(path, choice.limits, capture_fps=capture_fps)
 
     def track(film: Film, _facts: ClipFacts) -> JointTrack:
@@ -100,7 +100,7 @@ def build_stages(choice: StageChoice) -> Stages:
     ) -> bytes | None:
         return draw_film(path, analysis, joints, found, choice.limits)
 
-    return Stages(
+    return StageFunctions(
         open_clip=clip,
         estimate=track,
         measure=analyse,

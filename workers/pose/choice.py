@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from workers.pose.networks import Runner
-from workers.pose.session import Device, Session, open_session
+from workers.pose.session import Device, OnnxSession, open_session
 
 
 class BlazePoseVariant(StrEnum):
@@ -51,10 +51,10 @@ class Networks:
     names: tuple[str, str] = (BlazePoseVariant.HEAVY.value, SecondNetwork.THUNDER.value)
 
     @property
-    def sessions(self) -> tuple[Session, ...]:
+    def sessions(self) -> tuple[OnnxSession, ...]:
         """The ONNX sessions among them, for provenance in a result."""
         opened = (self.finder, self.blazepose, self.movenet)
-        return tuple(runner for runner in opened if isinstance(runner, Session))
+        return tuple(runner for runner in opened if isinstance(runner, OnnxSession))
 
 
 def open_networks(choice: PoseChoice | None = None) -> Networks:

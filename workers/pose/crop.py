@@ -16,7 +16,7 @@ from workers.pose.frames import FloatArray, Picture
 
 
 @dataclass(frozen=True, slots=True)
-class Crop:
+class SquareCrop:
     """A square region of the picture.
 
     Attributes
@@ -55,9 +55,9 @@ class Crop:
         back = np.array([[cos, -sin], [sin, cos]])
         return np.asarray((xy - n / 2) @ back.T + np.array([self.u, self.v]))
 
-    def upright(self, factor: float = 1.0) -> Crop:
+    def upright(self, factor: float = 1.0) -> SquareCrop:
         """The same place without the turn, its side multiplied by `factor`."""
-        return Crop(self.u, self.v, self.side * factor, 0.0)
+        return SquareCrop(self.u, self.v, self.side * factor, 0.0)
 
     def cut(self, picture: Picture, n: int) -> Picture:
         """The crop's n x n pixels; black where it leaves the picture.
@@ -89,7 +89,7 @@ class Crop:
 
 def around_circle(
     centre: FloatArray, rim: FloatArray, factor: float, smallest: float = 8.0
-) -> Crop:
+) -> SquareCrop:
     """Crop around the circle with a given centre and a rim point above the head.
 
     Parameters
@@ -103,10 +103,14 @@ def around_circle(
     """
     axis = rim - centre
     side = max(smallest, 2.0 * factor * float(np.hypot(*axis)))
-    return Crop(float(centre[0]), float(centre[1]), side, float(np.arctan2(axis[0], -axis[1])))
+    return SquareCrop(
+        float(centre[0]), float(centre[1]), side, float(np.arctan2(axis[0], -axis[1]))
+    )
 
 
-def around_body(points: FloatArray, shoulders: FloatArray, hips: FloatArray, factor: float) -> Crop:
+def around_body(
+    points: FloatArray, shoulders: FloatArray, hips: FloatArray, factor: float
+) -> SquareCrop:
     """Crop about the hips that holds all points, turned to the hip-shoulder axis.
 
     Parameters
@@ -137,7 +141,7 @@ MOST_GROWTH = 1.15
 """Bound of the extrapolated change of the side."""
 
 
-def ahead(before: Crop, now: Crop, ratio: float) -> Crop:
+def ahead(before: SquareCrop, now: SquareCrop, ratio: float) -> SquareCrop:
     """Where the crop will be, if its motion goes on.
 
     Without it, the crop is one frame late, and a hitting arm that swings up leaves it.
@@ -155,7 +159,7 @@ def ahead(before: Crop, now: Crop, ratio: float) -> Crop:
         shift *= MOST_AHEAD * now.side / length
     turn = (now.angle - before.angle + np.pi) % (2 * np.pi) - np.pi
     growth = (now.side / before.side) ** ratio
-    return Crop(
+    return SquareCrop(
         now.u + float(shift[0]),
         now.v + float(shift[1]),
         now.side * float(np.clip(growth, 1 / MOST_GROWTH, MOST_GROWTH)),

@@ -18,7 +18,7 @@ import numpy as np
 from models.contract.errors import NoPerson
 from models.contract.tracks import JointTrack
 from workers.pose.choice import Networks
-from workers.pose.crop import Crop, ahead, around_body, around_circle
+from workers.pose.crop import SquareCrop, ahead, around_body, around_circle
 from workers.pose.finder import Person, find_people
 from workers.pose.frames import FloatArray, Frame, FrameSource, Picture
 from workers.pose.fuse import fuse, torso_length
@@ -95,9 +95,9 @@ class Follower:
     networks: Networks
     server: ServerChoice
     redetections: int = 0
-    _past: list[tuple[float, Crop]] = field(default_factory=list)
+    _past: list[tuple[float, SquareCrop]] = field(default_factory=list)
 
-    def step(self, time_s: float, picture: Picture) -> tuple[Crop, BlazePoseAnswer] | None:
+    def step(self, time_s: float, picture: Picture) -> tuple[SquareCrop, BlazePoseAnswer] | None:
         """The server in this frame, or None if lost even after asking the finder."""
         following = bool(self._past)
         if following:
@@ -118,22 +118,22 @@ class Follower:
             answer = self._look(picture, crop)
         return self._keep(time_s, crop, answer) if answer.score >= LOST else None
 
-    def _expected(self, time_s: float) -> Crop:
+    def _expected(self, time_s: float) -> SquareCrop:
         if len(self._past) < 2:
             return self._past[-1][1]
         (t0, before), (t1, now) = self._past
         return ahead(before, now, min((time_s - t1) / (t1 - t0), LONGEST_STEP))
 
-    def _look(self, picture: Picture, crop: Crop) -> BlazePoseAnswer:
+    def _look(self, picture: Picture, crop: SquareCrop) -> BlazePoseAnswer:
         return blazepose(self.networks.blazepose, crop.cut(picture, SIDE))
 
     def _keep(
-        self, time_s: float, crop: Crop, answer: BlazePoseAnswer
-    ) -> tuple[Crop, BlazePoseAnswer]:
+        self, time_s: float, crop: SquareCrop, answer: BlazePoseAnswer
+    ) -> tuple[SquareCrop, BlazePoseAnswer]:
         self._past = [*self._past[-1:], (time_s, next_crop(crop, answer))]
         return crop, answer
 
-    def _drifted(self, time_s: float, crop: Crop, answer: BlazePoseAnswer) -> bool:
+    def _drifted(self, time_s: float, crop: SquareCrop, answer: BlazePoseAnswer) -> bool:
         seen = self.server.nearest(time_s, 1e-6)
         if seen is None:
             return False
@@ -147,7 +147,7 @@ class Follower:
         return self.server.pick(find_people(self.networks.finder, picture), time_s)
 
 
-def seed_crop(person: Person) -> Crop:
+def seed_crop(person: Person) -> SquareCrop:
     """First crop around a find of the finder, turned with its torso."""
     corners = person.box[[[0, 1], [2, 1], [0, 3], [2, 3]]]
     sure = person.keypoints[:, 2] >= 0.2
@@ -155,7 +155,7 @@ def seed_crop(person: Person) -> Crop:
     return around_body(points, person.shoulders, person.hips, SEED_FACTOR)
 
 
-def next_crop(crop: Crop, answer: BlazePoseAnswer) -> Crop:
+def next_crop(crop: SquareCrop, answer: BlazePoseAnswer) -> SquareCrop:
     """Crop for the next look, from the body circle seen in this one."""
     centre, rim = crop.to_picture(answer.circle, SIDE)
     return around_circle(centre, rim, BODY_FACTOR)

@@ -35,7 +35,7 @@ class Device(StrEnum):
 
 
 @dataclass(frozen=True)
-class Session:
+class OnnxSession:
     """One network ready to run; a plain callable for those who use it.
 
     Attributes
@@ -77,7 +77,7 @@ def options(threads: int) -> ort.SessionOptions:
     return chosen
 
 
-def open_session(name: str, device: Device = Device.CPU, threads: int = 1) -> Session:
+def open_session(name: str, device: Device = Device.CPU, threads: int = 1) -> OnnxSession:
     """Open a shipped network.
 
     Parameters
@@ -108,7 +108,7 @@ def open_session(name: str, device: Device = Device.CPU, threads: int = 1) -> Se
     used = session.get_providers()[0]
     if used != wanted:
         _refuse_or_log(device, name, f"ONNX Runtime chose {used}")
-    return Session(
+    return OnnxSession(
         name=name,
         sha256=record.sha256,
         provider=used,

@@ -14,10 +14,10 @@ from models.words import Words, english
 from workers.report.findings import COUNT, Statement, statements
 from workers.report.page import (
     Cell,
-    Group,
     PagePicture,
-    Row,
+    RowGroup,
     Table,
+    TableRow,
     by_event,
     hand,
     page_film,
@@ -218,7 +218,7 @@ def _table(repetition: Repetition, number: int, words: Words) -> Table:
     names = ["what", "value", "interval", "reference"] + ([] if common else ["method"])
     columns = tuple(words(f"page.column_{name}") for name in names)
     shown = [
-        Group(
+        RowGroup(
             title=words.event(event),
             about=words(f"event_about.{event.value if event else 'whole'}"),
             rows=tuple(_row(metric, columns, words) for metric in metrics),
@@ -236,7 +236,7 @@ def _table(repetition: Repetition, number: int, words: Words) -> Table:
     )
 
 
-def _missing(metrics: list[Metric], columns: tuple[str, ...], words: Words) -> list[Group]:
+def _missing(metrics: list[Metric], columns: tuple[str, ...], words: Words) -> list[RowGroup]:
     """Return what could not be measured, one row a reason."""
     by_reason: dict[str, list[str]] = {}
     for metric in metrics:
@@ -248,13 +248,13 @@ def _missing(metrics: list[Metric], columns: tuple[str, ...], words: Words) -> l
         return []
     span = len(columns) - 1
     rows = tuple(
-        Row(reason, "", (Cell(words("page.not_measurable"), ", ".join(names), "small", span),))
+        TableRow(reason, "", (Cell(words("page.not_measurable"), ", ".join(names), "small", span),))
         for reason, names in by_reason.items()
     )
-    return [Group(words("page.missing"), words("page.missing_about"), rows)]
+    return [RowGroup(words("page.missing"), words("page.missing_about"), rows)]
 
 
-def _row(metric: Metric, columns: tuple[str, ...], words: Words) -> Row:
+def _row(metric: Metric, columns: tuple[str, ...], words: Words) -> TableRow:
     value, low, high = (
         number if number is not None else float("nan")
         for number in (metric.value, metric.low, metric.high)
@@ -268,4 +268,4 @@ def _row(metric: Metric, columns: tuple[str, ...], words: Words) -> Row:
     ]
     if len(columns) > 4:
         cells.append(Cell(columns[4], words.method(metric.method), "small"))
-    return Row(words.title(metric), words.about(metric), tuple(cells))
+    return TableRow(words.title(metric), words.about(metric), tuple(cells))

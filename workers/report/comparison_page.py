@@ -15,10 +15,10 @@ from workers.report.analysis_page import Card
 from workers.report.findings import COUNT, one_a_movement
 from workers.report.page import (
     Cell,
-    Group,
     PagePicture,
-    Row,
+    RowGroup,
     Table,
+    TableRow,
     by_event,
     hand,
     page_film,
@@ -262,7 +262,7 @@ def _table(comparison: Comparison, words: Words) -> Table:
         note="",
         columns=columns,
         groups=tuple(
-            Group(
+            RowGroup(
                 words.event(event),
                 words(f"event_about.{event.value if event else 'whole'}"),
                 tuple(_row(row, columns, words) for row in rows),
@@ -272,7 +272,7 @@ def _table(comparison: Comparison, words: Words) -> Table:
     )
 
 
-def _row(row: MetricDifference, columns: tuple[str, ...], words: Words) -> Row:
+def _row(row: MetricDifference, columns: tuple[str, ...], words: Words) -> TableRow:
     cells = []
     for column, side in zip(columns[1:3], (row.first, row.second), strict=True):
         if side is None:
@@ -296,4 +296,4 @@ def _row(row: MetricDifference, columns: tuple[str, ...], words: Words) -> Row:
         verdict = words("comparison.unseen", verdict=verdict, least=least)
     kind = "verdict changed" if row.verdict is Verdict.CHANGED else "small"
     cells.append(Cell(columns[5], verdict, kind))
-    return Row(words.title(row), words.about(row), tuple(cells))
+    return TableRow(words.title(row), words.about(row), tuple(cells))

@@ -44,7 +44,7 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class TableRow:
     """A row of a table."""
 
     title: str
@@ -53,12 +53,12 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class RowGroup:
     """Rows of one event."""
 
     title: str
     about: str
-    rows: tuple[Row, ...]
+    rows: tuple[TableRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,7 @@ class Table:
     caption: str
     note: str
     columns: tuple[str, ...]
-    groups: tuple[Group, ...]
+    groups: tuple[RowGroup, ...]
 
 
 @cache

@@ -18,7 +18,7 @@ from models.words import THIN, Words, english
 from workers.report.analysis_page import Card
 from workers.report.comparison_page import DifferencePlot
 from workers.report.findings import COUNT, one_a_movement
-from workers.report.page import Cell, Group, Row, Table, by_event, render
+from workers.report.page import Cell, RowGroup, Table, TableRow, by_event, render
 from workers.report.plan_part import plan_words
 from workers.report.timeline import key, timeline
 
@@ -164,7 +164,7 @@ def _table(progress: Progress, words: Words) -> Table:
         note="",
         columns=columns,
         groups=tuple(
-            Group(
+            RowGroup(
                 words.event(event),
                 words(f"event_about.{event.value if event else 'whole'}"),
                 tuple(_row(metric, columns, words) for metric in metrics),
@@ -174,7 +174,7 @@ def _table(progress: Progress, words: Words) -> Table:
     )
 
 
-def _row(metric: MetricProgress, columns: tuple[str, ...], words: Words) -> Row:
+def _row(metric: MetricProgress, columns: tuple[str, ...], words: Words) -> TableRow:
     none = words("progress.no_value")
     baseline = next((p for p in metric.series if p.kind is SessionKind.BASELINE), None)
     cells = []
@@ -197,7 +197,7 @@ def _row(metric: MetricProgress, columns: tuple[str, ...], words: Words) -> Row:
     cells.append(
         Cell(columns[5], words("comparison.because", verdict=verdict, reason=metric.reason))
     )
-    return Row(words.title(metric), words.about(metric), tuple(cells))
+    return TableRow(words.title(metric), words.about(metric), tuple(cells))
 
 
 def _share(value: float, words: Words) -> str:

@@ -62,7 +62,7 @@ class Shape:
     alpha: float = 1.0
 
 
-class Stage:
+class Scenery:
     """Everything in front of the camera."""
 
     def __init__(self, spec: ClipSpec, actors: list[Actor], camera: Camera, backdrop: Backdrop):
@@ -186,8 +186,8 @@ def grip_angle(performance: Performance) -> float:
 class Filming:
     """Turns instants into finished 8-bit frames (height, width, 3) RGB."""
 
-    def __init__(self, stage: Stage, rng: np.random.Generator):
-        self.stage, self.spec, self.camera = stage, stage.spec, stage.camera
+    def __init__(self, scenery: Scenery, rng: np.random.Generator):
+        self.scenery, self.spec, self.camera = scenery, scenery.spec, scenery.camera
         self.post: dict[str, Any] = {
             "gain": float(rng.uniform(0.90, 1.08)),
             "contrast": float(rng.uniform(0.94, 1.08)),
@@ -210,7 +210,7 @@ class Filming:
 
     def frame(self, t: float, index: int) -> np.ndarray:
         """The frame centred at time t."""
-        camera, back = self.camera, self.stage.backdrop
+        camera, back = self.camera, self.scenery.backdrop
         shift = np.zeros(2) if camera.jitter is None else camera.jitter[index]
         move = np.array([[1, 0, shift[0] - MARGIN], [0, 1, shift[1] - MARGIN]], np.float64)
         size = (camera.width, camera.height)
@@ -224,7 +224,7 @@ class Filming:
         solid = np.zeros((camera.height, camera.width, 4), np.float32) if len(times) > 1 else None
         shade = np.zeros((camera.height, camera.width), np.float32)
         for moment in times:
-            layer, (left, top), shadow = self.stage.layer(moment, shift)
+            layer, (left, top), shadow = self.scenery.layer(moment, shift)
             shade += shadow / len(times)
             if solid is not None:
                 solid[top : top + layer.shape[0], left : left + layer.shape[1]] += layer / len(
@@ -247,7 +247,7 @@ class Filming:
             return [t]
         half = 0.5 * self.spec.shutter
         ends = np.array([t - half, t + half])
-        motion = self.stage.actors[0].performance.motion
+        motion = self.scenery.actors[0].performance.motion
         body = motion.body(ends)
         moved = self.camera.to_camera(racket_points(motion.skeleton, body)[:, 2])
         uv = self.camera.focal * moved[:, :2] / moved[:, 2:]
@@ -333,7 +333,7 @@ def film_clip(spec: ClipSpec, rng: np.random.Generator, path: Path) -> dict[str,
     times = frame_times(spec, performance.duration)
     camera = aim_camera(spec, performance, len(times))
     backdrop = make_backdrop(camera, spec.background, spec.backlight, rng)
-    filming = Filming(Stage(spec, actors, camera, backdrop), rng)
+    filming = Filming(Scenery(spec, actors, camera, backdrop), rng)
     part = path.with_suffix(".part.mp4")
     surface = []
     transforms = bone_transforms(actors[0].mesh, performance.motion.body(times))

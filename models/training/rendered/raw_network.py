@@ -19,8 +19,8 @@ from models.contract.tracks import JointTrack
 from models.contract.vocabulary import Handedness
 from workers.cli.accuracy import capture_fps, find_pairs, joint_track, read_document
 from workers.engine import engine
-from workers.engine.accuracy import compare
-from workers.engine.detect import Candidate
+from workers.engine.accuracy import clip_errors
+from workers.engine.detect import FoundWork
 from workers.engine.film_bodies import FilmBody, film_bodies, plain_estimate
 from workers.engine.interface import EngineRequest
 from workers.engine.network_body import network_body
@@ -31,7 +31,7 @@ Errors = dict[tuple[str, str], float]
 
 
 def raw_bodies(
-    track: JointTrack, found: list[Candidate], hand: Handedness, request: EngineRequest
+    track: JointTrack, found: list[FoundWork], hand: Handedness, request: EngineRequest
 ) -> list[FilmBody | None]:
     """The network's own 3D of each repetition, with the azimuth the engine found."""
     bodies: list[FilmBody | None] = []
@@ -56,7 +56,7 @@ def errors(track: JointTrack, truth: ClipTruth, calibrated: bool) -> Errors:
         stature_m=truth.stature_m, capture_fps=capture_fps(truth), calibrated=calibrated
     )
     found = engine.analyse(track, request)
-    compared = compare(
+    compared = clip_errors(
         truth, found.repetitions, found.view.label, found.view.azimuth_deg, found.handedness
     )
     return {

@@ -18,9 +18,9 @@ from models.contract.analysis import Analysis as AnalysisDocument
 from models.contract.resources import Events, Metrics
 from service.api.app import create_app
 from service.core.access import Scope
-from service.core.analyses import Artifact
 from service.core.settings import Settings
 from service.core.wiring import Wiring
+from service.core.work import StoredFile
 
 with warnings.catch_warnings():  # it asks for another HTTP client; this one does
     warnings.simplefilter("ignore")
@@ -168,7 +168,7 @@ def complete(wired: Wiring, analysis_id: str, attempt: int = 1) -> dict[str, byt
         data = content.encode() if isinstance(content, str) else content
         key = f"{claim.result_prefix}/{file}"
         wired.objects.put_bytes(key, data, media_type)
-        artifacts[name] = Artifact(key, hashlib.sha256(data).hexdigest(), len(data), media_type)
+        artifacts[name] = StoredFile(key, hashlib.sha256(data).hexdigest(), len(data), media_type)
         written[name] = data
     wired.analyses.complete(
         analysis_id, attempt, artifacts, facts=result.clip, headline={"serves": 1}

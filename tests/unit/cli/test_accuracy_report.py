@@ -13,17 +13,17 @@ from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Vi
 from models.registry import entry
 from workers.cli.accuracy_report import accuracy_document, command_line
 from workers.cli.app import build
-from workers.engine.accuracy import Comparison, EventError, MetricError
+from workers.engine.accuracy import ClipErrors, EventError, MetricError
 
 KNEE = "front_knee_flexion@trophy"
 
 
 def clip(
     name: str, view: View, fps: float, truth: float, value: float | None, seen: View | None = None
-) -> Comparison:
+) -> ClipErrors:
     """One serve whose intervals are 5 degrees wide to both sides, and contact one frame late."""
     span = (None, None) if value is None else (value - 5.0, value + 5.0)
-    return Comparison(
+    return ClipErrors(
         clip=name,
         fps=fps,
         view=view,
@@ -41,7 +41,7 @@ def clip(
 
 
 @pytest.fixture
-def compared() -> list[Comparison]:
+def compared() -> list[ClipErrors]:
     return [
         clip("a", View.SIDE, 60.0, 60.0, 63.0),
         clip("b", View.SIDE, 60.0, 80.0, 73.0),
@@ -60,7 +60,7 @@ def folder(tmp_path: Path) -> Path:
     return films
 
 
-def test_figures_worked_out_by_hand(compared: list[Comparison]) -> None:
+def test_figures_worked_out_by_hand(compared: list[ClipErrors]) -> None:
     document = accuracy_document(
         compared,
         about="three clips",
@@ -106,7 +106,7 @@ def run(*arguments: str) -> tuple[int, str]:
 
 
 def test_page_and_picture_are_written(
-    compared: list[Comparison], folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    compared: list[ClipErrors], folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     measured = (compared, {"d.mp4": "video-unreadable"}, 0.5)
     monkeypatch.setattr(command, "_compare_all", lambda *_: measured)

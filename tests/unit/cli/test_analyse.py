@@ -18,7 +18,7 @@ from tests.unit.cli.conftest import Invoke
 from tests.unit.pipeline.fakes import PICTURE, FakeClip, engine, stages
 from workers.cli.console import Exit
 from workers.jobs import configured
-from workers.pipeline.run import Stages
+from workers.pipeline.run import StageFunctions
 
 PROJECT = Path(__file__).resolve().parents[3]
 
@@ -31,15 +31,15 @@ def film(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def use(monkeypatch: pytest.MonkeyPatch) -> Callable[[Stages], None]:
-    def replace(chosen: Stages) -> None:
+def use(monkeypatch: pytest.MonkeyPatch) -> Callable[[StageFunctions], None]:
+    def replace(chosen: StageFunctions) -> None:
         monkeypatch.setattr(configured, "shared_stages", lambda _settings: chosen)
 
     return replace
 
 
 def test_json_is_the_analysis_document_and_nothing_else(
-    invoke: Invoke, use: Callable[[Stages], None], film: Path, tmp_path: Path
+    invoke: Invoke, use: Callable[[StageFunctions], None], film: Path, tmp_path: Path
 ) -> None:
     use(stages(FakeClip()))
     shown = invoke("analyse", str(film), "--json")
@@ -51,7 +51,7 @@ def test_json_is_the_analysis_document_and_nothing_else(
 
 
 def test_files_are_written(
-    invoke: Invoke, use: Callable[[Stages], None], film: Path, tmp_path: Path
+    invoke: Invoke, use: Callable[[StageFunctions], None], film: Path, tmp_path: Path
 ) -> None:
     use(stages(FakeClip()))
     shown = invoke("analyse", str(film))
@@ -68,7 +68,7 @@ def test_files_are_written(
 
 
 def test_second_run_leaves_no_picture_of_the_first(
-    invoke: Invoke, use: Callable[[Stages], None], film: Path, tmp_path: Path
+    invoke: Invoke, use: Callable[[StageFunctions], None], film: Path, tmp_path: Path
 ) -> None:
     out = tmp_path / "out"
     use(stages(FakeClip(), measure=engine(2)))
@@ -79,7 +79,7 @@ def test_second_run_leaves_no_picture_of_the_first(
 
 
 def test_file_that_cannot_be_analysed_is_exit_code_3_and_says_what_to_do(
-    invoke: Invoke, use: Callable[[Stages], None], film: Path
+    invoke: Invoke, use: Callable[[StageFunctions], None], film: Path
 ) -> None:
     use(stages(FakeClip(fail_at=1, error=ClipDamaged())))
     shown = invoke("analyse", str(film), "--json")
@@ -90,7 +90,7 @@ def test_file_that_cannot_be_analysed_is_exit_code_3_and_says_what_to_do(
 
 
 def test_film_without_a_serve_is_a_finished_analysis(
-    invoke: Invoke, use: Callable[[Stages], None], film: Path
+    invoke: Invoke, use: Callable[[StageFunctions], None], film: Path
 ) -> None:
     use(stages(FakeClip(), measure=engine(0)))
     shown = invoke("analyse", str(film))
@@ -108,7 +108,7 @@ def test_impossible_options_are_refused(
 
 
 def test_unwritable_folder_is_said(
-    invoke: Invoke, use: Callable[[Stages], None], film: Path
+    invoke: Invoke, use: Callable[[StageFunctions], None], film: Path
 ) -> None:
     use(stages(FakeClip()))
     shown = invoke("analyse", str(film), "--out", str(film / "below"))

@@ -11,7 +11,7 @@ from models.contract.vocabulary import View
 from tests.unit.decide.builders import analysis, metric, repetition
 from workers.decide.compare import Group, compare
 from workers.decide.place import one_place, read_alike, strays
-from workers.decide.progress import Session, progress
+from workers.decide.progress import SessionAnalyses, progress
 
 
 def film(value: float, azimuth: float, *, rate: float = 60.0, view: View = View.SIDE) -> Analysis:
@@ -134,8 +134,10 @@ def test_films_from_other_places_come_back_as_they_are() -> None:
 def test_progress_reads_films_on_a_border_alike() -> None:
     days = [datetime(2026, 5, day, tzinfo=UTC) for day in (1, 2)]
     sessions = [
-        Session("a", SessionKind.BASELINE, days[0], (on_border(47, View.SIDE, 3),)),
-        Session("b", SessionKind.ACQUISITION, days[1], (on_border(52.5, View.FRONT_QUARTER, -2),)),
+        SessionAnalyses("a", SessionKind.BASELINE, days[0], (on_border(47, View.SIDE, 3),)),
+        SessionAnalyses(
+            "b", SessionKind.ACQUISITION, days[1], (on_border(52.5, View.FRONT_QUARTER, -2),)
+        ),
     ]
     found = progress("p", sessions, now=days[1])
     assert found.metrics[0].gain == pytest.approx(0.5)

@@ -8,7 +8,7 @@ import pytest
 from models.contract.progress import RetentionVerdict, SessionKind
 from models.contract.vocabulary import RepetitionKind
 from tests.unit.decide.builders import analysis, metric, repetition
-from workers.decide.progress import Session, progress
+from workers.decide.progress import SessionAnalyses, progress
 
 T0 = datetime(2026, 3, 2, 10, tzinfo=UTC)
 
@@ -17,7 +17,7 @@ def _session(kind: SessionKind, mean: float, after: timedelta, *, n: int = 8, se
     rng = np.random.default_rng(seed)
     noise = rng.normal(0, 1, n)
     reps = [repetition(metric("front_knee_flexion", float(v), 1.0)) for v in mean + noise]
-    return Session(kind.value, kind, T0 + after, (analysis(*reps),))
+    return SessionAnalyses(kind.value, kind, T0 + after, (analysis(*reps),))
 
 
 def _run(retention_mean: float | None, delay: timedelta = timedelta(days=7), gain: float = 12):
@@ -77,8 +77,8 @@ def test_only_practice_counts_as_practised() -> None:
         *[repetition(metric("pelvis_turn", 10.0), kind=RepetitionKind.SHADOW) for _ in range(6)]
     )
     sessions = [
-        Session("b", SessionKind.BASELINE, T0, (shadow,)),
-        Session("p", SessionKind.ACQUISITION, T0 + timedelta(days=1), (shadow, shadow)),
+        SessionAnalyses("b", SessionKind.BASELINE, T0, (shadow,)),
+        SessionAnalyses("p", SessionKind.ACQUISITION, T0 + timedelta(days=1), (shadow, shadow)),
     ]
     result = progress("p1", sessions, now=T0 + timedelta(days=2))
     assert result.repetitions_practised == {RepetitionKind.SHADOW: 12}

@@ -13,9 +13,9 @@ from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Vi
 from models.training.rendered.bodies import truth
 from workers.engine import calibration, calibration_table
 from workers.engine.accuracy import (
-    Comparison,
+    ClipErrors,
+    clip_errors,
     clip_summary,
-    compare,
     event_table,
     metric_table,
 )
@@ -39,7 +39,7 @@ def metric(key: str, event: EventName, value: float, half: float) -> Metric:
     )
 
 
-def answer(clip: str, *, late: float = 0.0, off: float = 0.0, half: float = 5.0) -> Comparison:
+def answer(clip: str, *, late: float = 0.0, off: float = 0.0, half: float = 5.0) -> ClipErrors:
     """A comparison in which every serve is found, late by some seconds and off by some degrees."""
     known = read_truth(truth(clip), clip)
     found = [
@@ -67,7 +67,7 @@ def answer(clip: str, *, late: float = 0.0, off: float = 0.0, half: float = 5.0)
         )
         for true in known.serves
     ]
-    return compare(known, found, known.view, known.azimuth_deg, known.handedness)
+    return clip_errors(known, found, known.view, known.azimuth_deg, known.handedness)
 
 
 def test_turns_are_counted_from_set_up() -> None:
@@ -116,19 +116,19 @@ def test_withheld_values_count_as_not_measurable() -> None:
     found = Repetition(
         kind=RepetitionKind.SERVE, start_s=time, end_s=time, confidence=1.0, metrics=(hidden,)
     )
-    row = metric_table([compare(known, [found], View.SIDE, None, Handedness.RIGHT)])[-1]
+    row = metric_table([clip_errors(known, [found], View.SIDE, None, Handedness.RIGHT)])[-1]
     assert (row.measurable, row.mae, row.coverage) == (0.0, None, None)
 
 
 def test_clip_answers() -> None:
     known = read_truth(truth("008"), "008")
-    wrong = compare(known, [], View.UNKNOWN, None, Handedness.UNKNOWN)
+    wrong = clip_errors(known, [], View.UNKNOWN, None, Handedness.UNKNOWN)
     summary = clip_summary([answer("000"), answer("004"), wrong])
     assert summary.count_exact == 1.0
     assert summary.handedness_exact == 1.0
     assert summary.view_class == 1.0
     missed = read_truth(truth("000"), "000")
-    nothing = compare(missed, [], View.BEHIND, 170.0, Handedness.LEFT)
+    nothing = clip_errors(missed, [], View.BEHIND, 170.0, Handedness.LEFT)
     summary = clip_summary([answer("000"), nothing])
     assert summary.count_exact == 0.5
     assert summary.handedness_exact == 0.5

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from models.contract.tracks import Camera
 from models.contract.vocabulary import View
 from models.training.rendered.bodies import truth
-from workers.engine.view import camera_azimuth, estimate, mean_azimuth, view_of
+from workers.engine.view import camera_azimuth, estimate_view, mean_azimuth, view_of
 
 
 @pytest.mark.parametrize(
@@ -59,8 +59,8 @@ def test_mean_goes_round_the_circle() -> None:
 
 
 def test_what_the_caller_says_wins() -> None:
-    found = estimate([(90.0, 4.0)], View.REAR_QUARTER, None)
+    found = estimate_view([(90.0, 4.0)], View.REAR_QUARTER, None)
     assert (found.label, found.source) == (View.REAR_QUARTER, "given")
-    exact = estimate([(90.0, 4.0)], View.UNKNOWN, 182.0)
+    exact = estimate_view([(90.0, 4.0)], View.UNKNOWN, 182.0)
     assert (exact.label, exact.azimuth_deg, exact.source) == (View.BEHIND, 182.0, "given")
-    assert estimate([], View.UNKNOWN, None).label is View.UNKNOWN
+    assert estimate_view([], View.UNKNOWN, None).label is View.UNKNOWN

@@ -25,7 +25,7 @@ from tests.films import TESTER, queue_film
 from tests.unit.pipeline.fakes import FakeClip, stages
 from workers.jobs import analysis as jobs
 from workers.jobs import lease
-from workers.pipeline.run import Stages
+from workers.pipeline.run import StageFunctions
 
 
 @pytest.fixture
@@ -45,7 +45,7 @@ def events(wiring: Wiring) -> list[str]:
         return list(session.scalars(select(OutboxEvent.type)))
 
 
-def always(chosen: Stages) -> Callable[[tuple[str, ...] | None], Stages]:
+def always(chosen: StageFunctions) -> Callable[[tuple[str, ...] | None], StageFunctions]:
     return lambda _models: chosen
 
 
@@ -92,7 +92,7 @@ def test_job_that_runs_twice_leaves_one_result(wiring: Wiring, film: Path) -> No
 def test_options_reach_the_stages(wiring: Wiring, film: Path) -> None:
     asked: list[tuple[str, ...] | None] = []
 
-    def choose(models: tuple[str, ...] | None) -> Stages:
+    def choose(models: tuple[str, ...] | None) -> StageFunctions:
         asked.append(models)
         return stages(FakeClip())
 
@@ -188,7 +188,7 @@ def test_late_attempt_cannot_commit(wiring: Wiring, film: Path) -> None:
 
 
 def test_attempt_of_another_number_is_not_started(wiring: Wiring, film: Path) -> None:
-    def never(_models: tuple[str, ...] | None) -> Stages:
+    def never(_models: tuple[str, ...] | None) -> StageFunctions:
         raise AssertionError("started")
 
     analysis_id = queue_film(wiring, film)

@@ -10,11 +10,11 @@ import pytest
 from models.contract.clip import ClipFacts
 from models.contract.comparison import Comparison
 from models.contract.vocabulary import WorkKind
-from service.core.analyses import Artifact
 from service.core.documents import Input
 from service.core.objects import ObjectInfo
 from service.core.tables import Clip, DerivedDocument
 from service.core.wiring import Wiring
+from service.core.work import StoredFile
 from tests.films import TESTER, queue_film, write_film
 from tests.unit.report.conftest import Case, load
 from workers.jobs import documents as document_jobs
@@ -31,7 +31,7 @@ def completed(wiring: Wiring, case: Case, film: Path) -> str:
         key = f"{claim.result_prefix}/{file.path}"
         wiring.objects.put_bytes(key, file.data, file.media_type)
         digest = hashlib.sha256(file.data).hexdigest()
-        artifacts[file.name] = Artifact(key, digest, len(file.data), file.media_type)
+        artifacts[file.name] = StoredFile(key, digest, len(file.data), file.media_type)
     facts: ClipFacts = case.analysis.clip
     wiring.analyses.complete(analysis_id, 1, artifacts, facts=facts)
     return analysis_id

@@ -20,7 +20,7 @@ from models.contract.tracks import JointTrack
 from models.contract.vocabulary import Handedness, RepetitionKind, View
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.pipeline.film import Film
-from workers.pipeline.run import Stages
+from workers.pipeline.run import StageFunctions
 
 FACTS = ClipFacts(duration_s=0.2, frame_rate=60.0, frames=0, width=64, height=48)
 MODEL = ModelUse(name="test_network", sha256="0" * 64)
@@ -129,7 +129,7 @@ def engine(
     return measure
 
 
-def stages(clip: FakeClip, result: JointTrack | None = None, **changes: Any) -> Stages:
+def stages(clip: FakeClip, result: JointTrack | None = None, **changes: Any) -> StageFunctions:
     """Return stages around a fake film; every stage can be replaced."""
     chosen: dict[str, Any] = {
         "open_clip": lambda _path, _fps: clip,
@@ -140,7 +140,7 @@ def stages(clip: FakeClip, result: JointTrack | None = None, **changes: Any) -> 
         },
         "models": (MODEL,),
     }
-    return Stages(**(chosen | changes))
+    return StageFunctions(**(chosen | changes))
 
 
 NOWHERE = Path("film.mp4")

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from models.contract.vocabulary import Stage
-from workers.pipeline.progress import STAGE_SHARES, Progress, time_left_s
+from workers.pipeline.progress import STAGE_SHARES, PipelineProgress, time_left_s
 
 
 def test_every_stage_has_a_share_and_they_sum_to_one() -> None:
@@ -17,7 +17,7 @@ def test_every_stage_has_a_share_and_they_sum_to_one() -> None:
 
 def test_whole_run_goes_from_zero_to_one() -> None:
     seen: list[float] = []
-    progress = Progress(lambda _stage, done: seen.append(done))
+    progress = PipelineProgress(lambda _stage, done: seen.append(done))
     for stage in Stage:
         progress.enter(stage)
         progress.advance(stage, 1.0)
@@ -32,7 +32,7 @@ def test_whole_run_goes_from_zero_to_one() -> None:
 )
 def test_progress_never_goes_back_and_stays_in_range(steps: list[tuple[Stage, float]]) -> None:
     seen: list[float] = []
-    progress = Progress(lambda _stage, done: seen.append(done))
+    progress = PipelineProgress(lambda _stage, done: seen.append(done))
     for stage, share in steps:
         progress.advance(stage, share)
     assert seen == sorted(seen)

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workers.pose.crop import MOST_AHEAD, MOST_GROWTH, Crop, ahead, around_body, around_circle
+from workers.pose.crop import MOST_AHEAD, MOST_GROWTH, SquareCrop, ahead, around_body, around_circle
 
 crops = st.builds(
-    Crop,
+    SquareCrop,
     u=st.floats(-500, 2500),
     v=st.floats(-500, 2500),
     side=st.floats(8, 3000),
@@ -23,12 +23,12 @@ points = st.lists(
 
 
 @given(crops, points, st.integers(16, 512))
-def test_to_picture_undoes_to_crop(crop: Crop, xy: np.ndarray, n: int) -> None:
+def test_to_picture_undoes_to_crop(crop: SquareCrop, xy: np.ndarray, n: int) -> None:
     np.testing.assert_allclose(crop.to_picture(crop.to_crop(xy, n), n), xy, atol=1e-6)
 
 
 @given(crops, st.integers(16, 512))
-def test_inverse_equals_that_of_opencv(crop: Crop, n: int) -> None:
+def test_inverse_equals_that_of_opencv(crop: SquareCrop, n: int) -> None:
     """Reference: cv2.invertAffineTransform."""
     inverse = cv2.invertAffineTransform(crop.matrix(n))
     xy = np.array([[0.0, 0.0], [n, 0.0], [0.0, n], [n / 3, n / 5]])
@@ -37,14 +37,14 @@ def test_inverse_equals_that_of_opencv(crop: Crop, n: int) -> None:
 
 
 @given(crops, points, points, st.integers(16, 512))
-def test_a_crop_is_a_similarity(crop: Crop, p: np.ndarray, q: np.ndarray, n: int) -> None:
+def test_a_crop_is_a_similarity(crop: SquareCrop, p: np.ndarray, q: np.ndarray, n: int) -> None:
     before = np.linalg.norm(p[0] - q[0])
     after = np.linalg.norm(crop.to_crop(p[:1], n) - crop.to_crop(q[:1], n))
     assert after == pytest.approx(before * n / crop.side, abs=1e-6)
 
 
 def test_centre_and_upward_axis() -> None:
-    crop = Crop(u=300.0, v=200.0, side=100.0, angle=np.radians(30))
+    crop = SquareCrop(u=300.0, v=200.0, side=100.0, angle=np.radians(30))
     assert crop.to_crop(np.array([300.0, 200.0]), 256) == pytest.approx([128, 128])
     # 30 degrees clockwise from up, in the picture, is to the right and up.
     up = np.array([300 + 50 * np.sin(np.radians(30)), 200 - 50 * np.cos(np.radians(30))])
@@ -54,13 +54,13 @@ def test_centre_and_upward_axis() -> None:
 def test_whole_picture_as_a_crop_is_the_picture() -> None:
     """Fails if pixel centres are shifted by half a pixel on either side."""
     picture = np.random.default_rng(1).integers(0, 256, (64, 64, 3), dtype=np.uint8)
-    np.testing.assert_array_equal(Crop(32.0, 32.0, 64.0).cut(picture, 64), picture)
+    np.testing.assert_array_equal(SquareCrop(32.0, 32.0, 64.0).cut(picture, 64), picture)
 
 
 def test_quarter_turn_equals_numpy_rot90() -> None:
     """A crop turned clockwise shows the picture turned counter-clockwise."""
     picture = np.random.default_rng(2).integers(0, 256, (64, 64, 3), dtype=np.uint8)
-    cut = Crop(32.0, 32.0, 64.0, np.pi / 2).cut(picture, 64)
+    cut = SquareCrop(32.0, 32.0, 64.0, np.pi / 2).cut(picture, 64)
     np.testing.assert_array_equal(cut, np.rot90(picture))
 
 
@@ -68,7 +68,7 @@ def test_pixels_follow_the_points() -> None:
     picture = np.zeros((400, 600, 3), dtype=np.uint8)
     spot = np.array([350.5, 120.5])
     cv2.circle(picture, (350, 120), 6, (255, 255, 255), -1)
-    crop = Crop(320.0, 150.0, 180.0, 0.7)
+    crop = SquareCrop(320.0, 150.0, 180.0, 0.7)
     cut = crop.cut(picture, 256)[..., 0].astype(float)
     rows, columns = np.mgrid[:256, :256] + 0.5
     centre = np.array([(cut * columns).sum(), (cut * rows).sum()]) / cut.sum()
@@ -77,7 +77,7 @@ def test_pixels_follow_the_points() -> None:
 
 def test_outside_the_picture_is_black() -> None:
     picture = np.full((32, 32, 3), 200, dtype=np.uint8)
-    cut = Crop(0.0, 0.0, 32.0).cut(picture, 32)
+    cut = SquareCrop(0.0, 0.0, 32.0).cut(picture, 32)
     assert (cut[:15, :15] == 0).all()
     assert (cut[17:, 17:] == 200).all()
 
@@ -89,7 +89,7 @@ def test_points_stay_in_place_when_a_fine_picture_is_averaged_down(
     side: float, angle: float, centre: tuple[float, float]
 ) -> None:
     picture = np.zeros((2160, 3840, 3), dtype=np.uint8)
-    crop = Crop(*centre, side, angle)
+    crop = SquareCrop(*centre, side, angle)
     spot = np.round(crop.to_picture(np.array([150.0, 110.0]), 256))
     cv2.circle(picture, (int(spot[0]), int(spot[1])), int(side / 25), (255, 255, 255), -1)
     cut = crop.cut(picture, 256)[..., 0].astype(float)
@@ -101,15 +101,15 @@ def test_points_stay_in_place_when_a_fine_picture_is_averaged_down(
 def test_fine_pattern_becomes_grey_instead_of_moire() -> None:
     picture = np.zeros((2160, 3840, 3), dtype=np.uint8)
     picture[::2, ::2] = picture[1::2, 1::2] = 255
-    cut = Crop(1920.0, 1080.0, 1500.0, 0.3).cut(picture, 256)
+    cut = SquareCrop(1920.0, 1080.0, 1500.0, 0.3).cut(picture, 256)
     # Blocks of 3 x 3 hold 4 or 5 white pixels: 127 +- 14. Without averaging it is 0 and 255.
     assert np.abs(cut.astype(int) - 127).max() <= 16
 
 
 def test_crop_wholly_outside_a_fine_picture_is_black() -> None:
     picture = np.full((2160, 3840, 3), 200, dtype=np.uint8)
-    assert not Crop(-4000.0, 500.0, 1500.0).cut(picture, 256).any()
-    assert not Crop(9000.0, 9000.0, 1500.0).cut(picture, 256).any()
+    assert not SquareCrop(-4000.0, 500.0, 1500.0).cut(picture, 256).any()
+    assert not SquareCrop(9000.0, 9000.0, 1500.0).cut(picture, 256).any()
 
 
 def test_around_circle_turns_its_rim_upward() -> None:
@@ -133,7 +133,7 @@ def test_around_body_holds_every_joint_of_a_bent_body() -> None:
 
 
 def test_ahead_continues_a_uniform_motion() -> None:
-    a, b = Crop(100, 100, 200, 0.0), Crop(110, 96, 202, 0.1)
+    a, b = SquareCrop(100, 100, 200, 0.0), SquareCrop(110, 96, 202, 0.1)
     c = ahead(a, b, 1.0)
     assert (c.u, c.v, c.angle) == pytest.approx((120, 92, 0.2))
     assert c.side == pytest.approx(202**2 / 200)
@@ -142,12 +142,12 @@ def test_ahead_continues_a_uniform_motion() -> None:
 
 
 def test_ahead_crosses_half_a_turn_the_short_way() -> None:
-    c = ahead(Crop(0, 0, 100, np.pi - 0.05), Crop(0, 0, 100, -np.pi + 0.05), 1.0)
+    c = ahead(SquareCrop(0, 0, 100, np.pi - 0.05), SquareCrop(0, 0, 100, -np.pi + 0.05), 1.0)
     assert c.angle == pytest.approx(-np.pi + 0.15)
 
 
 @given(crops, crops, st.floats(0, 3))
-def test_ahead_is_bounded(a: Crop, b: Crop, ratio: float) -> None:
+def test_ahead_is_bounded(a: SquareCrop, b: SquareCrop, ratio: float) -> None:
     c = ahead(a, b, ratio)
     assert np.hypot(c.u - b.u, c.v - b.v) <= MOST_AHEAD * b.side * (1 + 1e-9)
     assert b.side / MOST_GROWTH * (1 - 1e-9) <= c.side <= b.side * MOST_GROWTH * (1 + 1e-9)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from workers.pose.choice import Networks
-from workers.pose.crop import Crop
+from workers.pose.crop import SquareCrop
 from workers.pose.networks import (
     COCO_TO_LANDMARK,
     SIDE,
@@ -34,7 +34,7 @@ def test_blazepose_finds_the_joints_in_a_turned_crop(
     networks: Networks, crop_picture: np.ndarray, exact: np.ndarray, angle: float
 ) -> None:
     hips = exact[11:13].mean(0)
-    crop = Crop(float(hips[0]), float(hips[1]), 230.0, angle)
+    crop = SquareCrop(float(hips[0]), float(hips[1]), 230.0, angle)
     answer = blazepose(networks.blazepose, crop.cut(crop_picture, SIDE))
     found = crop.to_picture(answer.xy, SIDE)[list(COCO_TO_LANDMARK)]
     error = np.hypot(*(found - exact)[LIMBS].T) / torso_of(exact)
@@ -82,7 +82,7 @@ def test_world_is_the_same_from_a_turned_crop(
     hips = exact[11:13].mean(0)
     worlds = []
     for angle in (-0.15, 0.15):
-        crop = Crop(float(hips[0]), float(hips[1]), 230.0, angle)
+        crop = SquareCrop(float(hips[0]), float(hips[1]), 230.0, angle)
         answer = blazepose(networks.blazepose, crop.cut(crop_picture, SIDE))
         worlds.append(turn_world(answer.world, angle))
     gap = np.linalg.norm(worlds[0][11:33] - worlds[1][11:33], axis=1)

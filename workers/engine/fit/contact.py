@@ -7,9 +7,9 @@ import numpy as np
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BoolArray, FloatArray
 from workers.engine.fit.ground import FEET
-from workers.engine.fit.problem import Problem
+from workers.engine.fit.problem import FitProblem
 from workers.engine.fit.skeleton import point
-from workers.engine.fit.state import State
+from workers.engine.fit.state import FitState
 
 STILL_SPEED = 0.25
 """A foot point slower than this in the picture may be standing, m/s for a body of 1.75 m."""
@@ -68,7 +68,7 @@ def flat_feet(time_s: FloatArray, uv: FloatArray, stature_px: float) -> BoolArra
     return flat
 
 
-def settle(problem: Problem, state: State, still: BoolArray, flat: BoolArray) -> None:
+def settle(problem: FitProblem, state: FitState, still: BoolArray, flat: BoolArray) -> None:
     """Set the problem's foot weights: rest on the floor, no slip.
 
     A toe that stands still in the picture rests on the floor unless the state shows it in the air;

@@ -38,7 +38,7 @@ class Guess(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Segment:
+class ForeshortenedSegment:
     """One segment in the picture's plane, with its two possible depths.
 
     Attributes
@@ -127,7 +127,7 @@ class _Chains:
             pair: (seen.depth[:, i], float(seen.depth_sd[i])) for i, pair in enumerate(DEPTH_PAIRS)
         }
 
-    def segment(self, a: str, b: str, length: str) -> Segment:
+    def segment(self, a: str, b: str, length: str) -> ForeshortenedSegment:
         plane = self.at(b) - self.at(a)
         size = self.lengths[length]
         depth = np.sqrt(np.maximum(size**2 - np.sum(plane**2, axis=-1), 0.0))
@@ -136,9 +136,9 @@ class _Chains:
                 self.net["front_hip", "tossing_shoulder"],
                 self.net["rear_hip", "hitting_shoulder"],
             )
-            return Segment(plane, depth, (front[0] + rear[0]) / 2, front[1])
+            return ForeshortenedSegment(plane, depth, (front[0] + rear[0]) / 2, front[1])
         net, sd = self.net[a, b]
-        return Segment(plane, depth, net, sd)
+        return ForeshortenedSegment(plane, depth, net, sd)
 
     def at(self, name: str) -> FloatArray:
         if name.startswith("mid_"):
@@ -205,7 +205,7 @@ class _Chains:
 
     def best(
         self,
-        parts: dict[str, Segment],
+        parts: dict[str, ForeshortenedSegment],
         limits: object,
         speed: float,
     ) -> dict[str, FloatArray]:

@@ -12,7 +12,7 @@ from workers.engine.fit.depth_signs import Guess, depth_directions
 from workers.engine.fit.observations import BODY_SHARED, DEPTH_PAIRS, Observations, points_map
 from workers.engine.fit.phases import Phases
 from workers.engine.fit.skeleton import FREE, POINTS, VECTORS, point, vector
-from workers.engine.fit.state import State
+from workers.engine.fit.state import FitState
 from workers.engine.proportions import LENGTHS, Proportions
 
 
@@ -73,7 +73,7 @@ def start(
     *,
     guess: Guess = Guess.PLAIN,
     known: dict[str, FloatArray] | None = None,
-) -> State:
+) -> FitState:
     """Return a first guess of the whole window.
 
     ``known`` directions of all segments (`lifted_directions`) are taken as they are; without them,
@@ -104,11 +104,11 @@ def start(
     unit /= np.linalg.norm(unit, axis=-1, keepdims=True)
     body = np.zeros(BODY_SHARED)
     body[: len(LENGTHS)] = proportions.mean * stature_m
-    state = State(vectors, body, camera)
+    state = FitState(vectors, body, camera)
     feet = points_map().at(body) @ vectors
     lowest = feet[:, [point("front_toe"), point("rear_toe")], 2].min(axis=1)
     return (
-        State(
+        FitState(
             vectors,
             body,
             LevelCamera(

@@ -20,7 +20,7 @@ from workers.engine.fit.observations import (
 from workers.engine.fit.offsets import NUISANCE, NUISANCE_SD
 from workers.engine.fit.phases import Phases
 from workers.engine.fit.skeleton import FREE, VECTORS, length_of, vector
-from workers.engine.fit.state import State
+from workers.engine.fit.state import FitState
 from workers.engine.fit.terms import Accumulator
 from workers.engine.proportions import LENGTHS, Proportions
 
@@ -41,7 +41,7 @@ CUTOFF_HZ: dict[str, float] = {
 """Frequency at which the smoothness prior passes half of a motion (4th-order, like a two-pass
 Butterworth); trunk and legs 4-6 Hz, arms more (common practice)."""
 
-NOISE_TIME_S = 0.25
+LANDMARK_NOISE_TIME_S = 0.25
 """Landmark errors stay alike for about this long: frames closer than that are not new evidence."""
 
 
@@ -55,7 +55,7 @@ DEPTH_TIME_S = 0.25
 """Errors of the network's own depth stay alike for about this long."""
 
 
-class Problem:
+class FitProblem:
     """Cost and equations for one window of one person."""
 
     def __init__(
@@ -81,7 +81,7 @@ class Problem:
         t = seen.time_s
         step = np.diff(t)
         spacing = np.gradient(t) if len(t) > 1 else np.ones(1)
-        self.share = np.minimum(1.0, spacing / NOISE_TIME_S)
+        self.share = np.minimum(1.0, spacing / LANDMARK_NOISE_TIME_S)
         self.step = step
         before, after = step[:-1], step[1:]
         self.stencil = np.stack(
@@ -113,7 +113,7 @@ class Problem:
         self.depth = np.where(self.depth_good, seen.depth, 0.0)
 
     def _curvature_weights(self, spacing: FloatArray) -> FloatArray:
-        noise = (0.012 * self.stature_m) ** 2 * NOISE_TIME_S
+        noise = (0.012 * self.stature_m) ** 2 * LANDMARK_NOISE_TIME_S
         weights = np.zeros((len(spacing), len(VECTORS)))
         for k, name in enumerate(VECTORS):
             cutoff = CUTOFF_HZ[part_of(name)]
@@ -123,7 +123,7 @@ class Problem:
             weights[:, k] = scale * np.sqrt(spacing / power)
         return weights
 
-    def evaluate(self, state: State, build: bool) -> tuple[float, Accumulator | None]:
+    def evaluate(self, state: FitState, build: bool) -> tuple[float, Accumulator | None]:
         """Return the cost, and its equations when asked for."""
         acc = Accumulator.zeros(len(state.vectors)) if build else None
         cost = self._landmarks(state, acc)
@@ -136,13 +136,13 @@ class Problem:
         cost += self._priors(state, acc)
         return cost, acc
 
-    def landmark_residuals(self, state: State) -> FloatArray:
+    def landmark_residuals(self, state: FitState) -> FloatArray:
         """Return landmark residuals in pixels, shape (T, M, 2); NaN where not seen."""
         uv, _, _ = state.camera.project(self.landmark_points(state))
         return np.where(self.good[..., None], uv - self.uv, np.nan)
 
-    def _limits(self, state: State, acc: Accumulator | None) -> float:
-        share = self.share * NOISE_TIME_S / LIMIT_TIME_S
+    def _limits(self, state: FitState, acc: Accumulator | None) -> float:
+        share = self.share * LANDMARK_NOISE_TIME_S / LIMIT_TIME_S
         cost = 0.0
         for value, slopes in limit_rows(
             state.vectors, self.phases, self.chest, self.front, self.coil_trust
@@ -152,7 +152,7 @@ class Problem:
                 acc.add_pose({vector(n): s for n, s in slopes.items()}, value, share)
         return cost
 
-    def settle_forward(self, state: State) -> None:
+    def settle_forward(self, state: FitState) -> None:
         """Renew which way the pelvis faces, for landmarks that lie in front of their joints."""
         forward = np.cross(state.vectors[:, vector("pelvis")], state.vectors[:, vector("trunk")])
         forward /= np.maximum(np.linalg.norm(forward, axis=-1, keepdims=True), 1e-9)
@@ -168,11 +168,11 @@ class Problem:
         chest = np.cross(state.vectors[:, vector("shoulders")], state.vectors[:, vector("trunk")])
         self.chest = chest / np.maximum(np.linalg.norm(chest, axis=-1, keepdims=True), 1e-9)
 
-    def landmark_points(self, state: State) -> FloatArray:
+    def landmark_points(self, state: FitState) -> FloatArray:
         """Return where the landmarks of the state lie, shape (T, M, 3), metres."""
         return np.asarray(self.seen.to_landmarks.at(state.body) @ state.vectors + self.ahead)
 
-    def _landmarks(self, state: State, acc: Accumulator | None) -> float:
+    def _landmarks(self, state: FitState, acc: Accumulator | None) -> float:
         points = self.landmark_points(state)
         uv, by_point, by_camera = state.camera.project(points)
         weight = np.where(self.good, 1.0 / self.sd_px, 0.0)
@@ -194,14 +194,14 @@ class Problem:
             )
         return cost
 
-    def _depths(self, state: State, acc: Accumulator | None) -> float:
+    def _depths(self, state: FitState, acc: Accumulator | None) -> float:
         away = cam.rotation(state.camera.pitch, state.camera.roll)[2]
         seen_sd = self.seen.depth_sd / self.depth_trust
         value = self.depth_map.at(state.body) @ state.vectors @ away
         weight = self.depth_good / seen_sd
         residual = weight * (value - self.depth)
         tail = 4.0
-        share = (self.share * NOISE_TIME_S / DEPTH_TIME_S)[:, None]
+        share = (self.share * LANDMARK_NOISE_TIME_S / DEPTH_TIME_S)[:, None]
         cost = float(np.sum(share * tail * np.log1p(residual**2 / tail)))
         if acc is not None:
             robust = np.sqrt(share / (1.0 + residual**2 / tail))
@@ -215,7 +215,7 @@ class Problem:
             )
         return cost
 
-    def _feet(self, state: State, acc: Accumulator | None) -> float:
+    def _feet(self, state: FitState, acc: Accumulator | None) -> float:
         if self.feet_weight <= 0:
             return 0.0
         points = self.feet_map.at(state.body) @ state.vectors
@@ -241,7 +241,7 @@ class Problem:
             acc.add_slip(state.vectors, state.body, self.slip_map, weight)
         return cost
 
-    def _smoothness(self, state: State, acc: Accumulator | None) -> float:
+    def _smoothness(self, state: FitState, acc: Accumulator | None) -> float:
         if len(state.vectors) < 3:
             return 0.0
         v = state.vectors
@@ -254,7 +254,7 @@ class Problem:
             acc.add_curvature(v, self.stencil, self.curvature / np.sqrt(1.0 + square / tail))
         return cost
 
-    def settle_balance(self, state: State) -> None:
+    def settle_balance(self, state: FitState) -> None:
         """Renew across which direction a standing body must balance, and when it stands.
 
         Across the line of the feet there is only a foot's length to balance on; along it the
@@ -271,10 +271,10 @@ class Problem:
             self.balanced = standing.astype(float)
             self.across = np.array([line[1], -line[0], 0.0]) / length
 
-    def _balance(self, state: State, acc: Accumulator | None) -> float:
+    def _balance(self, state: FitState, acc: Accumulator | None) -> float:
         if not self.balanced.any():
             return 0.0
-        share = self.share * NOISE_TIME_S / LIMIT_TIME_S * self.balanced
+        share = self.share * LANDMARK_NOISE_TIME_S / LIMIT_TIME_S * self.balanced
         weight = np.sqrt(share) / (ground.BALANCE_SD * self.stature_m)
         value = (self.balance_map.at(state.body) @ state.vectors)[:, 0] @ self.across
         residual = weight * value
@@ -285,7 +285,7 @@ class Problem:
             )
         return float(np.sum(residual**2))
 
-    def _shape(self, state: State, acc: Accumulator | None) -> float:
+    def _shape(self, state: FitState, acc: Accumulator | None) -> float:
         """Trunk length, foot length, head over the trunk: soft, per instant."""
         v, lengths = state.vectors, dict(zip(LENGTHS, state.body, strict=False))
         cost = 0.0
@@ -314,7 +314,7 @@ class Problem:
 
     def _soft_length(
         self,
-        state: State,
+        state: FitState,
         acc: Accumulator | None,
         ends: tuple[str, str],
         value: FloatArray,
@@ -347,7 +347,7 @@ class Problem:
         self,
         acc: Accumulator,
         linear: LinearMap,
-        state: State,
+        state: FitState,
         projector: FloatArray,
         weight: FloatArray,
         residual: FloatArray,
@@ -364,7 +364,7 @@ class Problem:
         acc.corner[index, index] += float(weight @ weight)
         acc.rhs_shared[index] += float(weight @ residual)
 
-    def _priors(self, state: State, acc: Accumulator | None) -> float:
+    def _priors(self, state: FitState, acc: Accumulator | None) -> float:
         body = state.body
         mean = np.concatenate([self.length_mean, np.zeros(len(NUISANCE))])
         sd = np.concatenate([self.length_sd, np.full(len(NUISANCE), NUISANCE_SD * self.stature_m)])

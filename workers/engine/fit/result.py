@@ -13,7 +13,7 @@ from workers.engine.camera import LevelCamera
 from workers.engine.fit.arrow import Factor
 from workers.engine.fit.observations import points_map
 from workers.engine.fit.skeleton import POINTS, point
-from workers.engine.fit.state import State
+from workers.engine.fit.state import FitState
 from workers.engine.proportions import Proportions
 
 _FACE: dict[str, tuple[float, float, float]] = {
@@ -121,7 +121,7 @@ class FitResult:
 class Drawer:
     """Everything needed to draw from the posterior."""
 
-    state: State
+    state: FitState
     factor: Factor
     basis: FloatArray
     nodes_s: FloatArray
@@ -140,7 +140,7 @@ class Drawer:
             out[i] = self.joints(trial, float(turns[i]))
         return out
 
-    def joints(self, state: State, extra_turn: float = 0.0) -> FloatArray:
+    def joints(self, state: FitState, extra_turn: float = 0.0) -> FloatArray:
         """Return the 21 joints of a state at the film's instants, court frame."""
         court = self.placement.apply(level_points(state), state.camera.floor_m, extra_turn)
         full = with_face(court, self.stature_m)
@@ -149,7 +149,7 @@ class Drawer:
         return np.asarray(CubicSpline(self.nodes_s, full, axis=0)(self.time_s))
 
 
-def level_points(state: State) -> FloatArray:
+def level_points(state: FitState) -> FloatArray:
     """Return the 17 points of a state in the levelled frame, shape (T, 17, 3)."""
     return np.asarray(points_map().at(state.body) @ state.vectors)
 

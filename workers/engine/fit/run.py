@@ -18,7 +18,7 @@ from workers.engine.fit.initial import merge, start, stature_px, typical_focal_p
 from workers.engine.fit.lifted_start import lifted_directions
 from workers.engine.fit.observations import observe
 from workers.engine.fit.phases import Phases
-from workers.engine.fit.problem import Problem
+from workers.engine.fit.problem import FitProblem
 from workers.engine.fit.result import (
     ClipContext,
     Drawer,
@@ -27,7 +27,7 @@ from workers.engine.fit.result import (
     level_points,
 )
 from workers.engine.fit.solve import Solution, minimise
-from workers.engine.fit.state import State
+from workers.engine.fit.state import FitState
 from workers.engine.interface import EngineRequest
 from workers.engine.lift import HEADING_SD, Lifted
 from workers.engine.proportions import LENGTHS, POPULATION_STATURE_M, Proportions
@@ -113,7 +113,7 @@ def fit_body(
         typical_focal_px(track.width, track.height), (track.width / 2, track.height / 2)
     )
     phases = Phases.of(observations.time_s, uv)
-    problem = Problem(observations, proportions, stature, camera.focal_px, tall, phases)
+    problem = FitProblem(observations, proportions, stature, camera.focal_px, tall, phases)
     first_camera = context.camera if context else camera
     known = None if lifted is None else lifted_directions(lifted, nodes)
     starts = [
@@ -169,8 +169,8 @@ def fit_body(
 
 
 def _solve(
-    problem: Problem,
-    starts: list[State],
+    problem: FitProblem,
+    starts: list[FitState],
     uv: FloatArray,
     tall: float,
     rounds: tuple[tuple[float, float, float, int], ...],
@@ -181,7 +181,7 @@ def _solve(
     flat = contact.flat_feet(time_s, uv, tall)
 
     def one_round(
-        state: State, feet: float, depth: float, coil: float, steps: int, damping: float = 1e-3
+        state: FitState, feet: float, depth: float, coil: float, steps: int, damping: float = 1e-3
     ) -> Solution:
         problem.feet_weight, problem.depth_trust, problem.coil_trust = feet, depth, coil
         problem.settle_forward(state)
@@ -249,7 +249,7 @@ def _to_frames(nodes_s: FloatArray, flags: BoolArray, time_s: FloatArray) -> Boo
 
 
 def _context(
-    state: State, factor: Factor, stature_m: float, azimuth_deg: float, azimuth_sd: float
+    state: FitState, factor: Factor, stature_m: float, azimuth_deg: float, azimuth_sd: float
 ) -> ClipContext:
     count = len(LENGTHS)
     spread = np.linalg.inv(np.tril(factor.schur[0]) @ np.tril(factor.schur[0]).T)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from workers.engine.fit.arrow import Factor
-from workers.engine.fit.problem import Problem
-from workers.engine.fit.state import State
+from workers.engine.fit.problem import FitProblem
+from workers.engine.fit.state import FitState
 
 MAX_DAMPING = 1e6
 
@@ -26,15 +26,15 @@ class Solution:
     converged : bool
     """
 
-    state: State
+    state: FitState
     cost: float
     iterations: int
     converged: bool
 
 
 def minimise(
-    problem: Problem,
-    state: State,
+    problem: FitProblem,
+    state: FitState,
     *,
     steps: int,
     damping: float = 1e-3,

@@ -13,14 +13,14 @@ from workers.engine.fit.skeleton import FREE, VECTORS, block_index
 
 
 @dataclass(slots=True)
-class State:
+class FitState:
     """Unknowns: segment vectors (T, 18, 3), body lengths and offsets (metres), camera."""
 
     vectors: FloatArray
     body: FloatArray
     camera: LevelCamera
 
-    def moved(self, step: FloatArray, shared: FloatArray, basis: FloatArray) -> State:
+    def moved(self, step: FloatArray, shared: FloatArray, basis: FloatArray) -> FitState:
         """Return the state after a step in tangent components."""
         full = np.zeros((len(step), 3 * len(VECTORS)))
         full[:, block_index()] = step
@@ -30,7 +30,7 @@ class State:
         delta[:, FREE:] *= np.minimum(1.0, 0.8 / np.maximum(size, 1e-9))
         vectors = self.vectors + delta
         vectors[:, FREE:] /= np.linalg.norm(vectors[:, FREE:], axis=-1, keepdims=True)
-        return State(
+        return FitState(
             vectors,
             self.body + shared[:BODY_SHARED],
             self.camera.moved(*shared[BODY_SHARED:]),

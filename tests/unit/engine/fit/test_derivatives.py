@@ -13,8 +13,8 @@ from workers.engine.fit import contact
 from workers.engine.fit.initial import merge, start, stature_px
 from workers.engine.fit.observations import SHARED, observe
 from workers.engine.fit.phases import Phases
-from workers.engine.fit.problem import Problem
-from workers.engine.fit.state import State
+from workers.engine.fit.problem import FitProblem
+from workers.engine.fit.state import FitState
 from workers.engine.fit.terms import Accumulator
 from workers.engine.proportions import LENGTHS, Proportions
 
@@ -31,7 +31,7 @@ TERMS = (
 
 
 @pytest.fixture(scope="module")
-def setting() -> tuple[Problem, State]:
+def setting() -> tuple[FitProblem, FitState]:
     track = simulated_track("000")
     seen = observe(track, np.arange(20, 60, 2), False, 1.83)
     proportions = Proportions.population()
@@ -39,7 +39,7 @@ def setting() -> tuple[Problem, State]:
     phases = Phases.of(seen.time_s, uv)
     camera = LevelCamera(1300.0, (track.width / 2, track.height / 2), 0.02, 0.01)
     tall = stature_px(uv, dict(zip(LENGTHS, proportions.mean, strict=True)))
-    problem = Problem(seen, proportions, 1.83, 1300.0, tall, phases)
+    problem = FitProblem(seen, proportions, 1.83, 1300.0, tall, phases)
     state = start(seen, proportions, 1.83, camera, phases)
     problem.settle_forward(state)
     problem.rest[:] = 1.0
@@ -50,9 +50,9 @@ def setting() -> tuple[Problem, State]:
 
 
 @pytest.mark.parametrize("term", TERMS)
-def test_gradient(term: str, setting: tuple[Problem, State]) -> None:
+def test_gradient(term: str, setting: tuple[FitProblem, FitState]) -> None:
     problem, state = setting
-    cost: Callable[[State, Accumulator | None], float] = getattr(problem, term)
+    cost: Callable[[FitState, Accumulator | None], float] = getattr(problem, term)
     accumulator = Accumulator.zeros(len(state.vectors))
     cost(state, accumulator)
     system, basis = accumulator.projected(state.vectors)

@@ -14,13 +14,14 @@ from models.contract.vocabulary import AnalysisStatus, Stage
 from models.contract.webhook import WebhookEvent
 from service.core import lifecycle
 from service.core.access import Principal
-from service.core.analyses import AnalysisStore, Artifact, result_prefix
+from service.core.analyses import AnalysisStore, result_prefix
 from service.core.database import Database
 from service.core.identifiers import new_id
 from service.core.intake import Received
 from service.core.objects import ObjectMissing
 from service.core.tables import Analysis, Clip, Delivery, OutboxEvent, WebhookEndpoint
 from service.core.wiring import Wiring
+from service.core.work import StoredFile
 
 KEY = Principal("key", "main", frozenset({"admin"}))
 
@@ -79,8 +80,8 @@ def test_progress_only_rises(wiring: Wiring) -> None:
     assert (found.stage, found.progress) == ("pose", 0.5)
 
 
-def artifact(analysis_id: str, attempt: int) -> Artifact:
-    return Artifact(
+def artifact(analysis_id: str, attempt: int) -> StoredFile:
+    return StoredFile(
         f"{result_prefix(analysis_id, attempt)}/result.json", "b" * 64, 2, "application/json"
     )
 
