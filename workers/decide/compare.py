@@ -16,7 +16,7 @@ from models.contract.comparison import (
     MetricDifference,
     Verdict,
 )
-from models.contract.metric_names import metric_name
+from models.contract.metrics.definition import metric_name
 from models.contract.vocabulary import Handedness, RepetitionKind, View
 from workers.decide import statistics as st
 from workers.decide.groups import YES_NO, Slot, in_slot, interval, mean_of

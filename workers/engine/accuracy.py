@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.contract.analysis import Repetition
-from models.contract.metric_names import metric_name
+from models.contract.metrics.definition import metric_name
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 from workers.engine.truth import ClipTruth, TrueRepetition
 

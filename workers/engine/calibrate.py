@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from models.contract.frame_rate import rate_class
+from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName, View
 from workers.engine.accuracy import ClipErrors, MetricError
@@ -33,7 +34,13 @@ def calibrate(comparisons: Iterable[ClipErrors]) -> Table:
     The clips must have been measured uncalibrated (`EngineRequest.calibrated` false): every
     metric by every method, nothing corrected, intervals as propagated.
     """
-    errors = [e for c in comparisons for e in c.metrics if e.error is not None]
+    # Yes or no is right or wrong: it has no bias to take out.
+    errors = [
+        e
+        for c in comparisons
+        for e in c.metrics
+        if e.error is not None and not CATALOGUE.yes_no(e.name)
+    ]
     groups: dict[tuple[str, str, str], list[MetricError]] = {}
     for error in errors:
         groups.setdefault((error.name, rate_class(error.fps), error.method), []).append(error)

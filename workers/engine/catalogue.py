@@ -46,7 +46,8 @@ def version() -> str:
 
 
 def _entry(spec: MetricSpec) -> CatalogueEntry:
-    views = [] if spec.tolerance is None else views_within(spec.name, spec.tolerance, USUAL_FPS)
+    tolerance = spec.metric.tolerance
+    views = [] if tolerance is None else views_within(spec.name, tolerance, USUAL_FPS)
     return CatalogueEntry(
         key=spec.key,
         event=spec.event.value if spec.event else None,
@@ -55,7 +56,7 @@ def _entry(spec: MetricSpec) -> CatalogueEntry:
         definition=spec.definition,
         kinds=tuple(sorted(kind.value for kind in spec.kinds)),
         needs=tuple(sorted(need.value for need in spec.needs)),
-        min_fps=spec.min_fps,
-        reference=spec.reference,
+        min_fps=spec.metric.min_fps,
+        reference=spec.taken.reference,
         views=tuple(view.value for view in views),
     )

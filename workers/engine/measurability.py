@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from models.contract.metrics.definition import Need
+from models.contract.metrics.units import facts
 from models.contract.vocabulary import EventName, View
 from workers.engine.calibration import Residual, residual, views_within
 from workers.engine.events import Instant
-from workers.engine.metrics.spec import MetricSpec, Need
+from workers.engine.metrics.spec import MetricSpec
 
 _WORDS = {
     View.FRONT: "from the net",
@@ -65,12 +67,12 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> str | None:
     missing = [event.value for event in spec.events if event not in context.events]
     if missing:
         return f"The {' and '.join(missing)} could not be found in the motion."
-    if context.time_doubtful and spec.unit in ("s", "ms", "m/s", "deg/s"):
+    if context.time_doubtful and facts(spec.unit).timed:
         return "The clip's times do not fit free fall; state the rate the camera recorded at."
-    if context.fps < spec.min_fps - 0.5:
+    if context.fps < spec.metric.min_fps - 0.5:
         return (
             f"{context.fps:.0f} frames per second do not resolve this movement; film at "
-            f"{spec.min_fps:.0f} or more."
+            f"{spec.metric.min_fps:.0f} or more."
         )
     if context.view is None:
         return None
@@ -84,13 +86,14 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> str | None:
 
 def _view_limit(spec: MetricSpec, view: View, fps: float, method: str) -> str | None:
     """Return why the view does not support a metric; unproven positions count as unsuitable."""
-    if spec.tolerance is None:
+    tolerance = spec.metric.tolerance
+    if tolerance is None:
         return None
     known = residual(spec.name, view, fps, method)
     unproven = view is not View.SIDE and (known is None or known.count < MIN_FILMS)
-    if not unproven and (known is None or _near_enough(known, view, spec.tolerance)):
+    if not unproven and (known is None or _near_enough(known, view, tolerance)):
         return None
-    better = [other for other in views_within(spec.name, spec.tolerance, fps) if other != view]
+    better = [other for other in views_within(spec.name, tolerance, fps) if other != view]
     if unproven and better:
         return f"Not proven {_WORDS[view]}: too few such films; film {_WORDS[better[0]]}."
     if better:

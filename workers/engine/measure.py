@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.contract.analysis import Event, Metric
+from models.contract.metrics.units import facts
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import EventName, RepetitionKind, Sex
@@ -25,7 +26,6 @@ from workers.engine.metrics.spec import MetricSpec
 from workers.engine.samples import Samples
 from workers.engine.uncertainty import SAMPLES, Z95, best, cloud, value_and_sd
 
-_DIGITS = {"deg": 2, "s": 4, "ms": 1, "m": 4, "m/s": 3, "deg/s": 1, "1": 4}
 FLOOR_UNDER_ANKLES = 0.045
 """Ankle joint centre over the floor in standing heights, where no heel or toe is seen."""
 
@@ -135,7 +135,7 @@ def _metric(
     if reason is None:
         known = _residual(spec, context, method)
         half = Z95 * float(np.hypot(sd, known.sd))
-        digits = _DIGITS[spec.unit]
+        digits = facts(spec.unit).stored
         value = round(_within(spec, value - known.bias), digits)
         low, high = round(value - half, digits), round(value + half, digits)
         bias = round(known.bias, digits)
@@ -144,10 +144,10 @@ def _metric(
             repeat = round(shares.both * half / Z95, digits + 1)
             session = min(round(shares.session * half / Z95, digits + 1), repeat)
             shown, usually = shares.shown, shares.usually
-        if spec.lowest is not None:
-            low = min(max(low, spec.lowest), value)
-        if spec.highest is not None:
-            high = max(min(high, spec.highest), value)
+        if spec.metric.lowest is not None:
+            low = min(max(low, spec.metric.lowest), value)
+        if spec.metric.highest is not None:
+            high = max(min(high, spec.metric.highest), value)
     return Metric(
         key=spec.key,
         title=spec.title,
@@ -164,14 +164,14 @@ def _metric(
         measurable=reason is None,
         reason=reason,
         method=method,
-        reference=spec.reference,
+        reference=spec.taken.reference,
     )
 
 
 def _within(spec: MetricSpec, value: float) -> float:
     """Return a corrected value, not beyond the bounds of the quantity."""
-    low = -np.inf if spec.lowest is None else spec.lowest
-    high = np.inf if spec.highest is None else spec.highest
+    low = -np.inf if spec.metric.lowest is None else spec.metric.lowest
+    high = np.inf if spec.metric.highest is None else spec.metric.highest
     return float(np.clip(value, low, high))
 
 

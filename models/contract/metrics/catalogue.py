@@ -37,6 +37,11 @@ class Catalogue:
         twice = sorted({name for each in (keys, names) for name in each if each.count(name) > 1})
         if twice:
             raise ValueError(f"metrics defined twice: {twice}")
+        self._by_name = {
+            name: one
+            for one in self
+            for name in (one.key, *(metric_name(one.key, taken.event) for taken in one.taken))
+        }
         lost = sorted(one.key for one in self._definitions if one.movement not in self._by_key)
         if lost:
             raise ValueError(f"variants of metrics that are not defined: {lost}")
@@ -56,6 +61,10 @@ class Catalogue:
     def get(self, key: str) -> MetricDefinition | None:
         """Return the definition of a key, or None."""
         return self._by_key.get(key)
+
+    def named(self, name: str) -> MetricDefinition | None:
+        """Return the definition of a key or of a key at an event, or None."""
+        return self._by_name.get(name)
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -102,9 +111,9 @@ class Catalogue:
         known = self.get(key)
         return Drawn() if known is None else known.drawn
 
-    def yes_no(self, key: str) -> bool:
-        """Whether a metric is 1 or 0."""
-        known = self.get(key)
+    def yes_no(self, name: str) -> bool:
+        """Whether a metric, by key or name, is 1 or 0."""
+        known = self.named(name)
         return known is not None and known.yes_no
 
     def percent(self, key: str) -> bool:

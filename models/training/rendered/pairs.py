@@ -28,7 +28,7 @@ import numpy as np
 from models.contract.analysis import Analysis
 from models.contract.clip import ClipFacts, Usability
 from models.contract.comparison import Comparison, MetricDifference, Verdict
-from models.contract.metric_names import metric_name
+from models.contract.metrics.definition import metric_name
 from models.contract.tracks import BodyMotion
 from workers.decide.compare import Group, compare
 from workers.engine.engine import analyse, analyse_motion

@@ -14,7 +14,7 @@ import numpy as np
 from scipy import special
 
 from models.contract.analysis import Analysis
-from models.contract.metric_names import metric_name
+from models.contract.metrics.definition import metric_name
 from workers.decide.place import one_place
 from workers.engine.truth import ClipTruth
 

@@ -22,7 +22,7 @@ import numpy as np
 
 from models.contract.analysis import Analysis, Metric
 from models.contract.comparison import MetricDifference
-from models.contract.metric_names import metric_name
+from models.contract.metrics.definition import metric_name
 from models.contract.vocabulary import View
 from workers.cli.accuracy import joint_track, read_document
 from workers.engine.engine import analyse

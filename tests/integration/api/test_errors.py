@@ -7,7 +7,7 @@ import pytest
 from fastapi import FastAPI
 
 from models.contract.errors import DatabaseUnavailable, ObjectStoreUnavailable
-from models.contract.metric_names import METRIC_NAMES
+from models.contract.metrics.catalogue import CATALOGUE
 from service.api.pages import problem_types
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem
@@ -180,7 +180,7 @@ def test_docs_show_every_operation(anonymous: httpx.Client, app: FastAPI) -> Non
 
 def test_docs_fold_long_lists_of_values(anonymous: httpx.Client) -> None:
     page = anonymous.get("/docs").text
-    assert f"<summary>one of {len(METRIC_NAMES)} names</summary>" in page
+    assert f"<summary>one of {len(CATALOGUE.names)} names</summary>" in page
     assert "<code>rear_foot_load_share@loading</code>" in page
     assert "<code>serve</code> | <code>shadow</code>" in page
 

@@ -1,4 +1,5 @@
-"""The metrics: one small pure function each, with the data that describes it beside it.
+"""The formulas of the metrics: one small pure function each, under the key of its definition.
 
-A module of this package that defines ``METRICS`` takes part; adding a metric is adding one file.
+Each module but ``registry`` and ``spec`` holds the ``FORMULAS`` of a family. Everything else that
+is said of a metric stands in ``models.contract.metrics``.
 """

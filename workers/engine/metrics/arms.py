@@ -2,30 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
 from workers.engine.geometry import angle_between, elevation, flexion, norm
-from workers.engine.metrics.spec import LOADED, SERVES, SWINGS, THROWS, MetricSpec, Need
+from workers.engine.metrics.spec import AtEvent, Formula, Formulas
 from workers.engine.samples import Samples
-
-_ELBOW = {
-    EventName.RACKET_LOW: "104 deg at the cocked position, world-class players (Sports Biomech "
-    "2003, 2(1):51-64).",
-    EventName.CONTACT: "30.1 ± 15.9 deg at impact, pooled over studies (Front Sports Act Living "
-    "2024, doi 10.3389/fspor.2024.1432030).",
-}
-_ELEVATION = {
-    EventName.CONTACT: "110.7 ± 16.9 deg at impact, pooled over studies (Front Sports Act "
-    "Living 2024, doi 10.3389/fspor.2024.1432030).",
-}
-RACKET_REFERENCE = (
-    "Racket impact height 1.49 ± 0.03 of standing height in elite, 1.43 ± 0.05 in beginners "
-    "(Med Sci Sports Exerc 2005, 37(6):1021-1029); the wrist is about half a metre lower."
-)
 
 
 def contact_height_ratio(body: Samples) -> FloatArray:
@@ -60,7 +43,7 @@ def throw_elevation(body: Samples) -> FloatArray:
     return elevation(np.zeros_like(at_release), at_release)
 
 
-def _elbow_at(event: EventName) -> Callable[[Samples], FloatArray]:
+def _elbow_at(event: EventName) -> Formula:
     def compute(body: Samples) -> FloatArray:
         pose = body.pose(event)
         return flexion(*(pose.joint(f"hitting_{j}") for j in ("shoulder", "elbow", "wrist")))
@@ -72,7 +55,7 @@ def _elbow_at(event: EventName) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-def _shoulder_at(event: EventName) -> Callable[[Samples], FloatArray]:
+def _shoulder_at(event: EventName) -> Formula:
     def compute(body: Samples) -> FloatArray:
         pose = body.pose(event)
         arm = pose.joint("hitting_elbow") - pose.joint("hitting_shoulder")
@@ -86,7 +69,7 @@ def _shoulder_at(event: EventName) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-def _tossing_at(event: EventName) -> Callable[[Samples], FloatArray]:
+def _tossing_at(event: EventName) -> Formula:
     def compute(body: Samples) -> FloatArray:
         pose = body.pose(event)
         return elevation(pose.joint("tossing_shoulder"), pose.joint("tossing_wrist"))
@@ -98,84 +81,12 @@ def _tossing_at(event: EventName) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-METRICS = (
-    *(
-        MetricSpec(
-            "elbow_flexion",
-            "Hitting elbow flexion",
-            "deg",
-            event,
-            _elbow_at(event),
-            kinds=LOADED if event is EventName.TROPHY else SERVES,
-            reference=_ELBOW.get(event),
-            tolerance=9.0,
-            lowest=0.0,
-        )
-        for event in (EventName.TROPHY, EventName.RACKET_LOW, EventName.CONTACT)
-    ),
-    *(
-        MetricSpec(
-            "shoulder_elevation",
-            "Hitting arm elevation",
-            "deg",
-            event,
-            _shoulder_at(event),
-            kinds=LOADED if event is EventName.TROPHY else SERVES,
-            reference=_ELEVATION.get(event),
-            tolerance=9.0,
-        )
-        for event in (EventName.TROPHY, EventName.CONTACT)
-    ),
-    *(
-        MetricSpec(
-            "tossing_arm_elevation",
-            "Tossing arm elevation",
-            "deg",
-            event,
-            _tossing_at(event),
-            kinds=LOADED if event is EventName.TROPHY else SERVES,
-            tolerance=12.0,
-        )
-        for event in (EventName.RELEASE, EventName.TROPHY)
-    ),
-    MetricSpec(
-        "contact_height_ratio",
-        "Wrist height at contact",
-        "1",
-        EventName.CONTACT,
-        contact_height_ratio,
-        kinds=SWINGS,
-        reference=RACKET_REFERENCE,
-        tolerance=0.03,
-    ),
-    MetricSpec(
-        "contact_forward",
-        "Wrist ahead of the front foot at contact",
-        "m",
-        EventName.CONTACT,
-        contact_forward,
-        frozenset({Need.FEET, Need.STATURE}),
-        reference="Flat serves about 0.17 m farther into the court than kick serves "
-        "(Sports Med Open 2021, doi 10.1186/s40798-020-00295-2).",
-        tolerance=0.1,
-    ),
-    MetricSpec(
-        "toss_release_height",
-        "Tossing wrist height at release",
-        "1",
-        EventName.RELEASE,
-        toss_release_height,
-        tolerance=0.06,
-    ),
-    MetricSpec(
-        "throw_elevation",
-        "Throw: upward direction of the hand",
-        "deg",
-        EventName.CONTACT,
-        throw_elevation,
-        frozenset({Need.FAST}),
-        kinds=THROWS,
-        min_fps=50.0,
-        tolerance=12.0,
-    ),
-)
+FORMULAS: Formulas = {
+    "elbow_flexion": AtEvent(_elbow_at),
+    "shoulder_elevation": AtEvent(_shoulder_at),
+    "tossing_arm_elevation": AtEvent(_tossing_at),
+    "contact_height_ratio": contact_height_ratio,
+    "contact_forward": contact_forward,
+    "toss_release_height": toss_release_height,
+    "throw_elevation": throw_elevation,
+}

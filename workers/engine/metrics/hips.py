@@ -7,10 +7,9 @@ import numpy as np
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
 from workers.engine.geometry import norm
-from workers.engine.metrics.spec import MetricSpec, Need
+from workers.engine.metrics.spec import Formulas
 from workers.engine.samples import Pose, Samples
 
-FEET = frozenset({Need.FEET})
 _X, _Z = 0, 2
 
 
@@ -47,34 +46,8 @@ def front_hip_advance(body: Samples) -> FloatArray:
     return np.asarray(ahead / leg_length(pose))
 
 
-METRICS = (
-    MetricSpec(
-        "rear_hip_drop",
-        "Rear hip sinks",
-        "1",
-        EventName.LOADING,
-        rear_hip_drop,
-        FEET,
-        (EventName.SET_UP,),
-        tolerance=0.06,
-    ),
-    MetricSpec(
-        "rear_hip_setback",
-        "Rear hip moves back",
-        "1",
-        EventName.LOADING,
-        rear_hip_setback,
-        FEET,
-        (EventName.SET_UP,),
-        tolerance=0.06,
-    ),
-    MetricSpec(
-        "front_hip_advance",
-        "Front hip ahead of the front foot",
-        "1",
-        EventName.LOADING,
-        front_hip_advance,
-        FEET,
-        tolerance=0.06,
-    ),
-)
+FORMULAS: Formulas = {
+    "rear_hip_drop": rear_hip_drop,
+    "rear_hip_setback": rear_hip_setback,
+    "front_hip_advance": front_hip_advance,
+}

@@ -2,27 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
 from workers.engine.geometry import flexion
-from workers.engine.metrics.spec import LOADED, SERVES, MetricSpec, Need
+from workers.engine.metrics.spec import AtEvent, Formula, Formulas
 from workers.engine.samples import Pose, Samples
-
-FEET = frozenset({Need.FEET})
-FRONT_TROPHY = (
-    "64.5 ± 9.7 deg at trophy, pooled over studies (Front Sports Act Living 2024, "
-    "doi 10.3389/fspor.2024.1432030)."
-)
-_REFERENCE = {
-    ("front", EventName.TROPHY): FRONT_TROPHY,
-    ("front", EventName.LOADING): "Peak 69.2 deg, 8 collegiate men (thesis, Cardiff 2013).",
-    ("rear", EventName.LOADING): "Peak 78.5 deg, 8 collegiate men (thesis, Cardiff 2013).",
-    ("front", EventName.CONTACT): "Slightly flexed (Sports Biomech 2003, 2(1):51-64).",
-}
 
 
 def knee_flexion(pose: Pose, side: str) -> FloatArray:
@@ -51,7 +39,7 @@ def leg_drive_speed(body: Samples) -> FloatArray:
     return body.extreme(speed, body.between(EventName.LOADING, EventName.CONTACT))[0]
 
 
-def _flexion_at(which: str, event: EventName) -> Callable[[Samples], FloatArray]:
+def _flexion_at(which: str, event: EventName) -> Formula:
     def compute(body: Samples) -> FloatArray:
         return knee_flexion(body.pose(event), which)
 
@@ -62,7 +50,7 @@ def _flexion_at(which: str, event: EventName) -> Callable[[Samples], FloatArray]
     return compute
 
 
-def _extension_speed(which: str) -> Callable[[Samples], FloatArray]:
+def _extension_speed(which: str) -> Formula:
     def compute(body: Samples) -> FloatArray:
         path = knee_flexion_path(body, which)[..., None]
         mask = body.between(EventName.LOADING, EventName.CONTACT)
@@ -74,50 +62,10 @@ def _extension_speed(which: str) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-def _specs(which: str) -> tuple[MetricSpec, ...]:
-    title = f"{which.capitalize()} knee"
-    flexions = tuple(
-        MetricSpec(
-            f"{which}_knee_flexion",
-            f"{title} flexion",
-            "deg",
-            event,
-            _flexion_at(which, event),
-            FEET,
-            kinds=LOADED if event is EventName.LOADING else SERVES,
-            reference=_REFERENCE.get((which, event)),
-            tolerance=6.0,
-            lowest=0.0,
-        )
-        for event in (EventName.TROPHY, EventName.LOADING, EventName.CONTACT)
-    )
-    return (
-        *flexions,
-        MetricSpec(
-            f"{which}_knee_extension_speed",
-            f"{title} extension speed",
-            "deg/s",
-            None,
-            _extension_speed(which),
-            FEET,
-            (EventName.LOADING, EventName.CONTACT),
-            min_fps=50.0,
-            tolerance=120.0,
-        ),
-    )
-
-
-METRICS = (
-    *_specs("front"),
-    *_specs("rear"),
-    MetricSpec(
-        "leg_drive_speed",
-        "Upward speed of the pelvis, peak",
-        "m/s",
-        None,
-        leg_drive_speed,
-        frozenset({Need.STATURE}),
-        (EventName.LOADING, EventName.CONTACT),
-        tolerance=0.3,
-    ),
-)
+FORMULAS: Formulas = {
+    "front_knee_flexion": AtEvent(partial(_flexion_at, "front")),
+    "front_knee_extension_speed": _extension_speed("front"),
+    "rear_knee_flexion": AtEvent(partial(_flexion_at, "rear")),
+    "rear_knee_extension_speed": _extension_speed("rear"),
+    "leg_drive_speed": leg_drive_speed,
+}

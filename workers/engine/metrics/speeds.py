@@ -2,31 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from itertools import pairwise
-
 import numpy as np
 
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
 from workers.engine.geometry import line_turn, norm, unwrap
-from workers.engine.metrics.spec import SERVES, SWINGS, MetricSpec, Need
+from workers.engine.metrics.spec import Formula, Formulas
 from workers.engine.samples import Samples
 
-FAST = frozenset({Need.FAST})
-_USES = (EventName.LOADING, EventName.CONTACT)
 _PARTS = ("pelvis", "trunk", "upper_arm", "forearm")
-_WORD = {"pelvis": "Pelvis", "trunk": "Trunk", "upper_arm": "Upper arm", "forearm": "Forearm"}
-_TIMING = {
-    "trunk": "Peak upper-torso rotation 58 ms (men) and 75 ms (women) before impact (Sports "
-    "Biomech 2003, 2(1):51-64).",
-}
-ORDER_REFERENCE = (
-    "Energy peaks run from proximal to distal (2 top players, 2009), yet peak pelvis rotation "
-    "came after the upper torso in 20 world-class players (Sports Biomech 2003, 2(1):51-64): do "
-    "not fail a serve on this."
-)
 
 
 def wrist_speed_peak(body: Samples) -> FloatArray:
@@ -72,7 +57,7 @@ def sequence_proximal_to_distal(body: Samples) -> FloatArray:
     return np.where(np.isnan(times).any(axis=0), np.nan, order.astype(np.float64))
 
 
-def _peak_at(part: str) -> Callable[[Samples], FloatArray]:
+def _peak_at(part: str) -> Formula:
     def compute(body: Samples) -> FloatArray:
         return np.asarray(1e3 * (peak_time(body, part) - body.when(EventName.CONTACT)))
 
@@ -83,7 +68,7 @@ def _peak_at(part: str) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-def _gap(first: str, second: str) -> Callable[[Samples], FloatArray]:
+def _gap(first: str, second: str) -> Formula:
     def compute(body: Samples) -> FloatArray:
         return np.asarray(1e3 * (peak_time(body, second) - peak_time(body, first)))
 
@@ -94,7 +79,7 @@ def _gap(first: str, second: str) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-def _peak_speed(part: str) -> Callable[[Samples], FloatArray]:
+def _peak_speed(part: str) -> Formula:
     def compute(body: Samples) -> FloatArray:
         mask = body.between(EventName.LOADING, EventName.CONTACT)
         return body.extreme(part_speed(body, part), mask)[0]
@@ -106,84 +91,16 @@ def _peak_speed(part: str) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-METRICS = (
-    MetricSpec(
-        "wrist_speed_peak",
-        "Hitting wrist speed, peak",
-        "m/s",
-        None,
-        wrist_speed_peak,
-        frozenset({Need.FAST, Need.STATURE}),
-        (EventName.CONTACT,),
-        SWINGS,
-        min_fps=100.0,
-        tolerance=2.5,
-    ),
-    *(
-        MetricSpec(
-            f"sequence_{part}",
-            f"{_WORD[part]} fastest, before contact",
-            "ms",
-            None,
-            _peak_at(part),
-            FAST,
-            _USES,
-            SERVES,
-            _TIMING.get(part),
-            min_fps=100.0,
-        )
-        for part in _PARTS
-    ),
-    *(
-        MetricSpec(
-            f"sequence_gap_{a}_{b}",
-            f"{_WORD[a]} to {_WORD[b].lower()}",
-            "ms",
-            None,
-            _gap(a, b),
-            FAST,
-            _USES,
-            SERVES,
-            min_fps=100.0,
-        )
-        for a, b in pairwise(_PARTS)
-    ),
-    MetricSpec(
-        "sequence_proximal_to_distal",
-        "Peak speeds in proximal-to-distal order",
-        "1",
-        None,
-        sequence_proximal_to_distal,
-        FAST,
-        _USES,
-        SERVES,
-        ORDER_REFERENCE,
-        min_fps=100.0,
-        lowest=0.0,
-        highest=1.0,
-    ),
-    MetricSpec(
-        "pelvis_rotation_speed_peak",
-        "Pelvis rotation speed, peak",
-        "deg/s",
-        None,
-        _peak_speed("pelvis"),
-        FAST,
-        _USES,
-        SERVES,
-        "440 deg/s, world-class players (Sports Biomech 2003, 2(1):51-64).",
-        min_fps=100.0,
-    ),
-    MetricSpec(
-        "trunk_rotation_speed_peak",
-        "Upper-torso rotation speed, peak",
-        "deg/s",
-        None,
-        _peak_speed("trunk"),
-        FAST,
-        _USES,
-        SERVES,
-        "870 deg/s, world-class players (Sports Biomech 2003, 2(1):51-64).",
-        min_fps=100.0,
-    ),
-)
+FORMULAS: Formulas = {
+    "wrist_speed_peak": wrist_speed_peak,
+    "sequence_pelvis": _peak_at("pelvis"),
+    "sequence_trunk": _peak_at("trunk"),
+    "sequence_upper_arm": _peak_at("upper_arm"),
+    "sequence_forearm": _peak_at("forearm"),
+    "sequence_gap_pelvis_trunk": _gap("pelvis", "trunk"),
+    "sequence_gap_trunk_upper_arm": _gap("trunk", "upper_arm"),
+    "sequence_gap_upper_arm_forearm": _gap("upper_arm", "forearm"),
+    "sequence_proximal_to_distal": sequence_proximal_to_distal,
+    "pelvis_rotation_speed_peak": _peak_speed("pelvis"),
+    "trunk_rotation_speed_peak": _peak_speed("trunk"),
+}

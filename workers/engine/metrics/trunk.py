@@ -2,22 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
 from workers.engine.geometry import elevation, inclination
-from workers.engine.metrics.spec import LOADED, SERVES, MetricSpec
+from workers.engine.metrics.spec import AtEvent, Formula, Formulas
 from workers.engine.samples import Pose, Samples
 
-_REFERENCE = {
-    EventName.TROPHY: "25.0 ± 7.1 deg from the vertical at trophy, pooled over studies (Front "
-    "Sports Act Living 2024, doi 10.3389/fspor.2024.1432030).",
-    EventName.CONTACT: "48 deg above the horizontal = 42 deg from the vertical, world-class "
-    "players (Sports Biomech 2003, 2(1):51-64).",
-}
 _EVENTS = (EventName.TROPHY, EventName.CONTACT)
 
 
@@ -35,7 +27,7 @@ def shoulder_over_shoulder(body: Samples) -> FloatArray:
     return np.asarray(before - after)
 
 
-def _tilt_at(event: EventName) -> Callable[[Samples], FloatArray]:
+def _tilt_at(event: EventName) -> Formula:
     def compute(body: Samples) -> FloatArray:
         return shoulder_tilt(body.pose(event))
 
@@ -46,7 +38,7 @@ def _tilt_at(event: EventName) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-def _inclination_at(event: EventName) -> Callable[[Samples], FloatArray]:
+def _inclination_at(event: EventName) -> Formula:
     def compute(body: Samples) -> FloatArray:
         pose = body.pose(event)
         return inclination(pose.mid("hip"), pose.mid("shoulder"))
@@ -58,80 +50,37 @@ def _inclination_at(event: EventName) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-def _part_at(event: EventName, axis: int, sign: int, doc: str) -> Callable[[Samples], FloatArray]:
+def _lateral_at(event: EventName) -> Formula:
     def compute(body: Samples) -> FloatArray:
-        pose = body.pose(event)
-        axis_vector = pose.mid("shoulder") - pose.mid("hip")
-        return np.asarray(
-            np.degrees(np.arctan2(sign * axis_vector[..., axis], axis_vector[..., 2]))
-        )
+        return _lean(body.pose(event), 1, 1)
 
-    compute.__doc__ = doc
-    return compute
-
-
-def _specs(event: EventName) -> tuple[MetricSpec, ...]:
-    kinds = LOADED if event is EventName.TROPHY else SERVES
-    lateral = (
+    compute.__doc__ = (
         f"Lean of the trunk axis across the target line at {event.value}, deg from the vertical; "
         "positive toward the tossing side."
     )
-    backward = (
+    return compute
+
+
+def _backward_at(event: EventName) -> Formula:
+    def compute(body: Samples) -> FloatArray:
+        return _lean(body.pose(event), 0, -1)
+
+    compute.__doc__ = (
         f"Lean of the trunk axis along the target line at {event.value}, deg from the vertical; "
         "positive away from the target."
     )
-    return (
-        MetricSpec(
-            "shoulder_line_tilt",
-            "Shoulder-line tilt",
-            "deg",
-            event,
-            _tilt_at(event),
-            kinds=kinds,
-            tolerance=4.5,
-        ),
-        MetricSpec(
-            "trunk_inclination",
-            "Trunk inclination",
-            "deg",
-            event,
-            _inclination_at(event),
-            kinds=kinds,
-            reference=_REFERENCE[event],
-            tolerance=4.5,
-            lowest=0.0,
-        ),
-        MetricSpec(
-            "trunk_lateral_tilt",
-            "Trunk lean to the tossing side",
-            "deg",
-            event,
-            _part_at(event, 1, 1, lateral),
-            kinds=kinds,
-            tolerance=6.0,
-        ),
-        MetricSpec(
-            "trunk_backward_tilt",
-            "Trunk lean away from the target",
-            "deg",
-            event,
-            _part_at(event, 0, -1, backward),
-            kinds=kinds,
-            tolerance=6.0,
-        ),
-    )
+    return compute
 
 
-METRICS = (
-    *_specs(EventName.TROPHY),
-    *_specs(EventName.CONTACT),
-    MetricSpec(
-        "shoulder_over_shoulder",
-        "Shoulder over shoulder",
-        "deg",
-        None,
-        shoulder_over_shoulder,
-        uses=_EVENTS,
-        tolerance=7.0,
-    ),
-)
+def _lean(pose: Pose, axis: int, sign: int) -> FloatArray:
+    axis_vector = pose.mid("shoulder") - pose.mid("hip")
+    return np.asarray(np.degrees(np.arctan2(sign * axis_vector[..., axis], axis_vector[..., 2])))
+
+
+FORMULAS: Formulas = {
+    "shoulder_line_tilt": AtEvent(_tilt_at),
+    "trunk_inclination": AtEvent(_inclination_at),
+    "trunk_lateral_tilt": AtEvent(_lateral_at),
+    "trunk_backward_tilt": AtEvent(_backward_at),
+    "shoulder_over_shoulder": shoulder_over_shoulder,
+}

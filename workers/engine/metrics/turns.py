@@ -6,8 +6,6 @@ the target line instead (0 = chest to the net, 90 = side-on) and needs the targe
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from models.contract.skeleton import CANONICAL_BODY
@@ -15,17 +13,11 @@ from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
 from workers.engine.geometry import line_turn, separation, unwrap, wrap180
 from workers.engine.metrics.legs import mean_knee_flexion
-from workers.engine.metrics.spec import LOADED, MetricSpec, Need
+from workers.engine.metrics.spec import AtEvent, Formula, Formulas
 from workers.engine.samples import Pose, Samples
 
 _LINE = {"pelvis": "hip", "shoulder": "shoulder", "knee": "knee"}
 _ENDS = ("rear_hip", "front_hip", "hitting_shoulder", "tossing_shoulder")
-_PART = {"pelvis": "Pelvis", "shoulder": "Shoulder", "knee": "Knee"}
-TOLERANCE = 12.0
-"""Degrees: one and a half times what is aimed at from the side."""
-SEPARATION_REFERENCE = (
-    "20-30 deg is often repeated for professionals, unverified; orientation only, no limit."
-)
 
 
 def absolute_turn(pose: Pose, part: str) -> FloatArray:
@@ -51,33 +43,25 @@ def turn_to_bend_ratio(body: Samples) -> FloatArray:
     return np.asarray(turned / np.where(bent >= 10.0, bent, np.nan))
 
 
-def hip_shoulder_separation(body: Samples) -> FloatArray:
-    """Shoulder turn minus pelvis turn at trophy, both on the horizontal plane, deg.
-
-    Positive = shoulders turned farther from the target than the pelvis.
-    """
-    return _separation(body.pose(EventName.TROPHY))
-
-
-def hip_shoulder_separation_loading(body: Samples) -> FloatArray:
-    """Shoulder turn minus pelvis turn at loading, both on the horizontal plane, deg.
-
-    Positive = shoulders turned farther from the target than the pelvis.
-    """
-    return _separation(body.pose(EventName.LOADING))
-
-
 def hip_shoulder_separation_peak(body: Samples) -> FloatArray:
     """Largest shoulder turn minus pelvis turn between release and contact, deg."""
     mask = body.between(EventName.RELEASE, EventName.CONTACT)
     return body.extreme(separation(*(body.path(name) for name in _ENDS)), mask)[0]
 
 
-def _separation(pose: Pose) -> FloatArray:
-    return separation(*(pose.joint(name) for name in _ENDS))
+def _separation_at(event: EventName) -> Formula:
+    def compute(body: Samples) -> FloatArray:
+        pose = body.pose(event)
+        return separation(*(pose.joint(name) for name in _ENDS))
+
+    compute.__doc__ = (
+        f"Shoulder turn minus pelvis turn at {event.value}, both on the horizontal plane, deg.\n\n"
+        "Positive = shoulders turned farther from the target than the pelvis."
+    )
+    return compute
 
 
-def _turn_at_loading(part: str) -> Callable[[Samples], FloatArray]:
+def _turn_at_loading(part: str) -> Formula:
     def compute(body: Samples) -> FloatArray:
         return turn_between(body, part, EventName.SET_UP, EventName.LOADING)
 
@@ -88,7 +72,7 @@ def _turn_at_loading(part: str) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-def _turn_peak(part: str) -> Callable[[Samples], FloatArray]:
+def _turn_peak(part: str) -> Formula:
     def compute(body: Samples) -> FloatArray:
         front, rear = CANONICAL_BODY.both(_LINE[part])
         turn = unwrap(line_turn(body.path(rear), body.path(front)))
@@ -103,7 +87,7 @@ def _turn_peak(part: str) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-def _turn_absolute(part: str) -> Callable[[Samples], FloatArray]:
+def _turn_absolute(part: str) -> Formula:
     def compute(body: Samples) -> FloatArray:
         return absolute_turn(body.pose(EventName.LOADING), part)
 
@@ -114,80 +98,17 @@ def _turn_absolute(part: str) -> Callable[[Samples], FloatArray]:
     return compute
 
 
-def _specs(part: str) -> tuple[MetricSpec, ...]:
-    title = f"{_PART[part]} turn"
-    return (
-        MetricSpec(
-            f"{part}_turn",
-            title,
-            "deg",
-            EventName.LOADING,
-            _turn_at_loading(part),
-            uses=(EventName.SET_UP,),
-            tolerance=TOLERANCE,
-        ),
-        MetricSpec(
-            f"{part}_turn_peak",
-            f"{title}, peak",
-            "deg",
-            None,
-            _turn_peak(part),
-            uses=(EventName.SET_UP, EventName.CONTACT),
-            tolerance=TOLERANCE,
-        ),
-        MetricSpec(
-            f"{part}_turn_absolute",
-            f"{title} against the target",
-            "deg",
-            EventName.LOADING,
-            _turn_absolute(part),
-            frozenset({Need.TARGET}),
-            kinds=LOADED,
-            tolerance=TOLERANCE,
-        ),
-    )
-
-
-METRICS = (
-    *_specs("pelvis"),
-    *_specs("shoulder"),
-    *_specs("knee"),
-    MetricSpec(
-        "turn_to_bend_ratio",
-        "Pelvis turn per knee bend",
-        "1",
-        EventName.LOADING,
-        turn_to_bend_ratio,
-        uses=(EventName.SET_UP,),
-        tolerance=0.2,
-    ),
-    MetricSpec(
-        "hip_shoulder_separation",
-        "Hip-shoulder separation",
-        "deg",
-        EventName.TROPHY,
-        hip_shoulder_separation,
-        reference=SEPARATION_REFERENCE,
-        tolerance=TOLERANCE,
-    ),
-    MetricSpec(
-        "hip_shoulder_separation",
-        "Hip-shoulder separation",
-        "deg",
-        EventName.LOADING,
-        hip_shoulder_separation_loading,
-        kinds=LOADED,
-        reference=SEPARATION_REFERENCE,
-        tolerance=TOLERANCE,
-    ),
-    MetricSpec(
-        "hip_shoulder_separation_peak",
-        "Hip-shoulder separation, peak",
-        "deg",
-        None,
-        hip_shoulder_separation_peak,
-        uses=(EventName.RELEASE, EventName.CONTACT),
-        reference=SEPARATION_REFERENCE,
-        tolerance=TOLERANCE,
-    ),
-)
+FORMULAS: Formulas = {
+    "pelvis_turn": _turn_at_loading("pelvis"),
+    "pelvis_turn_peak": _turn_peak("pelvis"),
+    "pelvis_turn_absolute": _turn_absolute("pelvis"),
+    "shoulder_turn": _turn_at_loading("shoulder"),
+    "shoulder_turn_peak": _turn_peak("shoulder"),
+    "shoulder_turn_absolute": _turn_absolute("shoulder"),
+    "knee_turn": _turn_at_loading("knee"),
+    "knee_turn_peak": _turn_peak("knee"),
+    "knee_turn_absolute": _turn_absolute("knee"),
+    "turn_to_bend_ratio": turn_to_bend_ratio,
+    "hip_shoulder_separation": AtEvent(_separation_at),
+    "hip_shoulder_separation_peak": hip_shoulder_separation_peak,
+}

@@ -8,16 +8,11 @@ from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
 from workers.engine.load import dynamic_share, static_share, time_at_or_above
 from workers.engine.mass import centre_of_mass
-from workers.engine.metrics.spec import HOLDS, LOADED, MetricSpec, Need
+from workers.engine.metrics.spec import Formulas
 from workers.engine.samples import LOAD_HALF_WIDTH_S, Samples
 
 LEVEL = 0.6
-RULE = (
-    "At least 0.60 at the most loaded instant: common coaching rule, no source; no published "
-    "mean exists. Compare with the static share."
-)
-FEET = frozenset({Need.FEET})
-TOLERANCE = 0.06
+"""Share over the rear foot that counts as loaded: common coaching rule, no source."""
 
 
 def rear_foot_load_share(body: Samples) -> FloatArray:
@@ -106,103 +101,14 @@ def _dynamic_series(body: Samples) -> FloatArray:
     return dynamic_share(body.com(), acceleration, rear, front, body.floor_z)
 
 
-METRICS = (
-    MetricSpec(
-        "rear_foot_load_share",
-        "Weight over the rear foot",
-        "1",
-        EventName.LOADING,
-        rear_foot_load_share,
-        FEET,
-        kinds=LOADED,
-        reference=RULE,
-        tolerance=TOLERANCE,
-    ),
-    MetricSpec(
-        "rear_foot_load_share_foot_centre",
-        "Weight over the rear foot (foot centres)",
-        "1",
-        EventName.LOADING,
-        rear_foot_load_share_foot_centre,
-        FEET,
-        kinds=LOADED,
-        reference=RULE,
-        tolerance=TOLERANCE,
-    ),
-    MetricSpec(
-        "rear_foot_load_share_dynamic",
-        "Weight over the rear foot (dynamic)",
-        "1",
-        EventName.LOADING,
-        rear_foot_load_share_dynamic,
-        FEET,
-        tolerance=0.12,
-    ),
-    MetricSpec(
-        "rear_foot_load_share_peak",
-        "Weight over the rear foot, peak",
-        "1",
-        None,
-        rear_foot_load_share_peak,
-        FEET,
-        (EventName.RELEASE, EventName.LOADING),
-        reference=RULE,
-        tolerance=TOLERANCE,
-    ),
-    MetricSpec(
-        "most_loaded_before_contact",
-        "Most rear-loaded instant before contact",
-        "s",
-        None,
-        most_loaded_before_contact,
-        FEET,
-        (EventName.RELEASE, EventName.LOADING, EventName.CONTACT),
-    ),
-    MetricSpec(
-        "rear_load_time_60",
-        "Time at or above 60 % over the rear foot",
-        "s",
-        None,
-        rear_load_time_60,
-        FEET,
-        (EventName.SET_UP, EventName.LOADING),
-        reference=RULE,
-        tolerance=0.3,
-        lowest=0.0,
-    ),
-    MetricSpec(
-        "hold_rear_load_time_60",
-        "Hold: time at or above 60 % over the rear foot",
-        "s",
-        None,
-        hold_rear_load_time_60,
-        FEET,
-        (EventName.SET_UP, EventName.FINISH),
-        HOLDS,
-        RULE,
-        lowest=0.0,
-    ),
-    MetricSpec(
-        "hold_rear_foot_load_share",
-        "Hold: mean weight over the rear foot",
-        "1",
-        None,
-        hold_rear_foot_load_share,
-        FEET,
-        (EventName.SET_UP, EventName.FINISH),
-        HOLDS,
-        RULE,
-        tolerance=TOLERANCE,
-    ),
-    MetricSpec(
-        "hold_duration",
-        "Hold: duration",
-        "s",
-        None,
-        hold_duration,
-        frozenset(),
-        (EventName.SET_UP, EventName.FINISH),
-        HOLDS,
-        lowest=0.0,
-    ),
-)
+FORMULAS: Formulas = {
+    "rear_foot_load_share": rear_foot_load_share,
+    "rear_foot_load_share_foot_centre": rear_foot_load_share_foot_centre,
+    "rear_foot_load_share_dynamic": rear_foot_load_share_dynamic,
+    "rear_foot_load_share_peak": rear_foot_load_share_peak,
+    "most_loaded_before_contact": most_loaded_before_contact,
+    "rear_load_time_60": rear_load_time_60,
+    "hold_rear_load_time_60": hold_rear_load_time_60,
+    "hold_rear_foot_load_share": hold_rear_foot_load_share,
+    "hold_duration": hold_duration,
+}

@@ -52,7 +52,9 @@ DEFINITIONS = (
         lowest=0.0,
         aim=6.0,
         rank=90,
-        drawn=Drawn(live=Live(LiveAngle.FLEXION, ("right_shoulder", "right_elbow", "right_wrist"))),
+        drawn=Drawn(
+            live=Live(LiveAngle.FLEXION, ("hitting_shoulder", "hitting_elbow", "hitting_wrist"))
+        ),
         wording={
             "en": Wording(
                 "Hitting elbow flexion",

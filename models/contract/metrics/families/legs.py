@@ -57,7 +57,7 @@ DEFINITIONS = (
         headline=True,
         drawn=Drawn(
             Mark.KNEES,
-            live=Live(LiveAngle.FLEXION, ("left_hip", "left_knee", "left_ankle")),
+            live=Live(LiveAngle.FLEXION, ("front_hip", "front_knee", "front_ankle")),
         ),
         wording={
             "en": Wording(
@@ -137,7 +137,7 @@ DEFINITIONS = (
         headline=True,
         drawn=Drawn(
             Mark.KNEES,
-            live=Live(LiveAngle.FLEXION, ("right_hip", "right_knee", "right_ankle")),
+            live=Live(LiveAngle.FLEXION, ("rear_hip", "rear_knee", "rear_ankle")),
         ),
         wording={
             "en": Wording("Rear knee flexion", "Rear knee bend", "0° is a straight leg."),

@@ -36,7 +36,7 @@ DEFINITIONS = (
         rank=40,
         drawn=Drawn(
             Mark.SHOULDERS,
-            live=Live(LiveAngle.ELEVATION, ("right_shoulder", "left_shoulder")),
+            live=Live(LiveAngle.ELEVATION, ("hitting_shoulder", "tossing_shoulder")),
         ),
         wording={
             "en": Wording(

@@ -5,19 +5,21 @@ from __future__ import annotations
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
-from models.contract.metric_names import METRIC_NAMES, METRICS, KnownKey, KnownName, metric_name
+from models.contract.metric_names import KnownKey, KnownName
+from models.contract.metrics.catalogue import CATALOGUE
+from models.contract.metrics.definition import metric_name
 from models.contract.plan import Criterion
 from models.contract.vocabulary import EventName
 
 
 def test_a_name_is_a_key_or_a_key_at_one_of_its_events() -> None:
-    assert set(METRICS) <= set(METRIC_NAMES)
-    assert len(set(METRIC_NAMES)) == len(METRIC_NAMES)
+    assert set(CATALOGUE.keys) <= set(CATALOGUE.names)
+    assert len(set(CATALOGUE.names)) == len(CATALOGUE.names)
     names = TypeAdapter(KnownName)
     assert names.validate_python("elbow_flexion") == "elbow_flexion"
     at_contact = metric_name("elbow_flexion", EventName.CONTACT)
     assert names.validate_python(at_contact) == "elbow_flexion@contact"
-    assert names.json_schema() == {"type": "string", "enum": list(METRIC_NAMES)}
+    assert names.json_schema() == {"type": "string", "enum": list(CATALOGUE.names)}
 
 
 @pytest.mark.parametrize("name", ["elbow_flexon", "elbow_flexion@set_up", "", "tempo@contact"])

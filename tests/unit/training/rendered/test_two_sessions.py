@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from models.contract.analysis import ViewEstimate
-from models.contract.metric_names import metric_name
+from models.contract.metrics.definition import metric_name
 from models.contract.vocabulary import View
 from models.training.rendered.session_errors import ANY_VIEW, Filmed, Player, shares
 from tests.unit.decide.builders import analysis, metric, repetition
