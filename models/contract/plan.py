@@ -12,7 +12,6 @@ from models.contract.base import SCHEMA_BASE, Document, Finite, Share
 from models.contract.metric_names import KnownKey, check_condition
 from models.contract.vocabulary import EventName, RepetitionKind, View
 
-RULES_SCHEMA_ID = SCHEMA_BASE + "practice-rules.v1.json"
 PLAN_SCHEMA_ID = SCHEMA_BASE + "practice-plan.v1.json"
 OUTCOME_SCHEMA_ID = SCHEMA_BASE + "drill-outcome.v1.json"
 

@@ -83,16 +83,20 @@ def analysis_resource(row: Analysis) -> AnalysisResource:
     )
 
 
-def _check_models(asked: tuple[str, ...] | None, person_finder: str) -> None:
+def _with_output(output: str) -> list[str]:
+    """Return the shipped networks that give such an output."""
+    return [
+        name
+        for name in registry.names()
+        if any(output == given.name for given in registry.entry(name).outputs)
+    ]
+
+
+def _check_models(asked: tuple[str, ...] | None) -> None:
     """Refuse pose networks that a worker could not use, before there is anything to do."""
     if asked is None:
         return
-    main, second = [], []
-    for name in registry.names():
-        if any(output.name == "world" for output in registry.entry(name).outputs):
-            main.append(name)
-        elif name != person_finder:
-            second.append(name)
+    main, second = _with_output("world"), _with_output("keypoints")
     first, *others = asked
     if first not in main or len(others) > 1 or not set(others) <= set(second):
         raise InvalidRequest(
@@ -120,7 +124,7 @@ def start_analysis(
     def effect(session: Session) -> str:
         options = body.options.model_dump(mode="json")
         row = wired.analyses.create(principal, body.clip_id, options, body.external_ref, session)
-        _check_models(body.options.models, wired.settings.person_finder)
+        _check_models(body.options.models)
         return row.id
 
     reply = wired.idempotency.once(

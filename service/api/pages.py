@@ -18,7 +18,6 @@ from service.api.conditional import matches_weakly, tag_of
 from service.api.openapi import document
 
 router = APIRouter(include_in_schema=False)
-OPEN_PATHS = ("/", "/docs", "/openapi.json", "/problems", "/schemas", "/livez", "/readyz")
 CSP = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 MANY = 20
 """Of more values than these, a page shows the count, and the list when it is asked for."""

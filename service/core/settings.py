@@ -122,9 +122,6 @@ class Settings(BaseSettings):
         min_length=1,
         description="Pose networks, first = main one; their agreement enters the confidence.",
     )
-    person_finder: str = Field(
-        default="movenet_multipose", description="Network that finds the people in a picture."
-    )
     device: Literal["cpu", "cuda"] = Field(default="cpu", description="What the networks run on.")
     engine_seed: int = Field(default=0, ge=0, description="Seed of the uncertainty propagation.")
     pictures: bool = Field(default=True, description="Draw the pictures of the events.")

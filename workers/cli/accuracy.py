@@ -114,6 +114,7 @@ def _write_page(
 ) -> None:
     from service.core.settings import Settings
     from workers.cli.accuracy_report import accuracy_document, command_line, write_report
+    from workers.pose.choice import FINDER
 
     if not any(clip.kinds for clip in compared):
         errors().print("No clip holds a repetition: there is nothing to report.", style="red")
@@ -126,7 +127,7 @@ def _write_page(
         heights=heights,
         failed=failed,
         seconds=seconds,
-        networks=(*settings.models, settings.person_finder),
+        networks=(*settings.models, FINDER),
     )
     for written in write_report(document, page):
         errors().print(f"Written: {written}")

@@ -45,6 +45,7 @@ def bench(
     from workers.jobs.configured import decode_limits
     from workers.pipeline.stages import networks
     from workers.pose.bench import measure
+    from workers.pose.choice import FINDER
     from workers.video.clip import open_clip
 
     settings = Settings()
@@ -56,7 +57,7 @@ def bench(
         raise typer.Exit(Exit.CLIP)
     cost = measure(kept, opened, rounds)
     console = results()
-    console.print(f"networks        {', '.join(opened.names)}, finder movenet_multipose")
+    console.print(f"networks        {', '.join(opened.names)}, finder {FINDER}")
     console.print(f"frames          {cost.frames}, {cost.rounds} rounds, medians, processor time")
     console.print(f"pose stage      {cost.pipeline_ms:8.2f} ms/frame")
     console.print(f"bare networks   {cost.bare_ms:8.2f} ms/frame")

@@ -24,42 +24,6 @@ normal error, about those of Student t with so many degrees of freedom: of 36 re
 More serves than one show their own scatter."""
 
 
-def typical_error(differences: Sequence[float]) -> float:
-    """Return SD(differences) / sqrt(2): the within-player error of one value.
-
-    Source: Sports Med 2000, 30(1):1-15 (from memory); worked example in the tests.
-    """
-    if len(differences) < 2:
-        raise ValueError("the typical error needs at least two differences")
-    return float(np.std(differences, ddof=1) / math.sqrt(2))
-
-
-def standard_error_of_measurement(sd: float, icc: float) -> float:
-    """Return SD * sqrt(1 - ICC). Source: J Strength Cond Res 2005, 19(1):231-240 (from memory)."""
-    if sd < 0 or not 0 <= icc <= 1:
-        raise ValueError("sd must not be negative and icc must lie in 0..1")
-    return sd * math.sqrt(1 - icc)
-
-
-def mdc95(sem: float, n_first: int = 1, n_second: int = 1) -> float:
-    """Return the minimal detectable change of a difference of two means, 95 %.
-
-    For single values it is 1.96 * sqrt(2) * SEM.
-    """
-    if sem < 0 or n_first < 1 or n_second < 1:
-        raise ValueError("sem must not be negative and both counts must be at least 1")
-    return Z95 * sem * math.sqrt(1 / n_first + 1 / n_second)
-
-
-def limits_of_agreement(differences: Sequence[float]) -> tuple[float, float, float]:
-    """Return (bias, lower, upper): bias +- 1.96 SD. Source: Lancet 1986, 1:307-310."""
-    if len(differences) < 2:
-        raise ValueError("limits of agreement need at least two differences")
-    bias = float(np.mean(differences))
-    half = Z95 * float(np.std(differences, ddof=1))
-    return bias, bias - half, bias + half
-
-
 @dataclass(frozen=True, slots=True)
 class GroupMean:
     """Mean of one metric over repetitions.

@@ -34,19 +34,10 @@ class Registration:
     first_s: FloatArray
     second_s: FloatArray
 
-    def to_phase(self, time_s: FloatArray, *, second: bool = False) -> FloatArray:
-        """Return the phase of times of the first (or second) repetition. NaN outside the knots."""
-        knots = self.second_s if second else self.first_s
-        return np.interp(time_s, knots, np.arange(len(knots)), left=np.nan, right=np.nan)
-
     def to_time(self, phase: FloatArray, *, second: bool = False) -> FloatArray:
         """Return the times of phases. NaN outside 0 .. number of events - 1."""
         knots = self.second_s if second else self.first_s
         return np.interp(phase, np.arange(len(knots)), knots, left=np.nan, right=np.nan)
-
-    def first_to_second(self, time_s: FloatArray) -> FloatArray:
-        """Return when the second repetition is where the first one is at ``time_s``."""
-        return self.to_time(self.to_phase(time_s), second=True)
 
 
 def register(

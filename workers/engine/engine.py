@@ -37,14 +37,13 @@ from workers.engine.freefall import body_fall, clock_doubtful
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.measurability import FilmContext
 from workers.engine.measure import BodyEstimate, events_of, floor_height, measure
-from workers.engine.proportions import POPULATION_STATURE_M
+from workers.engine.proportions import POPULATION_STATURE_M, POPULATION_STATURE_SD_M
 from workers.engine.signals import Signals, from_motion, from_track
 from workers.engine.view import estimate_view
 from workers.engine.witness import Witness, from_film
 
-ASSUMED_STATURE_SD_M = 0.09
-"""Adults of both sexes (working value)."""
 GIVEN_STATURE_SD_M = 0.01
+"""Standard uncertainty of a standing height that was given, metres (working value)."""
 
 
 def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
@@ -218,7 +217,7 @@ def _repetition(
         candidate.kind,
         context,
         sex=request.sex,
-        stature_sd_m=GIVEN_STATURE_SD_M if given else ASSUMED_STATURE_SD_M,
+        stature_sd_m=GIVEN_STATURE_SD_M if given else POPULATION_STATURE_SD_M,
         seed=request.seed,
     )
     times = [instant.time_s for instant in events.values()]
@@ -256,7 +255,7 @@ def _scale(request: EngineRequest) -> Scale:
     return Scale(
         metres_per_body_height=POPULATION_STATURE_M,
         source="assumed",
-        uncertainty_m=ASSUMED_STATURE_SD_M,
+        uncertainty_m=POPULATION_STATURE_SD_M,
     )
 
 

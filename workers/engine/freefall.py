@@ -34,11 +34,6 @@ class Fall:
     sd: float
     count: int
 
-    @property
-    def slow_motion(self) -> float:
-        """How many times slower than life the clock runs, if the data are in metres."""
-        return float(np.sqrt(GRAVITY / max(abs(self.acceleration), 1e-9)))
-
 
 def fit_fall(time_s: FloatArray, position: FloatArray) -> Fall:
     """Return the downward acceleration of a flying point.
@@ -73,16 +68,6 @@ def fit_fall(time_s: FloatArray, position: FloatArray) -> Fall:
     if series.shape[1] == 1:
         return Fall(float(acceleration[0]), float(spread[0]), len(t))
     return Fall(float(np.hypot(*acceleration)), float(np.max(spread)), len(t))
-
-
-def metres_per_pixel(time_s: FloatArray, pixels: FloatArray) -> tuple[float, float]:
-    """Return the scale from a tossed ball's image path, and its standard deviation.
-
-    ``s = g / (2 c2)`` with the quadratic coefficient c2 in pixels per s².
-    """
-    fall = fit_fall(time_s, pixels)
-    scale = GRAVITY / abs(fall.acceleration)
-    return scale, scale * fall.sd / abs(fall.acceleration)
 
 
 def flight(motion: BodyMotion, floor_z: float) -> tuple[int, int] | None:

@@ -60,12 +60,6 @@ def line_turn(rear: FloatArray, front: FloatArray) -> FloatArray:
     return np.asarray(np.degrees(np.arctan2(d[..., 0], d[..., 1])))
 
 
-def yaw(rear: FloatArray, front: FloatArray) -> FloatArray:
-    """Return atan2(dy, dx) of the rear -> front line on the floor: 0 = side-on, 90 = square."""
-    d = front - rear
-    return np.asarray(np.degrees(np.arctan2(d[..., 1], d[..., 0])))
-
-
 def separation(
     rear_hip: FloatArray,
     front_hip: FloatArray,

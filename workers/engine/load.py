@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.contract.tracks import BoolArray, FloatArray
+from models.contract.tracks import FloatArray
 
 GRAVITY = 9.81
 """m/s²."""
@@ -75,19 +75,6 @@ def dynamic_share(
     return static_share(zero_moment_point(com, acceleration, floor_z), rear, front)
 
 
-def vertical_force(acceleration: FloatArray) -> FloatArray:
-    """Return total vertical ground force in body weights: (g + a_z) / g."""
-    return np.asarray((GRAVITY + acceleration[..., 2]) / GRAVITY)
-
-
-def extrapolated_com(com: FloatArray, velocity: FloatArray, leg: FloatArray | float) -> FloatArray:
-    """Return the extrapolated centre of mass x + v / w0, w0 = sqrt(g / leg).
-
-    Hof 2008, Hum Mov Sci 27(1):112-125. Tells where the weight is going; not a share.
-    """
-    return np.asarray(com + velocity / np.sqrt(GRAVITY / np.asarray(leg))[..., None])
-
-
 def time_at_or_above(time_s: FloatArray, share: FloatArray, level: float) -> FloatArray:
     """Return how long a series stays at or above a level, seconds, shape (..., T) -> (...).
 
@@ -100,28 +87,3 @@ def time_at_or_above(time_s: FloatArray, share: FloatArray, level: float) -> Flo
         part = np.where(low >= 0, 1.0, np.clip(high / (high - low), 0.0, 1.0))
     part = np.where(high < 0, 0.0, part)
     return np.asarray(np.sum(part * np.diff(time_s), axis=-1))
-
-
-def foot_contact(
-    time_s: FloatArray, heel: FloatArray, toe: FloatArray, floor_z: float, stature_m: float
-) -> BoolArray:
-    """Return per frame whether a foot carries load: low and slow at heel or toe.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (T,)
-    heel, toe : ndarray, shape (T, 3)
-        Metres.
-    floor_z : float
-        Height at which heel or toe lies when the foot is on the floor.
-    stature_m : float
-        Sets the thresholds: 2.5 % of stature in height, 0.45 statures per second in speed
-        (engineering choice, no source).
-    """
-    result = np.zeros(len(time_s), dtype=np.bool_)
-    for point in (heel, toe):
-        speed = np.sqrt(np.sum(np.square(np.gradient(point, time_s, axis=0)), axis=-1))
-        with np.errstate(invalid="ignore"):
-            low = point[:, 2] - floor_z < 0.025 * stature_m
-            result |= low & (speed < 0.45 * stature_m)
-    return result

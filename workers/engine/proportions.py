@@ -56,8 +56,11 @@ HEEL_HEIGHT = 0.021
 """Skin point of the heel over the floor with the foot flat, share of standing height."""
 
 POPULATION_STATURE_M = 1.75
+"""Standing height assumed when none is given, metres: adults of both sexes (common practice, no
+source)."""
+
 POPULATION_STATURE_SD_M = 0.09
-"""Assumed when no standing height is given: adults of both sexes (common practice, no source)."""
+"""Standard deviation of it between adults of both sexes, metres (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -67,10 +67,6 @@ class Samples:
         """Number of samples S."""
         return int(self.joints.shape[0])
 
-    def has(self, *events: EventName) -> bool:
-        """Return whether all of these events were found."""
-        return all(event in self.events for event in events)
-
     def when(self, event: EventName) -> FloatArray:
         """Return the time of an event per sample, seconds, shape (S,); NaN if not found."""
         times = self.events.get(event)

@@ -10,8 +10,6 @@ from dataclasses import dataclass
 
 from models.contract.vocabulary import Sex
 
-SOURCE = "de Leva 1996, J Biomech 29(9):1223-1230, Table 4"
-
 
 @dataclass(frozen=True, slots=True)
 class Segment:
@@ -23,27 +21,14 @@ class Segment:
         Share of body mass of one such segment (one side for limbs), 0..1.
     centre : float
         Centre of mass from the first toward the second endpoint, share of the length.
-    first, second : str
-        Endpoints.
     """
 
     mass: float
     centre: float
-    first: str
-    second: str
 
 
-_ENDPOINTS: dict[str, tuple[str, str]] = {
-    "head": ("vertex", "mid-gonion"),
-    "trunk": ("mid-shoulder", "mid-hip"),
-    "upper_arm": ("shoulder joint centre", "elbow joint centre"),
-    "forearm": ("elbow joint centre", "wrist joint centre"),
-    "hand": ("wrist joint centre", "third metacarpal head"),
-    "thigh": ("hip joint centre", "knee joint centre"),
-    "shank": ("knee joint centre", "ankle joint centre"),
-    "foot": ("heel", "tip of the longest toe"),
-}
-
+# Endpoints: vertex and mid-gonion; mid-shoulder and mid-hip; joint centres of the limbs; wrist
+# and third metacarpal head; heel and tip of the longest toe.
 # name: (mass % female, mass % male, centre % female, centre % male)
 _TABLE: dict[str, tuple[float, float, float, float]] = {
     "head": (6.68, 6.94, 58.94, 59.76),
@@ -56,8 +41,6 @@ _TABLE: dict[str, tuple[float, float, float, float]] = {
     "foot": (1.29, 1.37, 40.14, 44.15),
 }
 
-PAIRED: tuple[str, ...] = ("upper_arm", "forearm", "hand", "thigh", "shank", "foot")
-"""Segments that occur on both sides."""
 
 HAND_TO_FOREARM: dict[Sex, float] = {
     Sex.FEMALE: 78.0 / 264.3,
@@ -72,11 +55,8 @@ def table(sex: Sex) -> dict[str, Segment]:
     weight = {Sex.FEMALE: 0.0, Sex.MALE: 1.0, Sex.UNKNOWN: 0.5}[sex]
     result: dict[str, Segment] = {}
     for name, (mass_f, mass_m, centre_f, centre_m) in _TABLE.items():
-        first, second = _ENDPOINTS[name]
         result[name] = Segment(
             mass=((1 - weight) * mass_f + weight * mass_m) / 100.0,
             centre=((1 - weight) * centre_f + weight * centre_m) / 100.0,
-            first=first,
-            second=second,
         )
     return result

@@ -1,67 +1,14 @@
-"""Low-pass filtering and derivatives of series sampled at irregular times.
+"""Smoothed values and derivatives of series sampled at irregular times.
 
-Two tools. `lowpass` is the trade's zero-lag Butterworth filter (two passes, each designed at the
-corrected cut-off); it needs a uniform grid, so the series is resampled by cubic interpolation and
-read back at its own times. `local_fit` fits a quadratic around each instant and gives value,
-velocity and acceleration on irregular times directly.
+`local_fit` fits a quadratic around each instant and gives value, velocity and acceleration on the
+series' own times.
 """
 
 from __future__ import annotations
 
 import numpy as np
-from scipy.interpolate import CubicSpline
-from scipy.signal import butter, sosfiltfilt
 
 from models.contract.tracks import FloatArray
-
-PASSES = 2
-CORRECTION = float((2.0 ** (1.0 / PASSES) - 1.0) ** 0.25)
-"""Each of two passes is designed at cut-off / 0.802 so that both together have the -3 dB point
-at the cut-off (Biomechanics and Motor Control of Human Movement, from memory)."""
-
-
-def pass_cutoff(cutoff_hz: float, rate_hz: float) -> float:
-    """Return the cut-off of each pass, Hz, with the factor applied to the pre-warped frequency."""
-    warped = np.tan(np.pi * cutoff_hz / rate_hz) / CORRECTION
-    return float(np.arctan(warped) * rate_hz / np.pi)
-
-
-def lowpass(time_s: FloatArray, values: FloatArray, cutoff_hz: float) -> FloatArray:
-    """Return the zero-lag low-passed series (second-order Butterworth, forward and backward).
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (T,)
-        Strictly increasing; need not be uniform.
-    values : ndarray, shape (T, ...)
-        No NaN.
-    cutoff_hz : float
-        -3 dB frequency of the whole filter. At or above 90 % of half the sampling rate the
-        series is returned unchanged.
-
-    Returns
-    -------
-    ndarray, shape (T, ...)
-    """
-    count = len(time_s)
-    if count < 8:
-        return np.array(values, dtype=np.float64)
-    step = float(np.median(np.diff(time_s)))
-    rate = 1.0 / step
-    if pass_cutoff(cutoff_hz, rate) >= 0.45 * rate:
-        return np.array(values, dtype=np.float64)
-    uniform = bool(np.allclose(np.diff(time_s), step, rtol=1e-3))
-    if uniform:
-        grid, series = time_s, np.asarray(values, dtype=np.float64)
-    else:
-        steps = round((time_s[-1] - time_s[0]) / step)
-        grid = np.linspace(time_s[0], time_s[-1], steps + 1)
-        rate = 1.0 / float(grid[1] - grid[0])
-        series = CubicSpline(time_s, values, axis=0)(grid)
-    sos = butter(2, pass_cutoff(cutoff_hz, rate), fs=rate, output="sos")
-    padding = min(len(grid) - 1, round(rate / cutoff_hz) + 3)
-    filtered = sosfiltfilt(sos, series, axis=0, padtype="odd", padlen=padding)
-    return np.asarray(filtered if uniform else CubicSpline(grid, filtered, axis=0)(time_s))
 
 
 def local_fit(

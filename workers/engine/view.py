@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from models.contract.analysis import ViewEstimate
-from models.contract.tracks import Camera
 from models.contract.vocabulary import View
 from workers.engine.geometry import wrap180
 
@@ -17,16 +16,6 @@ _BOUNDS = (
     (180.0, View.BEHIND),
 )
 BACK_SIDE_HALF_WIDTH_DEG = 18.0
-
-TYPICAL_AZIMUTH = {
-    View.FRONT: 0.0,
-    View.FRONT_QUARTER: 45.0,
-    View.SIDE: 90.0,
-    View.REAR_QUARTER: 135.0,
-    View.BEHIND: 180.0,
-    View.BACK_SIDE: 270.0,
-}
-"""Middle of each view, degrees."""
 
 
 def view_of(azimuth_deg: float) -> View:
@@ -43,12 +32,6 @@ def view_of(azimuth_deg: float) -> View:
         if folded <= bound:
             return name
     return View.BEHIND
-
-
-def camera_azimuth(camera: Camera) -> float:
-    """Return the azimuth of a camera in the canonical court frame, 0..360 deg."""
-    position = -camera.R.T @ camera.t
-    return float(np.degrees(np.arctan2(-position[1], position[0])) % 360.0)
 
 
 def mean_azimuth(azimuths: list[tuple[float, float]]) -> tuple[float, float]:

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from functools import cache
 
-from models.contract.errors import ModelUnknown
 from service.core.settings import Settings
 from workers.pipeline.run import StageFunctions
 from workers.pipeline.stages import StageChoice, build_stages
 from workers.video.limits import DecodeLimits
-
-FINDER = "movenet_multipose"
 
 
 def decode_limits(settings: Settings) -> DecodeLimits:
@@ -30,8 +27,6 @@ def decode_limits(settings: Settings) -> DecodeLimits:
 @cache
 def shared_stages(settings: Settings, models: tuple[str, ...] | None = None) -> StageFunctions:
     """Return the stages of these settings, one set a process and choice of networks."""
-    if settings.person_finder != FINDER:
-        raise ModelUnknown(f"The person finder shipped is {FINDER}. Correct the setting.")
     return build_stages(
         StageChoice(
             models=models or settings.models,

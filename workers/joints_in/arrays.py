@@ -89,16 +89,3 @@ def read_npz(data: bytes) -> RawMotion:
     if not bool(np.all(np.diff(time) > 0)):
         raise InvalidRequest("time_s must increase from frame to frame.")
     return by_name(time, names, points)
-
-
-def write_npz(motion: RawMotion) -> bytes:
-    """Return a ``servewright-motion-1`` file."""
-    buffer = io.BytesIO()
-    np.savez_compressed(
-        buffer,
-        format=np.array(MOTION_FORMAT),
-        names=np.array(BODY.names),
-        time_s=motion.time_s,
-        xyz_m=motion.joints,
-    )
-    return buffer.getvalue()

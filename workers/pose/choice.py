@@ -8,6 +8,9 @@ from enum import StrEnum
 from workers.pose.networks import Runner
 from workers.pose.session import Device, OnnxSession, open_session
 
+FINDER = "movenet_multipose"
+"""The network that finds the people in a picture."""
+
 
 class BlazePoseVariant(StrEnum):
     """The network that gives the 33 landmarks."""
@@ -67,7 +70,7 @@ def open_networks(choice: PoseChoice | None = None) -> Networks:
     chosen = choice or PoseChoice()
     second = chosen.second
     return Networks(
-        finder=open_session("movenet_multipose", chosen.device, chosen.threads),
+        finder=open_session(FINDER, chosen.device, chosen.threads),
         blazepose=open_session(chosen.blazepose.value, chosen.device, chosen.threads),
         movenet=None
         if second is SecondNetwork.NONE

@@ -2,7 +2,7 @@
 
 A crop is a square in the picture with a centre, a side and an angle. Crop
 coordinates run 0..n over its n x n pixels, with the same corner convention as the
-picture, so that ``to_picture(to_crop(p)) == p`` without half-pixel shifts.
+picture, so that points and pixels go there and back without half-pixel shifts.
 """
 
 from __future__ import annotations
@@ -43,13 +43,8 @@ class SquareCrop:
         shift = np.array([n / 2, n / 2]) - turn @ np.array([self.u, self.v])
         return np.hstack([turn, shift[:, None]])
 
-    def to_crop(self, xy: FloatArray, n: int) -> FloatArray:
-        """Picture points, shape (..., 2), in crop coordinates."""
-        m = self.matrix(n)
-        return np.asarray(xy @ m[:, :2].T + m[:, 2])
-
     def to_picture(self, xy: FloatArray, n: int) -> FloatArray:
-        """Crop points, shape (..., 2), in picture coordinates; inverse of `to_crop`."""
+        """Crop points, shape (..., 2), in picture coordinates; inverse of `matrix`."""
         scale = self.side / n
         cos, sin = np.cos(self.angle) * scale, np.sin(self.angle) * scale
         back = np.array([[cos, -sin], [sin, cos]])

@@ -8,7 +8,6 @@ in use is compared with the one asked for.
 
 from __future__ import annotations
 
-import logging
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
@@ -20,18 +19,15 @@ import onnxruntime as ort
 from models import registry
 from models.contract.errors import ComputeDeviceUnavailable
 
-logger = logging.getLogger(__name__)
-
 CPU = "CPUExecutionProvider"
 CUDA = "CUDAExecutionProvider"
 
 
 class Device(StrEnum):
-    """Where the networks run: ``cuda`` refuses to start without a GPU, ``auto`` falls back."""
+    """Where the networks run; ``cuda`` refuses to start without a GPU."""
 
     CPU = "cpu"
     CUDA = "cuda"
-    AUTO = "auto"
 
 
 @dataclass(frozen=True)
@@ -46,15 +42,12 @@ class OnnxSession:
         Execution provider in use, as ONNX Runtime reports it after creation.
     threads : int
         Intra-operator threads.
-    fell_back : bool
-        True if ``auto`` found no working GPU.
     """
 
     name: str
     sha256: str
     provider: str
     threads: int
-    fell_back: bool
     _session: Any
     _input: str
     _outputs: tuple[str, ...]
@@ -85,7 +78,7 @@ def open_session(name: str, device: Device = Device.CPU, threads: int = 1) -> On
     name : str
         Name in the model registry.
     device : Device
-        Where it must (``cpu``, ``cuda``) or may (``auto``) run.
+        Where it must run.
     threads : int
         Intra-operator threads; more than one only makes sense for a single clip on an
         idle machine.
@@ -101,28 +94,24 @@ def open_session(name: str, device: Device = Device.CPU, threads: int = 1) -> On
     data = registry.load(name)
     wanted = CPU if device is Device.CPU else CUDA
     if wanted == CUDA and CUDA not in ort.get_available_providers():
-        _refuse_or_log(device, name, "this ONNX Runtime has no CUDA provider")
-        wanted = CPU
+        raise _refusal(device, name, "this ONNX Runtime has no CUDA provider")
     providers = [CPU] if wanted == CPU else [CUDA, CPU]
     session = ort.InferenceSession(data, options(threads), providers=providers)
     used = session.get_providers()[0]
     if used != wanted:
-        _refuse_or_log(device, name, f"ONNX Runtime chose {used}")
+        raise _refusal(device, name, f"ONNX Runtime chose {used}")
     return OnnxSession(
         name=name,
         sha256=record.sha256,
         provider=used,
         threads=threads,
-        fell_back=device is Device.AUTO and used != CUDA,
         _session=session,
         _input=record.input.name,
         _outputs=tuple(output.name for output in record.outputs),
     )
 
 
-def _refuse_or_log(device: Device, name: str, why: str) -> None:
-    if device is not Device.AUTO:
-        raise ComputeDeviceUnavailable(
-            f"{name} cannot run on {device}: {why}. {ComputeDeviceUnavailable.advice()}"
-        )
-    logger.warning("%s runs on the CPU: %s", name, why)
+def _refusal(device: Device, name: str, why: str) -> ComputeDeviceUnavailable:
+    return ComputeDeviceUnavailable(
+        f"{name} cannot run on {device}: {why}. {ComputeDeviceUnavailable.advice()}"
+    )

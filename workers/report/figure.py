@@ -48,7 +48,6 @@ class Balance:
     front: FloatArray
     foot: FloatArray
     share: float
-    base_m: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,5 +172,4 @@ def balance_at(frame: int, body: BodyMotion, centre_of_mass: FloatArray) -> Bala
         front=pixels[3],
         foot=pixels[4],
         share=1.0 - along,
-        base_m=length,
     )

@@ -24,13 +24,6 @@ KNEES: Final[RGB] = (250, 240, 120)
 BALANCE: Final[RGB] = (255, 105, 165)
 FEET: Final[RGB] = (208, 180, 255)
 
-MARKS: Final[dict[str, RGB]] = {
-    "shoulders": SHOULDERS,
-    "hips": HIPS,
-    "knees": KNEES,
-    "balance": BALANCE,
-}
-
 
 @dataclass(frozen=True, slots=True)
 class PageColours:

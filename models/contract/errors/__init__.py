@@ -14,9 +14,9 @@
     │   ├── ModelUnknown, ModelFileDamaged, ComputeDeviceUnavailable
     ├── RequestError              the HTTP request
     │   ├── MalformedRequest, InvalidRequest, DigestMismatch, InvalidCursor
-    │   ├── Unauthenticated, Forbidden, NotFound, MethodNotAllowed, NotAcceptable
+    │   ├── Unauthenticated, Forbidden, NotFound, MethodNotAllowed
     │   ├── Conflict, IdempotencyConflict, PreconditionFailed, PreconditionRequired
-    │   ├── PayloadTooLarge, UnsupportedMediaType, RangeNotSatisfiable, TooManyRequests
+    │   ├── PayloadTooLarge, UnsupportedMediaType, RangeNotSatisfiable
     ├── JobError
     │   ├── WorkerCrashed, JobTimedOut, LeaseLost, Cancelled, Erased
     └── DependencyError
@@ -80,14 +80,12 @@ from models.contract.errors.request import (
     InvalidRequest,
     MalformedRequest,
     MethodNotAllowed,
-    NotAcceptable,
     NotFound,
     PayloadTooLarge,
     PreconditionFailed,
     PreconditionRequired,
     RangeNotSatisfiable,
     RequestError,
-    TooManyRequests,
     Unauthenticated,
     UnsupportedMediaType,
 )
@@ -133,7 +131,6 @@ __all__ = [
     "NoPerson",
     "NoServeFound",
     "NotAVideo",
-    "NotAcceptable",
     "NotFound",
     "ObjectStoreUnavailable",
     "PayloadTooLarge",
@@ -144,7 +141,6 @@ __all__ = [
     "RequestError",
     "ServewrightError",
     "SeveralPeople",
-    "TooManyRequests",
     "Unauthenticated",
     "UnsupportedMediaType",
     "ViewUnsuitable",

@@ -79,14 +79,6 @@ class MethodNotAllowed(RequestError):
     status = 405
 
 
-class NotAcceptable(RequestError):
-    """The result does not exist in the media type asked for. See the API description."""
-
-    code = "not_acceptable"
-    title = "Not acceptable"
-    status = 406
-
-
 class Conflict(RequestError):
     """The resource is in a state that does not allow this. Read it again and decide."""
 
@@ -141,11 +133,3 @@ class RangeNotSatisfiable(RequestError):
     code = "range_not_satisfiable"
     title = "Range not satisfiable"
     status = 416
-
-
-class TooManyRequests(RequestError):
-    """Too many requests. Wait for the time in Retry-After."""
-
-    code = "too_many_requests"
-    title = "Too many requests"
-    status = 429

@@ -50,17 +50,6 @@ class LocalObjects:
         finally:
             upload.abort()
 
-    def put_file(self, key: str, path: Path, media_type: str) -> ObjectInfo:
-        """Write a whole object from a file."""
-        upload = self.upload(key, media_type)
-        try:
-            with path.open("rb") as source:
-                while piece := source.read(_COPY):
-                    upload.write(piece)
-            return upload.commit()
-        finally:
-            upload.abort()
-
     def stat(self, key: str) -> ObjectInfo:
         """Return the size of an object."""
         path = self._path(key)
@@ -126,10 +115,6 @@ class LocalObjects:
                         path.unlink()
                         count += 1
         return count
-
-    def presign_download(self, key: str, ttl_s: int) -> str | None:
-        """Return None: files are read through the API."""
-        return None
 
     def presign_upload(
         self, key: str, media_type: str, max_bytes: int, ttl_s: int

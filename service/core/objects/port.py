@@ -70,9 +70,6 @@ class Objects(Protocol):
     def put_bytes(self, key: str, data: bytes, media_type: str) -> ObjectInfo:
         """Write a whole object from memory, replacing one of that key."""
 
-    def put_file(self, key: str, path: Path, media_type: str) -> ObjectInfo:
-        """Write a whole object from a file."""
-
     def stat(self, key: str) -> ObjectInfo:
         """Return size and type; :class:`ObjectMissing` when there is none."""
 
@@ -93,9 +90,6 @@ class Objects(Protocol):
 
     def drop_unfinished(self, older_than: datetime) -> int:
         """Throw away uploads that were begun before and neither committed nor aborted."""
-
-    def presign_download(self, key: str, ttl_s: int) -> str | None:
-        """Return a temporary address of the object; None when the store has no such thing."""
 
     def presign_upload(
         self, key: str, media_type: str, max_bytes: int, ttl_s: int

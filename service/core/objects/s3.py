@@ -96,18 +96,6 @@ class S3Objects:
             )
         return ObjectInfo(key, len(data), media_type)
 
-    def put_file(self, key: str, path: Path, media_type: str) -> ObjectInfo:
-        """Write a whole object from a file."""
-        with _translated(key):
-            self._client.upload_file(
-                str(path),
-                self._bucket,
-                self._key(key),
-                ExtraArgs={"ContentType": media_type},
-                Config=_TRANSFER,
-            )
-        return ObjectInfo(key, path.stat().st_size, media_type)
-
     def stat(self, key: str) -> ObjectInfo:
         """Return size and type of an object."""
         with _translated(key):
@@ -171,15 +159,6 @@ class S3Objects:
                         )
                         count += 1
         return count
-
-    def presign_download(self, key: str, ttl_s: int) -> str | None:
-        """Return a temporary address of the object."""
-        with _translated(key):
-            return self._signer.generate_presigned_url(
-                "get_object",
-                Params={"Bucket": self._bucket, "Key": self._key(key)},
-                ExpiresIn=ttl_s,
-            )
 
     def presign_upload(
         self, key: str, media_type: str, max_bytes: int, ttl_s: int

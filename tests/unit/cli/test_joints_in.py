@@ -8,8 +8,9 @@ from pathlib import Path
 from typer.testing import CliRunner
 
 from models.training.rendered.bodies import raw_joints, simulated_track, times, truth
+from tests.unit.joints_in.motion_files import write_npz
 from workers.cli.app import build
-from workers.joints_in.arrays import RawMotion, write_npz
+from workers.joints_in.arrays import RawMotion
 
 
 def test_json_of_a_motion(tmp_path: Path) -> None:

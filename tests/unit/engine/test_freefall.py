@@ -11,7 +11,7 @@ from models.contract.skeleton import CANONICAL_BODY
 from models.contract.vocabulary import Sex
 from models.training.rendered.bodies import true_motion, truth
 from workers.engine.engine import analyse_motion
-from workers.engine.freefall import body_fall, clock_doubtful, fit_fall, flight, metres_per_pixel
+from workers.engine.freefall import body_fall, clock_doubtful, fit_fall, flight
 from workers.engine.interface import EngineRequest
 
 
@@ -22,20 +22,6 @@ def test_tossed_balls_of_rendered_clips_fall_at_g() -> None:
         heights = np.array([document["ball"][i]["xyz"][2] for i in rows])
         fall = fit_fall(np.array(rows) / document["fps"], -heights)
         assert fall.acceleration == pytest.approx(9.81, rel=0.02)
-
-
-def test_scale_of_a_rendered_clip_from_its_toss() -> None:
-    # pixels per metre at the ball's depth, from the clip's own camera
-    document = truth("000")
-    rows = [i for i, ball in enumerate(document["ball"]) if ball and ball["state"] == "toss"]
-    pixels = np.array([document["ball"][i]["uv"] for i in rows])
-    jitter = np.asarray(document["camera_jitter_px"])[rows]
-    scale, sd = metres_per_pixel(np.array(rows) / document["fps"], pixels - jitter)
-    ball = np.array([document["ball"][i]["xyz"] for i in rows]).mean(axis=0)
-    camera = document["camera"]
-    depth = float((np.asarray(camera["R"]) @ ball + camera["t"])[2])
-    assert scale == pytest.approx(depth / camera["K"][0][0], rel=0.05)
-    assert sd < 0.1 * scale
 
 
 def test_stated_uncertainty_is_that_of_the_noise() -> None:

@@ -1,4 +1,4 @@
-"""Weight between the feet, time above a level, foot contact."""
+"""Weight between the feet, time above a level."""
 
 from __future__ import annotations
 
@@ -9,10 +9,9 @@ from hypothesis import strategies as st
 
 from models.contract.skeleton import ANATOMICAL_BODY
 from models.contract.vocabulary import Sex
-from models.training.rendered.bodies import raw_joints, times, truth
+from models.training.rendered.bodies import raw_joints, truth
 from workers.engine.load import (
     dynamic_share,
-    foot_contact,
     static_share,
     time_at_or_above,
     zero_moment_point,
@@ -78,23 +77,3 @@ def test_share_of_rendered_serves_agrees_with_their_own_formulas(clip: str) -> N
     low = document["serves"][0]["event_frames"]["lowest_pelvis"]
     true = np.asarray(document["frame_metrics"]["rear_load_share"])
     assert share[release:low] == pytest.approx(true[release:low], abs=0.012)
-
-
-def test_foot_contact_of_a_rendered_serve() -> None:
-    document = truth("000")
-    joints, time = raw_joints(document), times(document)
-    contact = document["serves"][0]["event_frames"]["contact"]
-    loaded = document["serves"][0]["event_frames"]["lowest_pelvis"]
-    down = {
-        side: foot_contact(
-            time,
-            ANATOMICAL_BODY.at(joints, f"{side}_heel"),
-            ANATOMICAL_BODY.at(joints, f"{side}_toe"),
-            0.02,
-            document["body_height_m"],
-        )
-        for side in ("left", "right")
-    }
-    assert down["left"][:loaded].all()
-    assert down["right"][:loaded].all()
-    assert not down["right"][contact]

@@ -12,9 +12,10 @@ from models.contract.joints import Joints
 from models.contract.skeleton import ANATOMICAL_BODY
 from models.contract.vocabulary import EventName, Handedness
 from models.training.rendered.bodies import raw_joints, simulated_track, times, true_motion, truth
+from tests.unit.joints_in.motion_files import write_npz
 from workers.engine.engine import analyse_motion
 from workers.engine.interface import EngineRequest, EngineResult
-from workers.joints_in.arrays import RawMotion, by_name, read_npz, write_npz
+from workers.joints_in.arrays import RawMotion, by_name, read_npz
 from workers.joints_in.c3d import read_c3d
 from workers.joints_in.measure import measure_file
 

@@ -46,11 +46,6 @@ def test_settings_choose_networks_limits_and_pictures() -> None:
     assert decode_limits(settings).duration_s == 7
 
 
-def test_other_person_finder_is_refused() -> None:
-    with pytest.raises(ModelUnknown, match="movenet_multipose"):
-        shared_stages(Settings(person_finder="wonder_finder"))
-
-
 def test_frames_for_pictures_are_fetched_in_bounded_batches() -> None:
     frame = 3840 * 2160 * 3
     batches = list(stages._batches(tuple(range(50)), frame))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import logging
-
 import numpy as np
 import onnxruntime as ort
 import pytest
@@ -18,7 +16,6 @@ def test_cpu_session_names_file_provider_and_threads() -> None:
     assert session.provider == CPU
     assert session.threads == 1
     assert session.sha256 == registry.entry("blazepose_full").sha256
-    assert not session.fell_back
     out = session(np.zeros((1, 256, 256, 3), dtype=np.float32))
     assert set(out) == {"landmarks", "score", "heatmaps", "world"}
 
@@ -60,12 +57,3 @@ def no_gpu(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> N
 def test_cuda_refuses_to_start_without_a_gpu() -> None:
     with pytest.raises(ComputeDeviceUnavailable, match="blazepose_full cannot run on cuda"):
         open_session("blazepose_full", Device.CUDA)
-
-
-@pytest.mark.usefixtures("no_gpu")
-def test_auto_falls_back_and_says_so(caplog: pytest.LogCaptureFixture) -> None:
-    with caplog.at_level(logging.WARNING):
-        session = open_session("blazepose_full", Device.AUTO)
-    assert session.fell_back
-    assert session.provider == CPU
-    assert "blazepose_full runs on the CPU" in caplog.text

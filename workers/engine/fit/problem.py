@@ -136,11 +136,6 @@ class FitProblem:
         cost += self._priors(state, acc)
         return cost, acc
 
-    def landmark_residuals(self, state: FitState) -> FloatArray:
-        """Return landmark residuals in pixels, shape (T, M, 2); NaN where not seen."""
-        uv, _, _ = state.camera.project(self.landmark_points(state))
-        return np.where(self.good[..., None], uv - self.uv, np.nan)
-
     def _limits(self, state: FitState, acc: Accumulator | None) -> float:
         share = self.share * LANDMARK_NOISE_TIME_S / LIMIT_TIME_S
         cost = 0.0

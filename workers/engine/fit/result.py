@@ -82,14 +82,8 @@ class FitResult:
     azimuth_deg, azimuth_sd : float
         Camera about the server: 0 = from the net, 90 = facing the chest, degrees. For a left-hander
         in the mirrored picture, so that 90 still faces the chest.
-    stature_given : bool
-        False = lengths in metres hang on an assumed standing height.
     planted : ndarray of bool, shape (T, 2)
         Front and rear foot standing on the court.
-    residual_share : float
-        Median distance of landmarks from the fitted body, share of standing height.
-    cost, iterations, converged :
-        Of the optimiser.
     context : ClipContext
         For the next repetition of the same clip.
     """
@@ -97,12 +91,7 @@ class FitResult:
     motion: BodyMotion
     azimuth_deg: float
     azimuth_sd: float
-    stature_given: bool
     planted: BoolArray
-    residual_share: float
-    cost: float
-    iterations: int
-    converged: bool
     context: ClipContext
     _draw: Drawer = field(repr=False)
 

@@ -151,18 +151,11 @@ def fit_body(
         method="kinematic_fit",
         camera=state.camera.in_court(heading, origin),
     )
-    residual = problem.landmark_residuals(state)
-    distance = np.linalg.norm(residual, axis=-1)
     return FitResult(
         motion=motion,
         azimuth_deg=azimuth,
         azimuth_sd=float(np.degrees(heading_sd)),
-        stature_given=request.stature_m is not None,
         planted=_to_frames(observations.time_s, planted > 0.5, time_s),
-        residual_share=float(np.nanmedian(distance) / tall),
-        cost=solution.cost,
-        iterations=solution.iterations,
-        converged=solution.converged,
         context=_context(state, factor, stature, azimuth, float(np.degrees(heading_sd))),
         _draw=drawer,
     )

@@ -42,8 +42,6 @@ rear (hitting) to the front (tossing) side."""
 FREE = 3
 """How many of `VECTORS` are free 3-vectors in metres; the others are unit directions."""
 
-BLOCK = 3 * FREE + 2 * (len(VECTORS) - FREE)
-"""Degrees of freedom per instant: 39."""
 
 POINTS: tuple[str, ...] = (
     "head",
