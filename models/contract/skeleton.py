@@ -1,6 +1,6 @@
 """Names, order and sides of joints: the one place where a joint's index is looked up.
 
-Three skeletons. In the picture and in joints measured elsewhere, left and right are the person's
+Three bodies. In the picture and in joints measured elsewhere, left and right are the person's
 own (anatomical). The canonical body is a right-hander in the court frame (left-handers mirrored),
 and its joints are named by what they do in the serve: arms, shoulders and head ``hitting`` or
 ``tossing``, hips and legs ``rear`` or ``front``.
@@ -223,6 +223,9 @@ CANONICAL_BODY = Skeleton(
 """Joints of the body in the court frame (joint centres; heel and toe on the skin), by role.
 
 In the order of `ANATOMICAL_BODY` of a right-hander."""
+
+KEYPOINTS = Skeleton(ANATOMICAL_BODY.names[:17])
+"""The 17 COCO keypoints of the second pose network and of the person finder, in output order."""
 
 PICTURE_ROWS: tuple[int, ...] = tuple(LANDMARKS.rows(ANATOMICAL_BODY))
 """The landmark of each joint of `ANATOMICAL_BODY`."""

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from models.contract.errors import NoPerson
+from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import JointTrack
 from workers.pose.choice import Networks
 from workers.pose.crop import SquareCrop, ahead, around_body, around_circle
@@ -137,7 +138,7 @@ class Follower:
         seen = self.server.nearest(time_s, 1e-6)
         if seen is None:
             return False
-        hips = crop.to_picture(answer.xy[23:25], SIDE).mean(axis=0)
+        hips = crop.to_picture(answer.xy[LANDMARKS.pair("hip")], SIDE).mean(axis=0)
         torso = float(np.hypot(*(seen.shoulders.mean(axis=0) - seen.hips.mean(axis=0))))
         torso = max(torso, seen.height / 5)
         return float(np.hypot(*(hips - seen.hips.mean(axis=0)))) > DRIFT * torso
@@ -259,7 +260,8 @@ def assemble(
     blaze, second, world = flips.undo(blaze, 0), flips.undo(second, 1), flips.undo(world, 0)
     fused = fuse(time_s, blaze, second if has_second else None, width, height)
     raised = np.ones(LANDMARK_COUNT)
-    raised[15:23] = HAND_CUT_OFF
+    hands = [LANDMARKS.pair(part) for part in ("wrist", "pinky", "index", "thumb")]
+    raised[np.ravel(hands)] = HAND_CUT_OFF
     smooth = smooth_tracks(time_s, fused.xy, raised)
     sources = {networks.names[0]: blaze}
     if has_second:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from models.contract.skeleton import KEYPOINTS
 from workers.pose.frames import FloatArray, Picture
 from workers.pose.networks import Runner
 
@@ -51,7 +52,7 @@ class Person:
     @property
     def hips(self) -> FloatArray:
         """Left and right hip, shape (2, 2), pixels."""
-        return self.keypoints[11:13, :2]
+        return self.keypoints[KEYPOINTS.pair("hip"), :2]
 
     @property
     def shoulders(self) -> FloatArray:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.contract.skeleton import LANDMARKS
 from workers.pose.frames import FloatArray
 from workers.pose.networks import COCO_TO_LANDMARK, LANDMARK_COUNT
 from workers.pose.sides import between
@@ -33,7 +34,17 @@ is sure of itself even when it is a body height off, MoveNet is not."""
 
 _LEAST_WEIGHT = 0.05
 
-FOLLOWS = {17: 15, 19: 15, 21: 15, 18: 16, 20: 16, 22: 16, 29: 27, 31: 27, 30: 28, 32: 28}
+FOLLOWS = {
+    end: root
+    for part, at in (
+        ("pinky", "wrist"),
+        ("index", "wrist"),
+        ("thumb", "wrist"),
+        ("heel", "ankle"),
+        ("foot_index", "ankle"),
+    )
+    for end, root in zip(LANDMARKS.pair(part), LANDMARKS.pair(at), strict=True)
+}
 """Hand and foot landmarks that only one network gives, and the wrist or ankle they hang on."""
 
 
@@ -58,7 +69,7 @@ class Fused:
 
 def torso_length(xy: FloatArray) -> float:
     """Median distance from mid-hip to mid-shoulder over all frames, pixels."""
-    axis = (xy[:, 11] + xy[:, 12] - xy[:, 23] - xy[:, 24]) / 2
+    axis = LANDMARKS.middle(xy, "shoulder") - LANDMARKS.middle(xy, "hip")
     length = np.hypot(axis[:, 0], axis[:, 1])
     return float(np.nanmedian(length)) if np.isfinite(length).any() else float("nan")
 

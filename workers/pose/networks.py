@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from models.contract.skeleton import KEYPOINTS, LANDMARKS
 from workers.pose.frames import FloatArray, Picture
 from workers.pose.heatmap import refine
 
@@ -20,9 +21,9 @@ Runner = Callable[[npt.NDArray[Any]], Mapping[str, npt.NDArray[Any]]]
 SIDE = 256
 """Both networks look at 256 x 256 pixels."""
 
-LANDMARK_COUNT = 33
+LANDMARK_COUNT = len(LANDMARKS)
 
-COCO_TO_LANDMARK: tuple[int, ...] = (0, 2, 5, 7, 8, 11, 12, 13, 14, 15, 16, 23, 24, 25, 26, 27, 28)
+COCO_TO_LANDMARK: tuple[int, ...] = tuple(LANDMARKS.rows(KEYPOINTS))
 """Place among the 33 landmarks of each of the 17 COCO keypoints."""
 
 

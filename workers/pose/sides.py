@@ -13,10 +13,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.contract.skeleton import LANDMARKS
 from workers.pose.frames import FloatArray
 
-UPPER = ((11, 12), (13, 14), (15, 16), (17, 18), (19, 20), (21, 22))
-LOWER = ((23, 24), (25, 26), (27, 28), (29, 30), (31, 32))
+Pairs = tuple[tuple[int, int], ...]
+
+
+def _pairs(*parts: str) -> Pairs:
+    left, right = (LANDMARKS.rows(LANDMARKS.both(part)[side] for part in parts) for side in (0, 1))
+    return tuple(zip(left, right, strict=True))
+
+
+UPPER = _pairs("shoulder", "elbow", "wrist", "pinky", "index", "thumb")
+LOWER = _pairs("hip", "knee", "ankle", "heel", "foot_index")
 """Left and right of the 33 landmarks; the first three of each are seen by both networks."""
 
 _SHARED = 3
@@ -47,7 +56,7 @@ class Flips:
         return out
 
 
-def exchanged(points: FloatArray, pairs: tuple[tuple[int, int], ...]) -> FloatArray:
+def exchanged(points: FloatArray, pairs: Pairs) -> FloatArray:
     """A copy with left and right exchanged for the given pairs; shape (..., 33, D)."""
     out = points.copy()
     for left, right in pairs:

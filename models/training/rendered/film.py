@@ -12,6 +12,8 @@ from typing import Any
 import cv2
 import numpy as np
 
+from models.contract.skeleton import KEYPOINTS
+
 from .backdrop import MARGIN, Backdrop, make_backdrop
 from .body_mesh import (
     BodyMesh,
@@ -341,19 +343,13 @@ def film_clip(spec: ClipSpec, rng: np.random.Generator, path: Path) -> dict[str,
         for i, t in enumerate(times):
             encoder.write(filming.frame(float(t), i))
             joints = surface_joints(actors[0].mesh, skin(actors[0].mesh, transforms[i]))
-            surface.append(_swap_coco(mirror(joints)) if spec.left_handed else joints)
+            surface.append(KEYPOINTS.mirror(joints, axis=1) if spec.left_handed else joints)
     part.replace(path)
     truth = clip_truth(performance, camera, times, spec.fps)
     truth["coco17_surface2d"] = np.round(camera.project(np.stack(surface)), 2).tolist()
     truth["post"] = filming.post
     _volume_share(truth, actors[0])
     return json.loads(json.dumps(truth))
-
-
-def _swap_coco(joints: Array) -> Array:
-    """Exchange left and right of the 17 COCO joints."""
-    order = [0, 2, 1, 4, 3, 6, 5, 8, 7, 10, 9, 12, 11, 14, 13, 16, 15]
-    return joints[order]
 
 
 def _volume_share(truth: dict[str, Any], actor: Actor) -> None:
