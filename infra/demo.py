@@ -26,6 +26,7 @@ import httpx
 from rich.console import Console
 
 from models.contract.analysis import Analysis
+from models.words import english
 from workers.cli.summary import show_analysis
 from workers.processes import tether
 
@@ -206,7 +207,7 @@ def analyse(client: httpx.Client, film: Path, out: Path, events: queue.Queue[str
     if not result.repetitions:
         raise DemoFailed("No serve was found in the film.")
     console.print()
-    show_analysis(result, console)
+    show_analysis(result, console, english())
     console.print()
     say(f"Pictures: {out / 'pictures'}")
     say(f"JSON:     {out / 'result.json'} (beside it events, metrics, joints)")

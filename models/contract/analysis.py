@@ -8,25 +8,23 @@ from pydantic import Field, model_validator
 
 from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share
 from models.contract.clip import ClipFacts, Usability
+from models.contract.note import Note, note
+from models.contract.note_codes import NoteCode
 from models.contract.problem import Problem
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Sex, View
 
 SCHEMA_ID = SCHEMA_BASE + "analysis.v1.json"
 
-CAUTIONS: tuple[str, ...] = (
-    "Estimates from film, not from force plates or markers; read each value with its interval.",
-    "Not medical advice. Stop on pain. Prior shoulder, back, hip or knee trouble, or a growing "
-    "player: ask a licensed practitioner before changing load or technique.",
-    "Local rules on filming, on minors and on who may coach or treat come first.",
+CAUTIONS: tuple[Note, ...] = (
+    note(NoteCode.ESTIMATES_FROM_FILM),
+    note(NoteCode.NOT_MEDICAL_ADVICE),
+    note(NoteCode.LOCAL_RULES_FIRST),
 )
 
 
-MINOR_CAUTIONS: tuple[str, ...] = (
-    "This player may be under 18 and still growing: a parent or guardian must agree to the "
-    "filming, an adult coach decides on the work, and the number of hard serves and throws is kept "
-    "low.",
-    "Films of minors: keep them only as long as they are needed. Erase the clip once its results "
-    "have served; that erases everything derived from it as well.",
+MINOR_CAUTIONS: tuple[Note, ...] = (
+    note(NoteCode.MINOR_MAY_BE_GROWING),
+    note(NoteCode.MINOR_FILMS_ERASED),
 )
 """Added wherever a player may be a minor: by the year of birth, or where that is not known."""
 
@@ -84,7 +82,7 @@ class Metric(Document):
     )
     unit: str = Field(description="UCUM-like unit: deg, s, ms, m, m/s, deg/s, 1 (ratio).")
     measurable: bool
-    reason: str | None = Field(description="Why it is not measurable, and from where it would be.")
+    reason: Note | None = Field(description="Why it is not measurable, and from where it would be.")
     method: str
     reference: str | None = Field(description="Published value with its source, where one exists.")
 
@@ -152,4 +150,4 @@ class Analysis(Document):
     problems: tuple[Problem, ...] = ()
     models: tuple[ModelUse, ...] = ()
     engine_version: str
-    cautions: tuple[str, ...] = CAUTIONS
+    cautions: tuple[Note, ...] = CAUTIONS

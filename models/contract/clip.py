@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from models.contract.base import Digest, Document, Finite
+from models.contract.note import Note
 from models.contract.vocabulary import Severity
 
 
@@ -38,7 +39,7 @@ class UsabilityCheck(Document):
     severity: Severity = Field(description="What it means when it is not passed.")
     value: Finite | None = None
     unit: str | None = None
-    detail: str
+    detail: Note
 
 
 class Usability(Document):

@@ -11,6 +11,7 @@ from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, model_val
 
 from models.contract.base import Document, Finite, Share
 from models.contract.metric_names import KnownName
+from models.contract.note import Note
 from models.contract.problem import Problem
 from models.contract.progress import SessionKind
 from models.contract.resources import (
@@ -24,6 +25,7 @@ from models.contract.vocabulary import (
     AnalysisStatus,
     DerivedKind,
     Handedness,
+    Language,
     RepetitionKind,
     Sex,
 )
@@ -105,7 +107,7 @@ class PlayerResource(Document):
     may_be_minor: bool = Field(description="By year of birth; true when that is not known.")
     created_at: datetime
     updated_at: datetime
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Note, ...] = ()
     links: Links = Field(default_factory=dict)
 
 
@@ -204,6 +206,7 @@ class ComparisonRequest(Document):
         description="What was worked on, named before looking at the result: metric keys, or "
         "key@event. Smaller changes of these are seen, at the price of the others.",
     )
+    language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None
 
 
@@ -211,6 +214,7 @@ class ProgressRequest(Document):
     """Asks for a player's progress over all sessions that hold a completed analysis."""
 
     kind: RepetitionKind = RepetitionKind.SERVE
+    language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None
 
 
@@ -226,6 +230,7 @@ class PlanRequest(Document):
     done: tuple[RuleKey, ...] = Field(
         default=(), max_length=50, description="Drills whose criteria were met before."
     )
+    language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None
 
 

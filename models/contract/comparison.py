@@ -9,6 +9,7 @@ from pydantic import Field, StringConstraints
 
 from models.contract.analysis import CAUTIONS
 from models.contract.base import SCHEMA_BASE, Document, Finite, Share
+from models.contract.note import Note
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 
 SCHEMA_ID = SCHEMA_BASE + "comparison.v1.json"
@@ -60,7 +61,7 @@ class MetricDifference(Document):
     )
     focus: bool = Field(default=False, description="It was named as what was worked on.")
     verdict: Verdict
-    reason: str | None = Field(default=None, description="Why the two are not comparable.")
+    reason: Note | None = Field(default=None, description="Why the two are not comparable.")
 
 
 MetricName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,60}(@[a-z_]{1,30})?$")]
@@ -115,6 +116,6 @@ class Comparison(Document):
     differences: tuple[MetricDifference, ...]
     linked: tuple[LinkedChange, ...] = ()
     matched_events: tuple[MatchedEvent, ...] = ()
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     engine_version: str
-    cautions: tuple[str, ...] = CAUTIONS
+    cautions: tuple[Note, ...] = CAUTIONS

@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 from models.contract.analysis import CAUTIONS
 from models.contract.base import SCHEMA_BASE, Document, Finite, Share
 from models.contract.metric_names import KnownKey, check_condition
+from models.contract.note import Note
 from models.contract.vocabulary import EventName, RepetitionKind, View
 
 PLAN_SCHEMA_ID = SCHEMA_BASE + "practice-plan.v1.json"
@@ -136,10 +137,10 @@ class PracticePlan(Document):
     focus: RankedFinding | None
     steps: tuple[PlanStep, ...]
     others: tuple[RankedFinding, ...] = ()
-    not_judged: tuple[str, ...] = Field(
+    not_judged: tuple[Note, ...] = Field(
         default=(), description="Findings that could not be judged, with the reason."
     )
-    cautions: tuple[str, ...] = CAUTIONS
+    cautions: tuple[Note, ...] = CAUTIONS
 
 
 class DrillDecision(StrEnum):
@@ -168,5 +169,5 @@ class DrillOutcome(Document):
     decision: DrillDecision
     next_drill: str | None
     outcomes: tuple[CriterionOutcome, ...]
-    reason: str
-    cautions: tuple[str, ...] = CAUTIONS
+    reason: Note
+    cautions: tuple[Note, ...] = CAUTIONS

@@ -8,7 +8,9 @@ from pydantic import Field
 
 from models.contract.base import SCHEMA_BASE, Document
 from models.contract.errors import ServewrightError
+from models.contract.note import WRITTEN, Note, Parameter, written
 from models.contract.vocabulary import Severity
+from models.words import Words
 
 PROBLEM_BASE = "/problems/"
 """Problem types are relative references; each resolves to a page that says what to do."""
@@ -34,6 +36,15 @@ class Problem(Document):
     request_id: str | None = None
     stage: str | None = Field(default=None, description="Pipeline stage in which it arose.")
     errors: tuple[FieldError, ...] = ()
+    detail_code: str | None = Field(
+        default=None,
+        pattern=r"^[a-z][a-z0-9_]*$",
+        description="Code of the words in `detail`, finer than `code`; null where somebody wrote "
+        "them. Their wording in each language: GET /v1/words/{language}.",
+    )
+    parameters: dict[str, Parameter] = Field(
+        default_factory=dict, description="What `detail` names."
+    )
 
     @classmethod
     def of(
@@ -58,7 +69,24 @@ class Problem(Document):
             request_id=request_id,
             stage=stage,
             errors=errors,
+            detail_code=None if error.note.code == WRITTEN else error.note.code,
+            parameters=error.note.parameters,
         )
+
+    def said_in(self, words: Words) -> Self:
+        """Return the problem in the words of another language, where it has a code."""
+        if self.detail_code is None:
+            return self.model_copy(update={"title": words(f"title.{self.code}")})
+        return self.model_copy(
+            update={"title": words(f"title.{self.code}"), "detail": words.note(self.note)}
+        )
+
+    @property
+    def note(self) -> Note:
+        """What happened, as a note."""
+        if self.detail_code is None:
+            return written(self.detail)
+        return Note(code=self.detail_code, parameters=self.parameters, text=self.detail)
 
 
 SCHEMA_ID = SCHEMA_BASE + "problem.v1.json"

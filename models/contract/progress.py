@@ -9,6 +9,7 @@ from pydantic import AwareDatetime, Field
 
 from models.contract.analysis import CAUTIONS
 from models.contract.base import SCHEMA_BASE, Document, Finite
+from models.contract.note import Note
 from models.contract.vocabulary import EventName, RepetitionKind
 
 SCHEMA_ID = SCHEMA_BASE + "progress.v1.json"
@@ -67,7 +68,7 @@ class MetricProgress(Document):
     retention: RetentionScore | None
     transfer: RetentionScore | None = None
     verdict: RetentionVerdict
-    reason: str
+    reason: Note
 
 
 class NextCheck(Document):
@@ -76,7 +77,7 @@ class NextCheck(Document):
     kind: SessionKind
     not_before: datetime
     not_after: datetime
-    reason: str
+    reason: Note
 
 
 class Progress(Document):
@@ -87,5 +88,5 @@ class Progress(Document):
     metrics: tuple[MetricProgress, ...]
     repetitions_practised: dict[RepetitionKind, int]
     next_check: NextCheck | None
-    notes: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = CAUTIONS
+    notes: tuple[Note, ...] = ()
+    cautions: tuple[Note, ...] = CAUTIONS

@@ -10,11 +10,13 @@ from pydantic import Field
 from models.contract.analysis import CAUTIONS, Analysis, Event, Metric
 from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share
 from models.contract.clip import ClipFacts
+from models.contract.note import Note
 from models.contract.problem import Problem
 from models.contract.vocabulary import (
     AnalysisStatus,
     EventName,
     Handedness,
+    Language,
     RepetitionKind,
     Sex,
     Stage,
@@ -114,6 +116,10 @@ class AnalysisOptions(Document):
     annotated_film: bool = Field(
         default=False,
         description="Also make the film of the repetitions with marks and live numbers drawn in.",
+    )
+    language: Language = Field(
+        default=Language.ENGLISH,
+        description="Language of the report, the pictures and the film.",
     )
     models: tuple[str, ...] | None = Field(
         default=None,
@@ -320,7 +326,7 @@ class Metrics(Document):
 
     schema_id: str = Field(default=SCHEMA_BASE + "metrics.v1.json", alias="schema")
     repetitions: tuple[RepetitionMetrics, ...]
-    cautions: tuple[str, ...] = CAUTIONS
+    cautions: tuple[Note, ...] = CAUTIONS
 
     @classmethod
     def of(cls, analysis: Analysis) -> Self:

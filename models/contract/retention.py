@@ -10,15 +10,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from models.contract.note import note
+from models.contract.note_codes import NoteCode
 from models.contract.progress import NextCheck, SessionKind
 
 MIN_DELAY = timedelta(hours=24)
 SCHEDULE: tuple[tuple[timedelta, timedelta, str], ...] = (
-    (timedelta(hours=24), timedelta(hours=72), "one to three days"),
-    (timedelta(days=6), timedelta(days=9), "one week"),
-    (timedelta(days=25), timedelta(days=35), "four weeks"),
+    (timedelta(hours=24), timedelta(hours=72), "one_to_three_days"),
+    (timedelta(days=6), timedelta(days=9), "one_week"),
+    (timedelta(days=25), timedelta(days=35), "four_weeks"),
 )
-"""Windows after the last practice in which to film a retention check (common delays)."""
+"""Windows after the last practice in which to film a retention check (common delays), named as in
+the table ``delay`` of the words."""
 
 
 def next_check(
@@ -36,17 +39,13 @@ def next_check(
         return None
     last = max(practice)
     tests = [moment for moment in tested if moment > last]
-    for earliest, latest, words in SCHEDULE:
+    for earliest, latest, delay in SCHEDULE:
         if last + latest < now or any(last + earliest <= t <= last + latest for t in tests):
             continue
         return NextCheck(
             kind=SessionKind.RETENTION,
             not_before=last + earliest,
             not_after=last + latest,
-            reason=(
-                f"Retention check {words} after the last practice, before any coaching, from the "
-                "same camera place, with as many serves as before. Score the first three apart: "
-                "a brief loss at the start of any session is usual."
-            ),
+            reason=note(NoteCode.RETENTION_CHECK_DUE, delay=delay),
         )
     return None

@@ -93,6 +93,13 @@ DerivedKind = Literal[WorkKind.COMPARISON, WorkKind.PROGRESS, WorkKind.PLAN, Wor
 """A document that is made from the results of analyses."""
 
 
+class Language(StrEnum):
+    """Language of pages, pictures, films and terminal text (BCP 47)."""
+
+    ENGLISH = "en"
+    GERMAN = "de"
+
+
 class Stage(StrEnum):
     """Stages of the pipeline, in order."""
 

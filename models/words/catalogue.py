@@ -11,7 +11,7 @@ from typing import Any
 from models.words.words import Words
 
 DEFAULT = "en"
-LANGUAGES = (DEFAULT,)
+LANGUAGES = (DEFAULT, "de")
 """BCP 47 tags of the shipped languages, the default first; each is a folder here."""
 
 

@@ -19,7 +19,7 @@ def negotiate(accept_language: str | None) -> str:
         quality = _quality(parameter)
         if tag.strip() and quality > 0:
             wanted.append((-quality, place, tag.strip()))
-    preferred = [DEFAULT if tag == "*" else tag for _, _, tag in sorted(wanted)]
+    preferred = [DEFAULT if tag == "*" else tag.lower() for _, _, tag in sorted(wanted)]
     return negotiate_locale(preferred, LANGUAGES, sep="-") or DEFAULT
 
 

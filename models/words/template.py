@@ -41,7 +41,9 @@ class Template(string.Formatter):
             The entry is none, a parameter is missing, or a table lacks a word.
         """
         if isinstance(entry, Mapping) and "other" in entry:
-            entry = entry.get(self._locale.plural_form(_count(name, values)), entry["other"])
+            count = _count(name, values)
+            form = "zero" if count == 0 and "zero" in entry else self._locale.plural_form(count)
+            entry = entry.get(form, entry["other"])
         if not isinstance(entry, str):
             raise KeyError(f"the {self._locale} catalogue has no words for {name!r}")
         try:
@@ -63,6 +65,8 @@ class Template(string.Formatter):
     def format_field(self, value: Any, format_spec: str) -> str:
         """Write one parameter; see the package for the formats."""
         if isinstance(value, Sequence) and not isinstance(value, str):
+            if format_spec == "names":
+                return ", ".join(map(str, value))
             each = [self.format_field(one, format_spec) for one in value]
             return format_list(each, locale=self._locale)
         if format_spec == "percent":

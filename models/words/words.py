@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from enum import StrEnum
-from typing import Any, Protocol
+from typing import Any, Protocol, runtime_checkable
 
 from babel import Locale
 from babel.dates import format_datetime
@@ -35,12 +37,48 @@ class Measured(Protocol):
         ...
 
 
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A metric known by its key and unit only."""
+
+    key: str
+    unit: str
+
+    @property
+    def title(self) -> str:
+        """The key as a title, used only where the catalogue has none."""
+        return self.key.replace("_", " ").capitalize()
+
+
+@runtime_checkable
+class Stated(Protocol):
+    """A note of a document: a code, its parameters, and the English sentence it was made with."""
+
+    @property
+    def code(self) -> str:
+        """Code of the note; ``text`` is a sentence that somebody wrote."""
+        ...
+
+    @property
+    def parameters(self) -> Mapping[str, Any]:
+        """What the sentence names; notes among them are sentences of their own."""
+        ...
+
+    @property
+    def text(self) -> str:
+        """English sentence."""
+        ...
+
+
 class Words:
     """The words of one language. A missing entry raises ``KeyError`` with its full name."""
 
     def __init__(self, entries: Mapping[str, Any]) -> None:
         self._entries = entries
         self._locale = Locale.parse(self.language, sep="-")
+        self._sentences = {
+            str(one["of"]): str(one["words"]) for one in self._entries.get("sentence", ())
+        }
         self._template = Template(self._locale, str(self.find("number.minus")), self.find)
 
     @property
@@ -71,6 +109,32 @@ class Words:
         """Return the words of a dotted name, filled in."""
         return self._template.fill(key, self.find(key), values)
 
+    def note(self, note: Stated | None) -> str:
+        """Return a note in this language, or nothing; or what somebody wrote."""
+        if note is None:
+            return ""
+        if note.code == "text":
+            return self.sentence(note.text)
+        return self(f"note.{note.code}", **self._said(note.parameters))
+
+    def _said(self, parameters: Mapping[str, Any]) -> dict[str, object]:
+        return {
+            name: self.note(value)
+            if isinstance(value, Stated)
+            else self.sentence(value)
+            if isinstance(value, str)
+            else value
+            for name, value in parameters.items()
+        }
+
+    def inside(self, text: str) -> str:
+        """Return words that stand inside a sentence: without their capital, but for nouns."""
+        return text if self.find("capital_nouns") else text[:1].lower() + text[1:]
+
+    def beginning(self, text: str) -> str:
+        """Return words that begin a line, with a capital."""
+        return text[:1].upper() + text[1:]
+
     def event(self, event: StrEnum | None) -> str:
         """Return the name of an event, or of the whole movement."""
         return self(f"event.{event.value if event else 'whole'}")
@@ -99,6 +163,13 @@ class Words:
         pattern = "0." + "0" * decimals if decimals else "0"
         return self._template.number(value, f"+{pattern}" if sign else pattern)
 
+    def figures(self, value: float, figures: int, *, sign: bool = False) -> str:
+        """Return a bare number with that many significant figures."""
+        rounded = Decimal(f"{value:.{figures}g}")
+        exponent = rounded.as_tuple().exponent
+        decimals = max(0, -exponent) if isinstance(exponent, int) else 0
+        return self.number(float(rounded), decimals, sign=sign)
+
     def value(
         self, value: float, metric: Measured, *, sign: bool = False, exact: bool = False
     ) -> str:
@@ -113,9 +184,7 @@ class Words:
         if exact:
             decimals = next((d for d in range(4) if abs(round(value, d) - value) < 1e-9), 4)
         text = self.number(value, decimals, sign=sign)
-        if self.find("number").get(unit) is None:
-            return self("number.other", value=text, unit=unit).replace(" ", THIN)
-        return self._unit(unit, text)
+        return self.with_unit(text, unit)
 
     def difference(self, value: float, metric: Measured, *, sign: bool = True) -> str:
         """Return a difference of two values; of percentages, in points."""
@@ -157,6 +226,19 @@ class Words:
 
     def _date(self, entry: str, at: datetime) -> str:
         return format_datetime(at, str(self.find("number")[entry]), locale=self._locale)
+
+    def with_unit(self, text: str, unit: str) -> str:
+        """Return a number or an interval, already written, with its unit."""
+        if self.find("number").get(unit) is None:
+            return self("number.other", value=text, unit=unit).replace(" ", THIN)
+        return self._unit(unit, text)
+
+    def sentence(self, text: str) -> str:
+        """Return a sentence that comes as data (shipped rule, published value) in this language.
+
+        What has no other wording here, as the words of a coach, stays as it is.
+        """
+        return self._sentences.get(text, text)
 
     def metres(self, length_m: float) -> str:
         """Return a length in metres."""

@@ -64,6 +64,7 @@ class DocumentRequests:
             "kind": body.kind.value,
             "film": body.film,
             "focus": list(body.focus),
+            "language": body.language.value,
         }
         player_id = only_player(session, [one.analysis_id for one in inputs])
         same = body.same_player
@@ -87,7 +88,7 @@ class DocumentRequests:
             session,
             principal,
             WorkKind.PROGRESS,
-            {"kind": body.kind.value},
+            {"kind": body.kind.value, "language": body.language.value},
             [Input(analysis_id) for analysis_id in everything_of(session, player_id)],
             player_id=player_id,
             external_ref=body.external_ref,
@@ -113,7 +114,12 @@ class DocumentRequests:
             session,
             principal,
             WorkKind.PLAN,
-            {"rules_id": body.rules_id, "rules": text, "done": list(body.done)},
+            {
+                "rules_id": body.rules_id,
+                "rules": text,
+                "done": list(body.done),
+                "language": body.language.value,
+            },
             [Input(analysis_id) for analysis_id in found],
             player_id=player_id,
             external_ref=body.external_ref,

@@ -87,7 +87,7 @@ class RetentionReminder:
                         headline={
                             "not_before": check.not_before.isoformat(),
                             "not_after": check.not_after.isoformat(),
-                            "reason": check.reason,
+                            "reason": check.reason.model_dump(mode="json"),
                         },
                     ),
                 )

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from models.contract.vocabulary import Handedness, RepetitionKind, Sex, Stage, View
+from models.contract.vocabulary import Handedness, Language, RepetitionKind, Sex, Stage, View
+from models.words import Words, catalogue
 from workers.cli.bar import Bar
-from workers.cli.console import Exit, errors, guarded, results
+from workers.cli.console import Exit, LanguageOption, errors, guarded, results
 
 if TYPE_CHECKING:
     from models.contract.resources import AnalysisOptions
@@ -58,6 +59,7 @@ def analyse(
         bool, typer.Option("--film", help="Also write film.mp4 with the marks drawn in.")
     ] = False,
     minor: Annotated[bool, typer.Option("--minor", help="The player may be under 18.")] = False,
+    language: LanguageOption = Language.ENGLISH,
     json: Annotated[
         bool, typer.Option("--json", help="Print the analysis document, and nothing else.")
     ] = False,
@@ -78,6 +80,7 @@ def analyse(
         capture_fps=capture_fps,
         drill=drill,
         annotated_film=film,
+        language=language,
     )
     folder = out if out is not None or json else Path(f"{file.stem}-result")
     result = run(file, options, folder, minor=minor)
@@ -88,9 +91,10 @@ def analyse(
         return
     from workers.cli.summary import show_analysis
 
-    show_analysis(result.analysis, results())
+    words = catalogue(language.value)
+    show_analysis(result.analysis, results(), words)
     if folder is not None:
-        results().print(f"\nFiles are in {folder}", markup=False)
+        results().print("\n" + words("terminal.files", folder=folder), markup=False)
 
 
 def run(
@@ -116,6 +120,7 @@ def run(
     from workers.pipeline.progress import STAGE_SHARES
 
     settings = Settings()
+    words = catalogue(options.language.value)
     if folder is None and not pictures:
         settings = settings.model_copy(update={"pictures": False})
     with Bar(errors()) as bar:
@@ -127,15 +132,16 @@ def run(
             sha256=sha256_of(file),
             annotated_film=options.annotated_film and folder is not None,
             extra_cautions=MINOR_CAUTIONS if minor else (),
+            words=words,
         )
         if folder is not None:
             bar(Stage.STORE, 1.0 - STAGE_SHARES[Stage.STORE])
-            write(result, folder)
+            write(result, folder, words)
         bar(Stage.STORE, 1.0)
     return result
 
 
-def write(result: PipelineResult, folder: Path) -> None:
+def write(result: PipelineResult, folder: Path, words: Words | None = None) -> None:
     """Write the files of a result; pictures of an earlier run are removed first."""
     from workers.pipeline.result_files import result_files
 
@@ -143,7 +149,7 @@ def write(result: PipelineResult, folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         shutil.rmtree(folder / "pictures", ignore_errors=True)
         (folder / "film.mp4").unlink(missing_ok=True)
-        for file in result_files(result):
+        for file in result_files(result, words):
             path = folder / file.path
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(file.data)

@@ -15,8 +15,9 @@ import typer
 
 from models.contract.errors import InvalidRequest
 from models.contract.metric_names import known_name
-from models.contract.vocabulary import RepetitionKind
-from workers.cli.console import Exit, errors, guarded, results
+from models.contract.vocabulary import Language, RepetitionKind
+from models.words import catalogue
+from workers.cli.console import Exit, LanguageOption, errors, guarded, results
 
 if TYPE_CHECKING:
     from models.contract.base import Document
@@ -50,8 +51,12 @@ def register(app: typer.Typer) -> None:
 def compare(
     first: Annotated[Path, typer.Argument(help="A film, a result folder, or a folder of these.")],
     second: Annotated[Path, typer.Argument(help="The same for the other side.")],
-    first_label: Annotated[str, typer.Option(help="What to call the first side.")] = "before",
-    second_label: Annotated[str, typer.Option(help="What to call the second side.")] = "after",
+    first_label: Annotated[
+        str | None, typer.Option(help="What to call the first side. [default: before]")
+    ] = None,
+    second_label: Annotated[
+        str | None, typer.Option(help="What to call the second side. [default: after]")
+    ] = None,
     kind: Kind = RepetitionKind.SERVE,
     film: Annotated[bool, typer.Option(help="Make the side-by-side film.")] = True,
     same_player: Annotated[
@@ -69,30 +74,35 @@ def compare(
         ),
     ] = None,
     minor: Minor = False,
+    language: LanguageOption = Language.ENGLISH,
     out: Out = None,
     json: Json = False,
 ) -> None:
     """Compare two sides metric by metric: report, pictures and film go to ./comparison."""
+    from models.contract.resources import AnalysisOptions
     from service.core.settings import Settings
     from workers.cli.folders import sources_of
     from workers.derive.comparison import ComparedSide, comparison_files
     from workers.jobs.configured import decode_limits
 
+    words = catalogue(language.value)
+    options = AnalysisOptions(language=language)
     found, files = comparison_files(
-        ComparedSide(first_label, tuple(sources_of([first]))),
-        ComparedSide(second_label, tuple(sources_of([second]))),
+        ComparedSide(first_label or words("terminal.before"), tuple(sources_of([first], options))),
+        ComparedSide(second_label or words("terminal.after"), tuple(sources_of([second], options))),
         decode_limits(Settings()),
         kind=kind,
         film=film and (not json or out is not None),
         minor=minor,
         same_player=same_player,
         focus=_known_metrics(focus or ()),
+        language=language,
     )
     if not json:
         from workers.cli.coaching_text import show_comparison
 
-        show_comparison(found, results())
-    _finish(found, files, out, Path("comparison"), json)
+        show_comparison(found, results(), catalogue(language.value))
+    _finish(found, files, out, Path("comparison"), json, language)
 
 
 def _known_metrics(names: Sequence[str]) -> tuple[str, ...]:
@@ -115,6 +125,7 @@ def progress(
     player: Annotated[str, typer.Option(help="What to call the player.")] = "player",
     kind: Kind = RepetitionKind.SERVE,
     minor: Minor = False,
+    language: LanguageOption = Language.ENGLISH,
     out: Out = None,
     json: Json = False,
 ) -> None:
@@ -123,13 +134,18 @@ def progress(
     from workers.derive.progress import progress_files
 
     found, files = progress_files(
-        player, read_sessions(sessions), now=datetime.now(UTC), kind=kind, minor=minor
+        player,
+        read_sessions(sessions),
+        now=datetime.now(UTC),
+        kind=kind,
+        minor=minor,
+        language=language,
     )
     if not json:
         from workers.cli.coaching_text import show_progress
 
-        show_progress(found, results())
-    _finish(found, files, out, Path("progress"), json)
+        show_progress(found, results(), catalogue(language.value))
+    _finish(found, files, out, Path("progress"), json, language)
 
 
 @guarded
@@ -141,10 +157,12 @@ def plan(
     ] = None,
     player: Annotated[str | None, typer.Option(help="What to call the player.")] = None,
     minor: Minor = False,
+    language: LanguageOption = Language.ENGLISH,
     out: Out = None,
     json: Json = False,
 ) -> None:
     """Make a practice plan from serves: one focus, its drills, how to film them; in ./plan."""
+    from models.contract.resources import AnalysisOptions
     from workers.cli.folders import sources_of
     from workers.derive.practice import plan_files
 
@@ -153,13 +171,18 @@ def plan(
     if unknown:
         raise InvalidRequest(f"The rules have no drill {', '.join(unknown)}.")
     found, files = plan_files(
-        chosen, sources_of(material), done=done or (), player=player, minor=minor
+        chosen,
+        sources_of(material, AnalysisOptions(language=language)),
+        done=done or (),
+        player=player,
+        minor=minor,
+        language=language,
     )
     if not json:
         from workers.cli.coaching_text import show_plan
 
-        show_plan(found, results())
-    _finish(found, files, out, Path("plan"), json)
+        show_plan(found, results(), catalogue(language.value))
+    _finish(found, files, out, Path("plan"), json, language)
 
 
 @guarded
@@ -169,6 +192,7 @@ def drill_check(
     drill: Annotated[str, typer.Option(help="Drill of the rules that was filmed.")],
     rules: Rules = None,
     minor: Minor = False,
+    language: LanguageOption = Language.ENGLISH,
     out: Annotated[Path | None, typer.Option(help="Folder for the document.")] = None,
     json: Json = False,
 ) -> None:
@@ -187,9 +211,9 @@ def drill_check(
     sources = sources_of(material, AnalysisOptions(drill=stage))
     found, files = drill_files(chosen, finding, drill, sources, minor=minor)
     if not json:
-        results().print(f"{found.decision.value.replace('_', ' ')}: {found.reason}", markup=False)
-        if found.next_drill is not None:
-            results().print(f"Next: {found.next_drill}", markup=False)
+        from workers.cli.coaching_text import show_outcome
+
+        show_outcome(found, results(), catalogue(language.value))
     if json:
         _print(found)
     if out is not None:
@@ -204,6 +228,7 @@ def report(
     rules: Rules = None,
     with_plan: Annotated[bool, typer.Option("--plan", help="Put a practice plan in.")] = False,
     player: Annotated[str | None, typer.Option(help="What to call the player.")] = None,
+    language: LanguageOption = Language.ENGLISH,
 ) -> None:
     """Write report.html of a result folder anew, for example with a practice plan in it."""
     from workers.cli.folders import from_folder
@@ -213,9 +238,10 @@ def report(
 
     source = from_folder(folder)
     made = make_plan(_rules(rules), [source.analysis]) if with_plan or rules else None
-    page = analysis_page(source.analysis, source.pictures(), plan=made, player=player)
+    words = catalogue(language.value)
+    page = analysis_page(source.analysis, source.pictures(), plan=made, player=player, words=words)
     write_files([page_file(page)], folder)
-    results().print(f"Written: {folder / 'report.html'}", markup=False)
+    results().print(words("terminal.written", path=folder / "report.html"), markup=False)
 
 
 def _rules(file: Path | None) -> PracticeRules:
@@ -230,7 +256,12 @@ def _rules(file: Path | None) -> PracticeRules:
 
 
 def _finish(
-    document: Document, files: Sequence[ResultFile], out: Path | None, default: Path, json: bool
+    document: Document,
+    files: Sequence[ResultFile],
+    out: Path | None,
+    default: Path,
+    json: bool,
+    language: Language,
 ) -> None:
     if json:
         _print(document)
@@ -239,7 +270,8 @@ def _finish(
         return
     write_files(files, folder)
     if not json:
-        results().print(f"\nFiles are in {folder}; open report.html.", markup=False)
+        words = catalogue(language.value)
+        results().print("\n" + words("terminal.files_report", folder=folder), markup=False)
 
 
 def _print(document: Document) -> None:

@@ -1,4 +1,4 @@
-"""Readable summaries of comparisons, progress and plans for a terminal."""
+"""Readable summaries of comparisons, progress, plans and drill checks for a terminal."""
 
 from __future__ import annotations
 
@@ -6,120 +6,175 @@ from rich.console import Console
 from rich.table import Table
 
 from models.contract.comparison import Comparison, MetricDifference, Verdict
-from models.contract.plan import PracticePlan
+from models.contract.plan import Criterion, DrillOutcome, PlanStep, PracticePlan
 from models.contract.progress import Progress
 from models.contract.vocabulary import EventName
-from workers.cli.summary import UNIT_TEXT
+from models.words import Words
+from models.words.words import Named
 
 
-def show_comparison(comparison: Comparison, console: Console) -> None:
+def show_comparison(comparison: Comparison, console: Console, words: Words) -> None:
     """Print what changed, how much was within noise, and what could not be compared."""
     rows = comparison.differences
     changed = [row for row in rows if row.verdict is Verdict.CHANGED]
     shown = [row for row in rows if row.focus or row.verdict is Verdict.CHANGED]
     first, second = comparison.first, comparison.second
-    what = "Worked on or changed" if comparison.focus else "Changed"
+    heads = (
+        *("metric", "at", first, second, "difference", "interval", "noise"),
+        *("seen_from", "says"),
+    )
     table = Table(
-        *("metric", "at", first.label, second.label, "difference", "95 % interval", "noise"),
-        *("seen from", "says"),
-        title=f"{what} ({first.repetitions} against {second.repetitions} repetitions)",
+        *(words(f"terminal.column_{h}") if isinstance(h, str) else h.label for h in heads),
+        title=words(
+            "terminal.worked_on_title" if comparison.focus else "terminal.changed_title",
+            first=first.repetitions,
+            second=second.repetitions,
+        ),
         title_justify="left",
     )
     for row in sorted(shown, key=lambda row: not row.focus):
-        table.add_row(*_row(row), row.verdict.value.replace("_", " "))
+        table.add_row(*_row(row, words), words(f"comparison.{row.verdict.value}"))
     if shown:
         console.print(table)
     within = sum(row.verdict is Verdict.WITHIN_NOISE for row in rows)
-    console.print(
-        f"{len(changed)} changed, {within} within noise, {len(rows) - len(changed) - within} not "
-        "comparable.",
-        markup=False,
+    counts = words(
+        "terminal.counts",
+        changed=len(changed),
+        within=within,
+        rest=len(rows) - len(changed) - within,
     )
+    console.print(counts, markup=False)
     if any(row.detectable is not None for row in shown):
-        console.print(
-            "Seen from: a true change that large is found nine times in ten; a smaller one may go "
-            "unseen.",
-            markup=False,
-        )
-    reasons = {row.reason for row in rows if row.reason}
-    for line in [*comparison.notes, *sorted(reasons)]:
+        console.print(words("terminal.seen_from"), markup=False)
+    reasons = {words.note(row.reason) for row in rows if row.reason}
+    for line in [*map(words.note, comparison.notes), *sorted(reasons)]:
         console.print(f"- {line}", markup=False)
 
 
-def _row(row: MetricDifference) -> tuple[str, ...]:
-    sign = UNIT_TEXT.get(row.unit, f" {row.unit}")
-    values = [
-        row.first.value if row.first else None,
-        row.second.value if row.second else None,
-        row.difference,
-    ]
-    one, two, difference = ("" if v is None else f"{v:.3g}{sign}" for v in values)
-    interval = "" if row.low is None or row.high is None else f"{row.low:.3g} to {row.high:.3g}"
-    noise = "" if row.mdc95 is None else f"± {row.mdc95:.2g}"
-    least = "" if row.detectable is None else f"{row.detectable:.2g}{sign}"
-    return row.title, _at(row.event), one, two, difference, interval, noise, least
+def _row(row: MetricDifference, words: Words) -> tuple[str, ...]:
+    def amount(value: float | None, figures: int = 3) -> str:
+        if value is None:
+            return ""
+        return words.with_unit(words.figures(value, figures), row.unit)
+
+    interval = ""
+    if row.low is not None and row.high is not None:
+        low, high = words.figures(row.low, 3), words.figures(row.high, 3)
+        interval = words("number.interval", low=low, high=high)
+    return (
+        words.title(row),
+        _at(row.event, words),
+        amount(row.first.value if row.first else None),
+        amount(row.second.value if row.second else None),
+        amount(row.difference),
+        interval,
+        "" if row.mdc95 is None else f"± {words.figures(row.mdc95, 2)}",
+        amount(row.detectable, 2),
+    )
 
 
-def show_progress(progress: Progress, console: Console) -> None:
+def show_progress(progress: Progress, console: Console, words: Words) -> None:
     """Print each metric's verdict, and when to film next."""
-    table = Table("metric", "at", "gain", "noise", "retention", "verdict")
+    names = ("metric", "at", "gain", "noise", "retention", "verdict")
+    table = Table(*(words(f"terminal.column_{name}") for name in names))
     for metric in progress.metrics:
-        kept = metric.retention
+        gain = kept = ""
+        if metric.gain is not None:
+            gain = words.with_unit(words.figures(metric.gain, 3, sign=True), metric.unit)
+        if metric.retention is not None:
+            score = metric.retention
+            value, low, high = (words.number(v, 2) for v in (score.value, score.low, score.high))
+            kept = f"{value} ({words('number.interval', low=low, high=high)})"
         table.add_row(
-            metric.title,
-            _at(metric.event),
-            "" if metric.gain is None else f"{metric.gain:+.3g} {metric.unit}",
-            "" if metric.gain_mdc95 is None else f"± {metric.gain_mdc95:.2g}",
-            "" if kept is None else f"{kept.value:.2f} ({kept.low:.2f} to {kept.high:.2f})",
-            metric.verdict.value.replace("_", " "),
+            words.title(metric),
+            _at(metric.event, words),
+            gain,
+            "" if metric.gain_mdc95 is None else f"± {words.figures(metric.gain_mdc95, 2)}",
+            kept,
+            words(f"progress.verdict_{metric.verdict.value}"),
         )
     console.print(table)
     for kind, count in progress.repetitions_practised.items():
-        console.print(f"Practised: {count} of kind {kind.value}", markup=False)
+        console.print(words("terminal.practised", count=count, kind=kind.value), markup=False)
     if progress.next_check is not None:
         check = progress.next_check
-        console.print(
-            f"Film next between {check.not_before:%Y-%m-%d} and {check.not_after:%Y-%m-%d}. "
-            f"{check.reason}",
-            markup=False,
+        due = words(
+            "terminal.film_next",
+            first=words.date(check.not_before),
+            last=words.date(check.not_after),
+            reason=words.note(check.reason),
         )
+        console.print(due, markup=False)
     for note in progress.notes:
-        console.print(f"- {note}", markup=False)
+        console.print(f"- {words.note(note)}", markup=False)
 
 
-def show_plan(plan: PracticePlan, console: Console) -> None:
+def show_plan(plan: PracticePlan, console: Console, words: Words) -> None:
     """Print the focus, the steps with dose, cue and criteria, and the cautions."""
     if plan.focus is None:
-        console.print("No finding of the rules holds for these serves.", markup=False)
+        console.print(words("terminal.no_finding"), markup=False)
     else:
-        focus = plan.focus
-        console.print(f"Focus: {focus.finding.text}", markup=False, style="bold")
-        console.print(
-            f"  measured {focus.value:.3g} ({focus.low:.3g} to {focus.high:.3g}) "
-            f"{focus.finding.unit}, certainty {focus.certainty:.0%}; {focus.finding.source}",
-            markup=False,
+        finding = plan.focus.finding
+        metric = Named(finding.metric, finding.unit)
+        text = words.sentence(finding.text)
+        console.print(words("terminal.focus", text=text), markup=False, style="bold")
+        detail = words(
+            "terminal.focus_detail",
+            value=words.value(plan.focus.value, metric),
+            interval=words.interval(plan.focus.low, plan.focus.high, metric),
+            certainty=plan.focus.certainty,
+            source=words.sentence(finding.source),
         )
+        console.print(f"  {detail}", markup=False)
     for number, step in enumerate(plan.steps, start=1):
-        drill, dose = step.drill, step.drill.dose
-        hold = "" if dose.hold_s is None else f", held {dose.hold_s:g} s"
-        console.print(f"{number}. {drill.title} [{step.state}]", markup=False)
-        console.print(f"   {drill.cue}", markup=False)
-        console.print(
-            f"   {dose.sets} x {dose.repetitions}{hold}, rest {dose.rest_s:g} s, "
-            f"{dose.days_per_week} days a week. {drill.film.show}",
-            markup=False,
-        )
-        for one in drill.advance_when:
-            console.print(
-                f"   move on when {one.metric} {one.is_} {one.value:g} {one.unit} in "
-                f"{one.repetitions} repetitions",
-                markup=False,
-            )
+        _show_step(number, step, console, words)
     for line in plan.not_judged:
-        console.print(f"Not judged: {line}", markup=False, style="dim")
+        console.print(
+            words("terminal.not_judged", line=words.note(line)), markup=False, style="dim"
+        )
     for caution in plan.cautions:
-        console.print(caution, markup=False, style="dim")
+        console.print(words.note(caution), markup=False, style="dim")
 
 
-def _at(event: EventName | None) -> str:
-    return "" if event is None else event.value
+def _show_step(number: int, step: PlanStep, console: Console, words: Words) -> None:
+    drill, dose = step.drill, step.drill.dose
+    title = words.sentence(drill.title)
+    head = words("terminal.step", number=number, title=title, state=step.state)
+    amount = words(
+        "terminal.dose" if dose.hold_s is None else "terminal.dose_hold",
+        sets=dose.sets,
+        repetitions=dose.repetitions,
+        hold=dose.hold_s,
+        rest=dose.rest_s,
+        days=dose.days_per_week,
+        show=words.sentence(drill.film.show),
+    )
+    console.print(head, markup=False)
+    console.print(f"   {words.sentence(drill.cue)}", markup=False)
+    console.print(f"   {amount}", markup=False)
+    for criterion in drill.advance_when:
+        console.print(f"   {_criterion(criterion, words)}", markup=False)
+
+
+def _criterion(criterion: Criterion, words: Words) -> str:
+    metric = Named(criterion.metric, criterion.unit)
+    return words(
+        "terminal.move_on_least" if criterion.is_ == ">=" else "terminal.move_on_most",
+        title=words.title(metric),
+        value=words.value(criterion.value, metric, exact=True),
+        repetitions=criterion.repetitions,
+    )
+
+
+def show_outcome(outcome: DrillOutcome, console: Console, words: Words) -> None:
+    """Print the decision on a drill's clips, its reason, and the next drill."""
+    said = words(
+        "terminal.decision", decision=outcome.decision.value, reason=words.note(outcome.reason)
+    )
+    console.print(said, markup=False)
+    if outcome.next_drill is not None:
+        console.print(words("terminal.next_drill", drill=outcome.next_drill), markup=False)
+
+
+def _at(event: EventName | None, words: Words) -> str:
+    return "" if event is None else words.event(event)

@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable
 from enum import IntEnum
 from functools import wraps
-from typing import ParamSpec, TypeVar
+from typing import Annotated, ParamSpec, TypeVar
 
 import typer
 from pydantic import ValidationError
@@ -17,10 +17,17 @@ from rich.console import Console
 
 from models.contract.errors import ClipError, RequestError, ServewrightError
 from models.contract.problem import Problem
-from models.contract.vocabulary import Severity
+from models.contract.vocabulary import Language, Severity
+from models.words import Words, catalogue, english
+from models.words.catalogue import DEFAULT
 
 P = ParamSpec("P")
 R = TypeVar("R")
+
+
+LanguageOption = Annotated[
+    Language, typer.Option("--language", help="Language of the text, the report and the pictures.")
+]
 
 
 class Exit(IntEnum):
@@ -61,12 +68,18 @@ def results() -> Console:
     return Console(highlight=False, soft_wrap=True, width=width)
 
 
-def show_problem(problem: Problem, console: Console | None = None) -> None:
+def show_problem(
+    problem: Problem, console: Console | None = None, words: Words | None = None
+) -> None:
     """Print one problem: severity, title, code and what to do."""
+    words = words or english()
+    problem = problem.said_in(words)
     console = console or errors()
     style = _STYLE[problem.severity]
-    stage = f", in stage {problem.stage}" if problem.stage else ""
-    console.print(f"[{style}]{problem.title}[/] ({problem.code}{stage})", markup=True)
+    code = problem.code
+    if problem.stage:
+        code = words("terminal.stage", code=problem.code, stage=problem.stage)
+    console.print(f"[{style}]{problem.title}[/] ({code})", markup=True)
     console.print(f"  {problem.detail}", markup=False)
 
 
@@ -81,14 +94,15 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
 
     @wraps(command)
     def run(*args: P.args, **kwargs: P.kwargs) -> R:
+        words = catalogue(str(kwargs.get("language", DEFAULT)))
         try:
             return command(*args, **kwargs)
         except ServewrightError as error:
-            show_problem(Problem.of(error))
+            show_problem(Problem.of(error), words=words)
             raise typer.Exit(_exit_of(error)) from None
         except ValidationError as error:
             console = errors()
-            console.print("[bold red]Not valid[/]")
+            console.print(f"[bold red]{words('terminal.not_valid')}[/]")
             for issue in error.errors(
                 include_url=False, include_context=False, include_input=False
             ):
@@ -96,7 +110,7 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
                 console.print(f"  {place + ': ' if place else ''}{issue['msg']}", markup=False)
             raise typer.Exit(Exit.USAGE) from None
         except KeyboardInterrupt:
-            errors().print("Stopped.")
+            errors().print(words("terminal.stopped"))
             raise typer.Exit(Exit.INTERRUPTED) from None
 
     return run

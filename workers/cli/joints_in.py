@@ -96,7 +96,7 @@ def _show(result: EngineResult) -> None:
         for metric in repetition.metrics:
             event = metric.event.value if metric.event else ""
             if metric.value is None or metric.low is None or metric.high is None:
-                table.add_row(metric.title, event, "not measurable", metric.reason or "", "")
+                table.add_row(metric.title, event, "not measurable", str(metric.reason or ""), "")
                 continue
             interval = f"{metric.low:.4g} to {metric.high:.4g}"
             table.add_row(metric.title, event, f"{metric.value:.4g}", interval, metric.unit)

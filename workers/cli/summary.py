@@ -6,60 +6,65 @@ from rich.console import Console
 from rich.table import Table
 
 from models.contract.analysis import Analysis, Metric, Repetition, Scale
+from models.words import Words
 from workers.cli.console import show_problem
 
-UNIT_TEXT = {"deg": "°", "1": "", "deg/s": "°/s"}
-"""Units that read better as signs; all others are shown as they are."""
 
-
-def show_analysis(analysis: Analysis, console: Console) -> None:
+def show_analysis(analysis: Analysis, console: Console, words: Words) -> None:
     """Print the whole summary."""
     clip = analysis.clip
-    console.print(
-        f"{clip.frames} frames, {clip.duration_s:.2f} s at {clip.frame_rate:.1f} frames/s, "
-        f"{clip.width}x{clip.height}",
-        markup=False,
+    facts = words(
+        "terminal.clip",
+        frames=clip.frames,
+        duration=clip.duration_s,
+        rate=clip.frame_rate,
+        size=f"{clip.width}x{clip.height}",
     )
-    console.print(_setting(analysis), markup=False)
+    console.print(facts, markup=False)
+    console.print(_setting(analysis, words), markup=False)
     for number, repetition in enumerate(analysis.repetitions, start=1):
         console.print()
-        console.print(_events(number, repetition))
-        console.print(_metrics(repetition))
-        for reason, titles in not_measurable(repetition).items():
-            console.print(f"Not measurable: {'; '.join(titles)}.", markup=False)
+        console.print(_events(number, repetition, words))
+        console.print(_metrics(repetition, words))
+        for reason, titles in not_measurable(repetition, words).items():
+            listed = words("terminal.not_measurable", titles="; ".join(titles))
+            console.print(listed, markup=False)
             console.print(f"  {reason}", markup=False, style="dim")
     if analysis.problems:
         console.print()
         for problem in analysis.problems:
-            show_problem(problem, console)
+            show_problem(problem, console, words)
     console.print()
     for caution in analysis.cautions:
-        console.print(caution, markup=False, style="dim")
+        console.print(words.note(caution), markup=False, style="dim")
 
 
-def _setting(analysis: Analysis) -> str:
+def _setting(analysis: Analysis, words: Words) -> str:
     view = analysis.view
-    azimuth = "" if view.azimuth_deg is None else f", azimuth {view.azimuth_deg:.0f}°"
-    return (
-        f"View {view.label.value}{azimuth} ({view.source}); {analysis.handedness.value}-handed "
-        f"({analysis.handedness_source}); {_scale(analysis.scale)}"
+    return words(
+        "terminal.setting" if view.azimuth_deg is None else "terminal.setting_azimuth",
+        view=view.label.value,
+        azimuth=view.azimuth_deg,
+        view_source=view.source,
+        hand=analysis.handedness.value,
+        hand_source=analysis.handedness_source,
+        scale=_scale(analysis.scale, words),
     )
 
 
-def _scale(scale: Scale) -> str:
+def _scale(scale: Scale, words: Words) -> str:
     if scale.metres_per_body_height is None:
-        return f"body height {scale.source}"
-    return f"body height {scale.metres_per_body_height:.2f} m ({scale.source})"
+        return words("terminal.scale_none", source=scale.source)
+    return words("terminal.scale", height=scale.metres_per_body_height, source=scale.source)
 
 
-def _events(number: int, repetition: Repetition) -> Table:
+def _events(number: int, repetition: Repetition, words: Words) -> Table:
     table = Table(
-        "event",
-        "time, s",
-        "±, s",
-        "frame",
-        "confidence",
-        title=f"{repetition.kind.value.capitalize()} {number}",
+        *(
+            words(f"terminal.column_{name}")
+            for name in ("event", "time", "uncertainty", "frame", "confidence")
+        ),
+        title=f"{words(f'kind.{repetition.kind.value}')} {number}",
         title_justify="left",
     )
     for column in table.columns[1:]:
@@ -67,48 +72,53 @@ def _events(number: int, repetition: Repetition) -> Table:
     # In order of time: loading and trophy may come either way round.
     for name, event in sorted(repetition.events.items(), key=lambda item: item[1].time_s):
         table.add_row(
-            name.value,
-            f"{event.time_s:.3f}",
-            f"{event.uncertainty_s:.3f}",
+            words.event(name),
+            words.number(event.time_s, 3),
+            words.number(event.uncertainty_s, 3),
             str(event.frame),
-            f"{event.confidence:.2f}",
+            words.number(event.confidence, 2),
         )
     return table
 
 
-def _metrics(repetition: Repetition) -> Table:
-    table = Table("metric", "at", "value", "95 % interval")
+def _metrics(repetition: Repetition, words: Words) -> Table:
+    table = Table(*metric_columns(words))
     for column in table.columns[2:]:
         column.justify = "right"
     for metric in repetition.metrics:
         if metric.measurable:
-            table.add_row(*metric_row(metric))
+            table.add_row(*metric_row(metric, words))
     return table
 
 
-def metric_row(metric: Metric) -> tuple[str, str, str, str]:
+def metric_columns(words: Words) -> list[str]:
+    """Return the heads of the columns of `metric_row`."""
+    return [words(f"terminal.column_{name}") for name in ("metric", "at", "value", "interval")]
+
+
+def metric_row(metric: Metric, words: Words) -> tuple[str, str, str, str]:
     """Return title, event, value and interval of a measurable metric."""
     assert metric.value is not None
     assert metric.low is not None
     assert metric.high is not None
     digits = _digits(metric.high - metric.low)
-    sign = UNIT_TEXT.get(metric.unit, f" {metric.unit}")
+    value, low, high = (words.number(v, digits) for v in (metric.value, metric.low, metric.high))
     return (
-        metric.title,
-        "" if metric.event is None else metric.event.value,
-        f"{metric.value:.{digits}f}{sign}",
-        f"{metric.low:.{digits}f} to {metric.high:.{digits}f}{sign}",
+        words.title(metric),
+        "" if metric.event is None else words.event(metric.event),
+        words.with_unit(value, metric.unit),
+        words.with_unit(words("number.interval", low=low, high=high), metric.unit),
     )
 
 
-def not_measurable(repetition: Repetition) -> dict[str, list[str]]:
+def not_measurable(repetition: Repetition, words: Words) -> dict[str, list[str]]:
     """Return the titles of the metrics that could not be measured, by reason."""
     reasons: dict[str, list[str]] = {}
     for metric in repetition.metrics:
         if not metric.measurable:
-            titles = reasons.setdefault(metric.reason or "", [])
-            if metric.title not in titles:
-                titles.append(metric.title)
+            titles = reasons.setdefault(words.note(metric.reason), [])
+            if words.title(metric) not in titles:
+                titles.append(words.title(metric))
     return reasons
 
 

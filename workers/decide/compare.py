@@ -17,6 +17,8 @@ from models.contract.comparison import (
     Verdict,
 )
 from models.contract.metrics.definition import metric_name
+from models.contract.note import Note, note
+from models.contract.note_codes import NoteCode
 from models.contract.vocabulary import Handedness, RepetitionKind, View
 from workers.decide import statistics as st
 from workers.decide.groups import YES_NO, Slot, in_slot, interval, mean_of
@@ -27,11 +29,6 @@ from workers.decide.scatter import Prior
 from workers.decide.timewarp import register
 
 ALPHA = 0.05
-BORDER = (
-    "The camera stood on the border of two named positions. All films are read as from one of "
-    "them, so values may differ a little from those of each film."
-)
-
 _Row = tuple[MetricDifference, st.Difference | None]
 """A metric's row, with the difference it states where one was worked out."""
 
@@ -90,7 +87,7 @@ def compare(
         matched_events=_matched(ones, twos),
         notes=(
             *_notes(sides, ones, twos, place),
-            *((BORDER,) if border and place else ()),
+            *((note(NoteCode.BORDER_OF_VIEWS),) if border and place else ()),
             *(_stray_notes(first, second) if same_player and not place else ()),
             *_focus_notes(rows, focus),
         ),
@@ -110,17 +107,13 @@ def _read_alike(*groups: Group) -> list[Group]:
     ]
 
 
-def _stray_notes(*groups: Group) -> list[str]:
+def _stray_notes(*groups: Group) -> list[Note]:
     """Name the few films for which errors that the others share do not drop out."""
     names = [name for group in groups for name, _ in group.analyses]
     films = strays(_films(*groups))
     if not films:
         return []
-    listed = ", ".join(names[i] for i in films)
-    return [
-        f"All films but these look from one place: {listed}. They were taken from elsewhere, or "
-        "were misread; without them, smaller changes can be seen."
-    ]
+    return [note(NoteCode.FILMS_FROM_ELSEWHERE, films=tuple(names[i] for i in films))]
 
 
 def _hands_differ(one: Handedness, two: Handedness) -> bool:
@@ -161,7 +154,7 @@ def _difference(
     if groups[0] is None or groups[1] is None:
         reason = _why_not(found, usable)
     elif unit != next(m.unit for m in found[1]):
-        reason = "The two sides give this value in different units."
+        reason = note(NoteCode.UNITS_DIFFER)
     if reason is not None or groups[0] is None or groups[1] is None:
         row = MetricDifference(
             key=slot[0],
@@ -255,11 +248,11 @@ def _judged(found: Sequence[_Row]) -> list[MetricDifference]:
     return rows
 
 
-def _focus_notes(rows: Sequence[MetricDifference], focus: Sequence[str]) -> list[str]:
+def _focus_notes(rows: Sequence[MetricDifference], focus: Sequence[str]) -> list[Note]:
     """Say of each name that no value was compared under it."""
     tested = [row for row in rows if row.p_value is not None]
     return [
-        f"Nothing is said of {name}: no value of that name could be compared."
+        note(NoteCode.FOCUS_NOT_COMPARED, name=name)
         for name in focus
         if not any(_named(row, (name,)) for row in tested)
     ]
@@ -276,14 +269,19 @@ def _summary(group: st.GroupMean) -> GroupSummary:
     )
 
 
-def _why_not(found: Sequence[Sequence[Metric]], usable: Sequence[Sequence[Metric]]) -> str:
-    reasons = []
-    for name, seen, good in zip(("First", "Second"), found, usable, strict=True):
-        if good:
-            continue
-        said = next((m.reason for m in seen if m.reason), None)
-        reasons.append(f"{name} side: {said or 'not measured in this clip.'}")
-    return " ".join(reasons)
+def _why_not(found: Sequence[Sequence[Metric]], usable: Sequence[Sequence[Metric]]) -> Note:
+    first, second = (
+        None
+        if good
+        else next((m.reason for m in seen if m.reason), None) or note(NoteCode.NOT_MEASURED)
+        for seen, good in zip(found, usable, strict=True)
+    )
+    if first is not None and second is not None:
+        return note(NoteCode.NEITHER_MEASURABLE, first=first, second=second)
+    if first is not None:
+        return note(NoteCode.FIRST_NOT_MEASURABLE, reason=first)
+    assert second is not None
+    return note(NoteCode.SECOND_NOT_MEASURABLE, reason=second)
 
 
 def _side(group: Group, repetitions: Sequence[Repetition]) -> ComparisonSide:
@@ -320,24 +318,14 @@ def _notes(
     ones: Sequence[Repetition],
     twos: Sequence[Repetition],
     place: bool,
-) -> tuple[str, ...]:
+) -> tuple[Note, ...]:
     notes = []
     if not ones or not twos:
-        notes.append("One side holds no repetition of this kind, so nothing can be compared.")
+        notes.append(note(NoteCode.SIDE_EMPTY))
     elif len(ones) == 1 or len(twos) == 1:
-        notes.append(
-            "A single repetition on one side: a difference says that these repetitions differ, "
-            "not that the habit has changed. Film five or more."
-        )
+        notes.append(note(NoteCode.SINGLE_REPETITION))
     if place:
-        notes.append(
-            "One player, filmed from one place: errors that both films share drop out of the "
-            "differences, so smaller changes can be seen than between other films. Films show "
-            "less of a change than there is: its interval reaches further away from nothing."
-        )
+        notes.append(note(NoteCode.SHARED_ERRORS_DROPPED))
     elif set(sides[0].views) != set(sides[1].views):
-        notes.append(
-            "The camera stood in different places, so measurement error does not cancel; the "
-            "intervals allow for it. Film from the same place to see smaller changes."
-        )
+        notes.append(note(NoteCode.PLACES_DIFFER))
     return tuple(notes)

@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from scipy import stats
 
 from models.contract.analysis import CAUTIONS, Analysis, Repetition
+from models.contract.note import Note, note, written
+from models.contract.note_codes import NoteCode
 from models.contract.plan import (
     Criterion,
     CriterionOutcome,
@@ -45,11 +47,11 @@ def make_plan(
         r for analysis in analyses for r in analysis.repetitions if r.kind == RepetitionKind.SERVE
     ]
     ranked: list[RankedFinding] = []
-    not_judged: list[str] = []
+    not_judged: list[Note] = []
     for finding in rules.findings:
         group, reason = _measured(finding, serves)
         if group is None:
-            not_judged.append(f"{finding.id}: {reason}")
+            not_judged.append(note(NoteCode.FINDING_NOT_JUDGED, finding=finding.id, reason=reason))
             continue
         judged = _rank(finding, group)
         if judged.certainty >= MIN_CERTAINTY and judged.effect > 0:
@@ -62,18 +64,19 @@ def make_plan(
         steps=_steps(rules, focus, done),
         others=tuple(ranked[1:]),
         not_judged=tuple(not_judged),
-        cautions=CAUTIONS + rules.cautions,
+        cautions=CAUTIONS + tuple(written(text) for text in rules.cautions),
     )
 
 
-def _measured(finding: Finding, serves: Sequence[Repetition]) -> tuple[st.GroupMean | None, str]:
+def _measured(finding: Finding, serves: Sequence[Repetition]) -> tuple[st.GroupMean | None, Note]:
     found = at_any_event(serves, finding.metric, finding.event)
     group = mean_of([m for m in found if m.unit == finding.unit])
+    missing = note(NoteCode.NOT_MEASURED_IN_CLIPS)
     if group is not None:
-        return group, ""
+        return group, missing
     if any(m.measurable for m in found):
-        return None, f"the rule's unit {finding.unit!r} is not the metric's"
-    return None, next((m.reason for m in found if m.reason), "not measured in these clips")
+        return None, note(NoteCode.RULE_UNIT_DIFFERS, unit=finding.unit)
+    return None, next((m.reason for m in found if m.reason), missing)
 
 
 def _rank(finding: Finding, group: st.GroupMean) -> RankedFinding:
@@ -155,25 +158,21 @@ def _decide(
     outcomes: Sequence[CriterionOutcome],
     *,
     first: bool,
-) -> tuple[DrillDecision, str]:
+) -> tuple[DrillDecision, Note]:
+    show = drill.film.show
     if not repetitions:
-        return (
-            DrillDecision.FILM_AGAIN,
-            f"No repetition of kind {drill.stage.value} was found. {drill.film.show}",
-        )
+        missing = note(NoteCode.NO_REPETITION_OF_KIND, kind=drill.stage.value, show=show)
+        return DrillDecision.FILM_AGAIN, missing
     if any(o.measured == 0 for o in outcomes):
-        return (
-            DrillDecision.FILM_AGAIN,
-            f"The criterion could not be measured in this clip. {drill.film.show}",
-        )
+        return DrillDecision.FILM_AGAIN, note(NoteCode.CRITERION_NOT_MEASURED, show=show)
     if all(o.met >= o.criterion.repetitions for o in outcomes):
-        return DrillDecision.ADVANCE, "Every criterion was met often enough."
+        return DrillDecision.ADVANCE, note(NoteCode.CRITERIA_MET)
     weakest = min(o.met / o.measured for o in outcomes)
     short = min(o.measured - o.criterion.repetitions for o in outcomes)
     if short < 0 and math.isclose(weakest, 1.0):
-        return DrillDecision.REPEAT, "All met so far, but too few repetitions were filmed."
+        return DrillDecision.REPEAT, note(NoteCode.TOO_FEW_FILMED)
     if weakest < drill.go_back_below and not first:
-        return DrillDecision.GO_BACK, "Too few repetitions met the criterion: go back one step."
+        return DrillDecision.GO_BACK, note(NoteCode.TOO_FEW_MET)
     if weakest == 0:
-        return DrillDecision.REPEAT, "A criterion was not met yet: stay at this first step."
-    return DrillDecision.REPEAT, "Some repetitions met the criterion: stay at this step."
+        return DrillDecision.REPEAT, note(NoteCode.NONE_MET_AT_FIRST_STEP)
+    return DrillDecision.REPEAT, note(NoteCode.SOME_MET)

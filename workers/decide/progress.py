@@ -14,6 +14,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from models.contract.analysis import Analysis, Metric
+from models.contract.note import Note, note
+from models.contract.note_codes import NoteCode
 from models.contract.progress import (
     MetricProgress,
     Progress,
@@ -127,7 +129,7 @@ def _row(
         for delayed in (SessionKind.RETENTION, SessionKind.TRANSFER)
     )
     significant = gain is not None and gain_mdc is not None and abs(gain) >= gain_mdc
-    verdict, reason = _verdict(gain, significant, retention)
+    verdict, why = _verdict(gain, significant, retention)
     return MetricProgress(
         key=slot[0],
         title=title,
@@ -139,7 +141,7 @@ def _row(
         retention=retention if significant else None,
         transfer=transfer if significant else None,
         verdict=verdict,
-        reason=reason,
+        reason=note(why),
     )
 
 
@@ -215,37 +217,22 @@ def _delayed(
 
 def _verdict(
     gain: float | None, significant: bool, retention: RetentionScore | None
-) -> tuple[RetentionVerdict, str]:
+) -> tuple[RetentionVerdict, NoteCode]:
     if gain is None:
-        return (
-            RetentionVerdict.TOO_EARLY,
-            "Needs a baseline and a practice session in which this value could be measured.",
-        )
+        return RetentionVerdict.TOO_EARLY, NoteCode.NO_BASELINE_VALUE
     if not significant:
-        return (
-            RetentionVerdict.NO_GAIN,
-            "The change in practice is within measurement noise: there is no gain to keep yet.",
-        )
+        return RetentionVerdict.NO_GAIN, NoteCode.GAIN_WITHIN_NOISE
     if retention is None:
-        return (
-            RetentionVerdict.TOO_EARLY,
-            "No retention check after the last practice yet; gains of one day are transient.",
-        )
+        return RetentionVerdict.TOO_EARLY, NoteCode.NO_RETENTION_CHECK
     if retention.delay_hours < MIN_DELAY.total_seconds() / 3600:
-        return (
-            RetentionVerdict.TOO_EARLY,
-            "Filmed less than 24 hours after practice: this still shows performance, not learning.",
-        )
+        return RetentionVerdict.TOO_EARLY, NoteCode.RETENTION_TOO_SOON
     if retention.low <= 0 and retention.high >= 1:
-        return (
-            RetentionVerdict.TOO_EARLY,
-            "The interval reaches from nothing kept to all kept. Film more serves.",
-        )
+        return RetentionVerdict.TOO_EARLY, NoteCode.RETENTION_UNCERTAIN
     if retention.value >= _KEPT and retention.low > 0:
-        return RetentionVerdict.HELD, "Most of the gain is still there without coaching."
+        return RetentionVerdict.HELD, NoteCode.GAIN_KEPT
     if retention.value < _GONE and retention.high < 1:
-        return RetentionVerdict.LOST, "Little or nothing of the gain is left: practise it again."
-    return RetentionVerdict.PARTLY_HELD, "Part of the gain is still there without coaching."
+        return RetentionVerdict.LOST, NoteCode.GAIN_GONE
+    return RetentionVerdict.PARTLY_HELD, NoteCode.GAIN_PARTLY_KEPT
 
 
 def _practised(sessions: Sequence[SessionAnalyses]) -> dict[RepetitionKind, int]:
@@ -256,15 +243,12 @@ def _practised(sessions: Sequence[SessionAnalyses]) -> dict[RepetitionKind, int]
     return dict(counts)
 
 
-def _notes(sessions: Sequence[SessionAnalyses], kind: RepetitionKind) -> tuple[str, ...]:
+def _notes(sessions: Sequence[SessionAnalyses], kind: RepetitionKind) -> tuple[Note, ...]:
     notes = []
     if len(sessions) > 1 and not _one_place(kind, *sessions):
-        notes.append(
-            "The camera did not always stand in the same place, so only larger changes can be "
-            "told from noise. Film every session from one place."
-        )
+        notes.append(note(NoteCode.CAMERA_MOVED))
     if not any(s.kind == SessionKind.BASELINE for s in sessions):
-        notes.append("No baseline session: film five to ten serves before any coaching.")
+        notes.append(note(NoteCode.NO_BASELINE_SESSION))
     if not any(s.kind == SessionKind.TRANSFER for s in sessions):
-        notes.append("No transfer session: a filmed match or second serves show what carries over.")
+        notes.append(note(NoteCode.NO_TRANSFER_SESSION))
     return tuple(notes)

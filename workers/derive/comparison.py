@@ -11,7 +11,10 @@ import numpy as np
 from markupsafe import Markup
 
 from models.contract.comparison import Comparison, Verdict
-from models.contract.vocabulary import EventName, RepetitionKind
+from models.contract.note import Note, note
+from models.contract.note_codes import NoteCode
+from models.contract.vocabulary import EventName, Language, RepetitionKind
+from models.words import Words, catalogue
 from workers.decide.compare import Group, compare
 from workers.decide.timewarp import register
 from workers.decide.trajectories import match_trajectories
@@ -21,7 +24,7 @@ from workers.pipeline.result_files import JPEG, MP4, ResultFile, json_file, page
 from workers.report.canvas import Picture
 from workers.report.comparison_page import comparison_page
 from workers.report.matching import Side
-from workers.report.pair_film import pair_film
+from workers.report.pair_film import FilmImpossible, pair_film
 from workers.report.pictures import PICTURED
 from workers.report.side_by_side import matched_pictures
 from workers.report.trajectory import trajectory_plot
@@ -58,6 +61,7 @@ def comparison_files(
     minor: bool = False,
     same_player: bool = False,
     focus: Sequence[str] = (),
+    language: Language = Language.ENGLISH,
 ) -> tuple[Comparison, tuple[ResultFile, ...]]:
     """Return the comparison of two sides and its files.
 
@@ -73,13 +77,16 @@ def comparison_files(
         Both sides show one player.
     focus : sequence of str
         What was worked on: metric keys, or ``key@event``.
+    language : Language
+        Of the report, the pictures and the film.
     """
+    words = catalogue(language.value)
     groups = [
         Group(side.label, tuple((s.name, s.analysis) for s in side.sources), kind)
         for side in (first, second)
     ]
     comparison = compare(groups[0], groups[1], same_player=same_player, focus=focus)
-    notes: list[str] = []
+    notes: list[Note] = []
     pictures: Mapping[str, bytes] = {}
     path: Markup | None = None
     events: tuple[tuple[EventName, int], ...] = ()
@@ -87,22 +94,22 @@ def comparison_files(
     shown = [_shown(side, kind) for side in (first, second)]
     one, two = shown
     if one is not None and two is not None:
-        path, events = _trajectories(one.side, two.side)
+        path, events = _trajectories(one.side, two.side, words)
         if one.film is None or two.film is None:
-            notes.append("The films are not at hand, so there are no pictures of the two together.")
+            notes.append(note(NoteCode.FILMS_NOT_AT_HAND))
         else:
             with_frames = [_with_frames(side, limits) for side in (one, two)]
-            pictures = matched_pictures(with_frames[0], with_frames[1])
+            pictures = matched_pictures(with_frames[0], with_frames[1], words=words)
             if film:
-                made, why = _film(one, two, limits)
-                notes += [f"There is no side-by-side film: {why}."] if why else []
+                made, why = _film(one, two, limits, words)
+                notes += [note(NoteCode.NO_PAIR_FILM, why=why)] if why else []
     comparison = comparison.model_copy(
         update={
             "notes": (*comparison.notes, *notes),
             "cautions": with_minor_cautions(comparison.cautions, minor),
         }
     )
-    page = comparison_page(comparison, pictures, path=path, path_events=events)
+    page = comparison_page(comparison, pictures, path=path, path_events=events, words=words)
     files = [json_file("result", comparison), page_file(page)]
     for name, data in sorted(pictures.items()):
         files.append(ResultFile(f"pictures/{name}", f"pictures/{name}", JPEG, data))
@@ -167,7 +174,9 @@ def _with_frames(shown: _Shown, limits: DecodeLimits) -> Side:
     )
 
 
-def _trajectories(one: Side, two: Side) -> tuple[Markup | None, tuple[tuple[EventName, int], ...]]:
+def _trajectories(
+    one: Side, two: Side, words: Words
+) -> tuple[Markup | None, tuple[tuple[EventName, int], ...]]:
     """Return the plot of the joint paths, and the rows of the events in it."""
     registration = register(one.repetition.events, two.repetition.events)
     if registration is None or one.body is None or two.body is None:
@@ -186,19 +195,26 @@ def _trajectories(one: Side, two: Side) -> tuple[Markup | None, tuple[tuple[Even
         first_label=one.label,
         second_label=two.label,
         events=events,
+        words=words,
     )
     return plot, events
 
 
-def _film(one: _Shown, two: _Shown, limits: DecodeLimits) -> tuple[bytes | None, str | None]:
+def _film(
+    one: _Shown, two: _Shown, limits: DecodeLimits, words: Words
+) -> tuple[bytes | None, str | None]:
     """Return the side-by-side film, or why there is none."""
     with ExitStack() as stack:
         try:
             return pair_film(
-                one.side, two.side, _frames(one, limits, stack), _frames(two, limits, stack)
+                one.side,
+                two.side,
+                _frames(one, limits, stack),
+                _frames(two, limits, stack),
+                words=words,
             ), None
         except ValueError as error:
-            return None, str(error)
+            return None, error.reason if isinstance(error, FilmImpossible) else "failed"
 
 
 def _frames(shown: _Shown, limits: DecodeLimits, stack: ExitStack) -> Iterator[tuple[int, Picture]]:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from models.contract.plan import DrillOutcome, PracticePlan, PracticeRules
-from models.contract.vocabulary import RepetitionKind
+from models.contract.vocabulary import Language, RepetitionKind
+from models.words import catalogue
 from workers.decide.plan import judge_drill, make_plan
 from workers.derive.source import Source, best_repetition, with_minor_cautions
 from workers.pipeline.result_files import ResultFile, json_file, page_file
@@ -19,6 +20,7 @@ def plan_files(
     done: Sequence[str] = (),
     player: str | None = None,
     minor: bool = False,
+    language: Language = Language.ENGLISH,
 ) -> tuple[PracticePlan, tuple[ResultFile, ...]]:
     """Return the plan for these serves, and its files.
 
@@ -28,7 +30,8 @@ def plan_files(
     plan = plan.model_copy(update={"cautions": with_minor_cautions(plan.cautions, minor)})
     found = best_repetition(sources, RepetitionKind.SERVE)
     shown = found[0] if found is not None else sources[0]
-    page = analysis_page(shown.analysis, shown.pictures(), plan=plan, player=player)
+    words = catalogue(language.value)
+    page = analysis_page(shown.analysis, shown.pictures(), plan=plan, player=player, words=words)
     return plan, (json_file("result", plan), page_file(page))
 
 

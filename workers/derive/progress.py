@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from models.contract.progress import Progress
-from models.contract.vocabulary import RepetitionKind
+from models.contract.vocabulary import Language, RepetitionKind
+from models.words import catalogue
 from workers.decide.progress import SessionAnalyses
 from workers.decide.progress import progress as work_out
 from workers.derive.source import SessionSources, with_minor_cautions
@@ -22,6 +23,7 @@ def progress_files(
     now: datetime,
     kind: RepetitionKind = RepetitionKind.SERVE,
     minor: bool = False,
+    language: Language = Language.ENGLISH,
 ) -> tuple[Progress, tuple[ResultFile, ...]]:
     """Return the progress of a player over sessions, and its files."""
     found = work_out(
@@ -34,7 +36,8 @@ def progress_files(
         kind=kind,
     )
     found = found.model_copy(update={"cautions": with_minor_cautions(found.cautions, minor)})
-    return found, (json_file("result", found), page_file(progress_page(found)))
+    page = progress_page(found, words=catalogue(language.value))
+    return found, (json_file("result", found), page_file(page))
 
 
 def headline(progress: Progress) -> dict[str, object]:

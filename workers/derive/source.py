@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from models.contract.analysis import MINOR_CAUTIONS, Analysis, Repetition
+from models.contract.note import Note
 from models.contract.progress import SessionKind
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import RepetitionKind
@@ -61,7 +62,7 @@ def best_repetition(
     return max(found, key=lambda one: one[2].confidence) if found else None
 
 
-def with_minor_cautions(cautions: tuple[str, ...], minor: bool) -> tuple[str, ...]:
+def with_minor_cautions(cautions: tuple[Note, ...], minor: bool) -> tuple[Note, ...]:
     """Return the cautions, with those for a player who may be under 18 added once."""
     if not minor:
         return cautions

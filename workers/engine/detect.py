@@ -106,22 +106,22 @@ def handedness_of(candidates: Sequence[FoundWork]) -> Handedness:
 
 
 def what_was_seen(signals: Signals | None) -> str:
-    """Return in words what a clip without serves shows."""
+    """Return what a clip without serves shows, as a word of the table ``seen``."""
     if signals is None:
-        return "nobody in full view for long enough"
+        return "nobody"
     duration = float(signals.time_s[-1] - signals.time_s[0])
     top = max(float(np.max(signals.wrist[side])) for side in SIDES)
     fastest = float(np.percentile(signals.activity, 98))
     travelled = float(np.percentile(signals.travel, 98) - np.percentile(signals.travel, 2))
     if top >= OVERHEAD:
-        return "a hand raised overhead, but not a toss followed by an overhead swing"
+        return "hand_overhead"
     if travelled > 2.0 and travelled / max(duration, 0.1) > 0.5:
-        return "somebody walking"
+        return "walking"
     if fastest > 6.0:
-        return "a swing below head height, like a groundstroke"
+        return "low_swing"
     if fastest > 1.2:
-        return "small movements of hands and arms, like standing and bouncing the ball"
-    return "somebody standing"
+        return "small_movements"
+    return "standing"
 
 
 def _swings(signals: Signals, side: str) -> list[_Swing]:

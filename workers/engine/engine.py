@@ -19,6 +19,8 @@ from models.contract.errors import (
     ViewUnsuitable,
 )
 from models.contract.errors.root import ServewrightError
+from models.contract.note import note
+from models.contract.note_codes import NoteCode
 from models.contract.problem import Problem
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import (
@@ -298,7 +300,4 @@ def _motion_problems(
 
 
 def _no_serve(signals: Signals | None) -> NoServeFound:
-    return NoServeFound(
-        f"No serve was found in the clip; it shows {what_was_seen(signals)}. Film at least one "
-        "whole serve, from the still stance before the toss to the finish."
-    )
+    return NoServeFound(note(NoteCode.NO_SERVE_BUT, seen=what_was_seen(signals)))

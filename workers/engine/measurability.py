@@ -1,4 +1,4 @@
-"""What a film can and cannot support, and the reason in words."""
+"""What a film can and cannot support, and the reason."""
 
 from __future__ import annotations
 
@@ -7,20 +7,13 @@ from dataclasses import dataclass, field
 
 from models.contract.metrics.definition import Need
 from models.contract.metrics.units import facts
+from models.contract.note import Note, note
+from models.contract.note_codes import NoteCode
 from models.contract.vocabulary import EventName, View
 from workers.engine.calibration import Residual, residual, views_within
 from workers.engine.events import Instant
 from workers.engine.metrics.spec import MetricSpec
 
-_WORDS = {
-    View.FRONT: "from the net",
-    View.FRONT_QUARTER: "from the front quarter",
-    View.SIDE: "from the side, facing the chest",
-    View.REAR_QUARTER: "from the rear quarter",
-    View.BEHIND: "from behind",
-    View.BACK_SIDE: "from the side, facing the back",
-    View.UNKNOWN: "from an unknown position",
-}
 SIDE_FACTOR = 2.0
 """From the side, the best place for a single camera, a value is reported with twice the error
 that would withhold it elsewhere: its interval says how far to trust it. From elsewhere the error
@@ -59,32 +52,26 @@ class FilmContext:
     calibrated: bool = True
 
 
-def why_not(spec: MetricSpec, context: FilmContext, method: str) -> str | None:
+def why_not(spec: MetricSpec, context: FilmContext, method: str) -> Note | None:
     """Return why a metric cannot be measured here and what would allow it, or None if it can.
 
     ``method`` is the method that would measure it.
     """
-    missing = [event.value for event in spec.events if event not in context.events]
+    missing = tuple(event.value for event in spec.events if event not in context.events)
     if missing:
-        return f"The {' and '.join(missing)} could not be found in the motion."
+        return note(NoteCode.EVENT_NOT_FOUND, events=missing)
     if context.time_doubtful and facts(spec.unit).timed:
-        return "The clip's times do not fit free fall; state the rate the camera recorded at."
+        return note(NoteCode.TIMES_DOUBTFUL)
     if context.fps < spec.metric.min_fps - 0.5:
-        return (
-            f"{context.fps:.0f} frames per second do not resolve this movement; film at "
-            f"{spec.metric.min_fps:.0f} or more."
-        )
+        return note(NoteCode.FRAME_RATE_TOO_LOW, fps=context.fps, needed=spec.metric.min_fps)
     if context.view is None:
         return None
     if Need.FEET in spec.needs and context.feet_share < FEET_SHARE:
-        return (
-            "The feet are not in the picture; step back or tilt the camera until both feet stay "
-            "in view."
-        )
+        return note(NoteCode.FEET_NOT_SEEN)
     return _view_limit(spec, context.view, context.fps, method) if context.calibrated else None
 
 
-def _view_limit(spec: MetricSpec, view: View, fps: float, method: str) -> str | None:
+def _view_limit(spec: MetricSpec, view: View, fps: float, method: str) -> Note | None:
     """Return why the view does not support a metric; unproven positions count as unsuitable."""
     tolerance = spec.metric.tolerance
     if tolerance is None:
@@ -94,14 +81,10 @@ def _view_limit(spec: MetricSpec, view: View, fps: float, method: str) -> str | 
     if not unproven and (known is None or _near_enough(known, view, tolerance)):
         return None
     better = [other for other in views_within(spec.name, tolerance, fps) if other != view]
-    if unproven and better:
-        return f"Not proven {_WORDS[view]}: too few such films; film {_WORDS[better[0]]}."
     if better:
-        return f"Not reliable {_WORDS[view]}; film {_WORDS[better[0]]}."
-    return (
-        f"Not reliable {_WORDS[view]} with one camera at this frame rate; a second camera or "
-        "measured joints would be needed."
-    )
+        code = NoteCode.VIEW_NOT_PROVEN if unproven else NoteCode.VIEW_NOT_RELIABLE
+        return note(code, view=view.value, better=better[0].value)
+    return note(NoteCode.ONE_CAMERA_NOT_RELIABLE, view=view.value)
 
 
 def _near_enough(known: Residual, view: View, tolerance: float) -> bool:

@@ -9,6 +9,8 @@ import numpy as np
 
 from models.contract.analysis import Event, Metric
 from models.contract.metrics.units import facts
+from models.contract.note import Note, note
+from models.contract.note_codes import NoteCode
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import EventName, RepetitionKind, Sex
@@ -114,7 +116,7 @@ def measure(
             if reason is None:
                 value, sd = value_and_sd(spec, *prepared[method])
                 if not (np.isfinite(value) and np.isfinite(sd)):
-                    reason = "Undefined in this motion (see the definition of the metric)."
+                    reason = note(NoteCode.UNDEFINED_IN_MOTION)
             results.append(_metric(spec, value, sd, reason, context, method))
     return tuple(results)
 
@@ -129,7 +131,12 @@ def _methods(spec: MetricSpec, context: FilmContext, methods: list[str]) -> list
 
 
 def _metric(
-    spec: MetricSpec, value: float, sd: float, reason: str | None, context: FilmContext, method: str
+    spec: MetricSpec,
+    value: float,
+    sd: float,
+    reason: Note | None,
+    context: FilmContext,
+    method: str,
 ) -> Metric:
     low = high = bias = repeat = session = shown = usually = None
     if reason is None:

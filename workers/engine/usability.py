@@ -6,6 +6,8 @@ import numpy as np
 
 from models.contract.analysis import ViewEstimate
 from models.contract.clip import UsabilityCheck
+from models.contract.note import note
+from models.contract.note_codes import NoteCode
 from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import BoolArray, FloatArray, JointTrack
 from models.contract.vocabulary import Severity, View
@@ -60,15 +62,15 @@ def checks(
             "whole_body",
             in_picture(track, _BODY)[rows],
             Severity.WARNING,
-            "hands, elbows, shoulders, hips and knees stay in the picture",
-            "part of the body leaves the picture; step back",
+            NoteCode.BODY_STAYS,
+            NoteCode.BODY_LEAVES,
         ),
         _share(
             "both_feet",
             in_picture(track, _FEET)[rows],
             Severity.WARNING,
-            "both feet stay in the picture",
-            "the feet leave the picture, so weight and leg values cannot be measured",
+            NoteCode.FEET_STAY,
+            NoteCode.FEET_LEAVE,
         ),
         _alone(track),
         _size(track, seen),
@@ -85,11 +87,13 @@ def _person(seen: BoolArray) -> UsabilityCheck:
         severity=Severity.BLOCKING,
         value=round(share, 3),
         unit="1",
-        detail=f"a person is seen in {share:.0%} of the frames",
+        detail=note(NoteCode.PERSON_SEEN, share=share),
     )
 
 
-def _share(key: str, inside: BoolArray, severity: Severity, good: str, bad: str) -> UsabilityCheck:
+def _share(
+    key: str, inside: BoolArray, severity: Severity, good: NoteCode, bad: NoteCode
+) -> UsabilityCheck:
     share = float(np.mean(inside)) if inside.size else 0.0
     passed = share >= 0.8
     return UsabilityCheck(
@@ -98,7 +102,7 @@ def _share(key: str, inside: BoolArray, severity: Severity, good: str, bad: str)
         severity=severity,
         value=round(share, 3),
         unit="1",
-        detail=good if passed else bad,
+        detail=note(good if passed else bad),
     )
 
 
@@ -110,7 +114,7 @@ def _alone(track: JointTrack) -> UsabilityCheck:
         severity=Severity.WARNING,
         value=round(crowd, 3),
         unit="1",
-        detail=f"more than one person in {crowd:.0%} of the frames",
+        detail=note(NoteCode.OTHER_PEOPLE, share=crowd),
     )
 
 
@@ -125,7 +129,7 @@ def _size(track: JointTrack, seen: BoolArray) -> UsabilityCheck:
         severity=Severity.WARNING,
         value=round(height, 1),
         unit="px",
-        detail=f"the person is about {height:.0f} pixels tall",
+        detail=note(NoteCode.PERSON_HEIGHT, pixels=height),
     )
 
 
@@ -137,7 +141,7 @@ def _rate(track: JointTrack) -> UsabilityCheck:
         severity=Severity.NOTE,
         value=round(fps, 2),
         unit="1/s",
-        detail=f"{fps:.0f} frames per second; 60 or more are needed for fast movements",
+        detail=note(NoteCode.JOINTS_RATE, fps=fps),
     )
 
 
@@ -149,7 +153,7 @@ def _view(view: ViewEstimate) -> UsabilityCheck:
         severity=Severity.NOTE,
         value=view.azimuth_deg,
         unit="deg",
-        detail="filmed from the side"
+        detail=note(NoteCode.FILMED_FROM_SIDE)
         if passed
-        else f"filmed from {view.label.value.replace('_', ' ')}; most values need the side view",
+        else note(NoteCode.FILMED_FROM_ELSEWHERE, view=view.label.value),
     )

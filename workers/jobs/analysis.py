@@ -9,6 +9,7 @@ from pathlib import Path
 from models.contract.analysis import MINOR_CAUTIONS
 from models.contract.resources import AnalysisOptions
 from models.contract.vocabulary import Stage
+from models.words import catalogue
 from service.core.analyses import Claim
 from service.core.wiring import Wiring
 from workers.jobs.attempt import fetch_film, put_files, run_attempt
@@ -36,6 +37,7 @@ def work(wiring: Wiring, analysis_id: str, attempt: int, stages: ChooseStages) -
 def _analyse(wiring: Wiring, claim: Claim, lease: Lease, stages: ChooseStages) -> None:
     lease(Stage.PROBE, 0.0)
     options = AnalysisOptions.model_validate(claim.options)
+    words = catalogue(options.language.value)
     with tempfile.TemporaryDirectory(prefix="servewright-") as folder:
         film = Path(folder) / "film"
         lease.patiently(lambda: fetch_film(wiring, claim.clip_key, claim.clip_sha256, film))
@@ -47,8 +49,9 @@ def _analyse(wiring: Wiring, claim: Claim, lease: Lease, stages: ChooseStages) -
             sha256=claim.clip_sha256,
             annotated_film=options.annotated_film,
             extra_cautions=MINOR_CAUTIONS if claim.minor else (),
+            words=words,
         )
-    artifacts = put_files(wiring, claim, lease, result_files(result))
+    artifacts = put_files(wiring, claim, lease, result_files(result, words))
     lease.patiently(
         lambda: wiring.analyses.complete(
             claim.analysis_id,

@@ -12,7 +12,7 @@ from models.contract.errors import Erased
 from models.contract.joints import Joints
 from models.contract.progress import SessionKind
 from models.contract.tracks import BodyMotion, JointTrack
-from models.contract.vocabulary import RepetitionKind, Stage, WorkKind
+from models.contract.vocabulary import Language, RepetitionKind, Stage, WorkKind
 from models.practice.rules import rules_of
 from service.core.documents import DocumentClaim, InputFiles
 from service.core.objects import ObjectMissing
@@ -56,6 +56,10 @@ def _make(wiring: Wiring, claim: DocumentClaim, lease: Lease) -> None:
     )
 
 
+def _language(claim: DocumentClaim) -> Language:
+    return Language(claim.request.get("language", Language.ENGLISH.value))
+
+
 def _comparison(wiring: Wiring, claim: DocumentClaim, sources: Sequence[Source]) -> Made:
     labels = claim.request["labels"]
     marked = [(one.side or "", source) for one, source in zip(claim.inputs, sources, strict=True)]
@@ -69,6 +73,7 @@ def _comparison(wiring: Wiring, claim: DocumentClaim, sources: Sequence[Source])
         minor=claim.minor,
         same_player=claim.request.get("same_player", False),
         focus=claim.request.get("focus", ()),
+        language=_language(claim),
     )
     return files, comparison.headline(found)
 
@@ -94,6 +99,7 @@ def _progress(_wiring: Wiring, claim: DocumentClaim, sources: Sequence[Source]) 
         now=claim.now,
         kind=RepetitionKind(claim.request["kind"]),
         minor=claim.minor,
+        language=_language(claim),
     )
     return files, progress.headline(found)
 
@@ -105,6 +111,7 @@ def _plan(_wiring: Wiring, claim: DocumentClaim, sources: Sequence[Source]) -> M
         done=claim.request["done"],
         player=claim.player,
         minor=claim.minor,
+        language=_language(claim),
     )
     return files, practice.plan_headline(found)
 

@@ -11,6 +11,7 @@ from models.contract.analysis import Analysis
 from models.contract.base import Document
 from models.contract.joints import Joints
 from models.contract.resources import Events, Metrics
+from models.words import Words
 from workers.pipeline.run import PipelineResult
 from workers.report.analysis_page import analysis_page
 
@@ -39,8 +40,11 @@ class ResultFile:
     data: bytes
 
 
-def result_files(result: PipelineResult) -> Iterator[ResultFile]:
-    """Yield the files of a result one by one; equal results give equal bytes."""
+def result_files(result: PipelineResult, words: Words | None = None) -> Iterator[ResultFile]:
+    """Yield the files of a result one by one; equal results give equal bytes.
+
+    ``words`` is the language of the report; English without.
+    """
     yield json_file("result", result.analysis)
     yield json_file("events", Events.of(result.analysis))
     yield json_file("metrics", Metrics.of(result.analysis))
@@ -49,7 +53,7 @@ def result_files(result: PipelineResult) -> Iterator[ResultFile]:
     yield ResultFile("joints.npz", "joints.npz", "application/octet-stream", result.track.to_npz())
     for file, data in sorted(result.pictures.items()):
         yield ResultFile(f"pictures/{file}", f"pictures/{file}", JPEG, data)
-    yield page_file(analysis_page(result.analysis, result.pictures))
+    yield page_file(analysis_page(result.analysis, result.pictures, words=words))
     if result.film is not None:
         yield ResultFile("film.mp4", "film.mp4", MP4, result.film)
 

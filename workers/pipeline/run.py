@@ -24,10 +24,12 @@ from models.contract.errors import (
     NoServeFound,
     ServewrightError,
 )
+from models.contract.note import Note
 from models.contract.problem import Problem
 from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import Handedness, Severity, Stage, View
+from models.words import Words, english
 from workers.engine.interface import ENGINE_VERSION, EngineRequest, EngineResult
 from workers.pipeline.film import Film, OpenedFilm
 from workers.pipeline.progress import PipelineProgress, Report, silent
@@ -48,19 +50,19 @@ class StageFunctions:
     measure : callable
         The metrics engine.
     draw : callable
-        (path, analysis, track, engine result) to pictures by file name.
+        (path, analysis, track, engine result, words) to pictures by file name.
     models : tuple of ModelUse
         The networks that `estimate` uses.
     film : callable or None
-        (path, analysis, track, engine result) to an annotated film, MP4.
+        (path, analysis, track, engine result, words) to an annotated film, MP4.
     """
 
     open_clip: Callable[[Path, float | None], AbstractContextManager[OpenedFilm]]
     estimate: Callable[[Film, ClipFacts], JointTrack]
     measure: Callable[[JointTrack, EngineRequest], EngineResult]
-    draw: Callable[[Path, Analysis, JointTrack, EngineResult], Mapping[str, bytes]]
+    draw: Callable[[Path, Analysis, JointTrack, EngineResult, Words], Mapping[str, bytes]]
     models: tuple[ModelUse, ...]
-    film: Callable[[Path, Analysis, JointTrack, EngineResult], bytes | None] | None = None
+    film: Callable[[Path, Analysis, JointTrack, EngineResult, Words], bytes | None] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +115,8 @@ def run(
     report: Report = silent,
     sha256: str | None = None,
     annotated_film: bool = False,
-    extra_cautions: tuple[str, ...] = (),
+    extra_cautions: tuple[Note, ...] = (),
+    words: Words | None = None,
 ) -> PipelineResult:
     """Analyse one clip.
 
@@ -130,14 +133,17 @@ def run(
         Digest of the film, for its facts.
     annotated_film : bool
         Also make the film with the marks drawn in.
-    extra_cautions : tuple of str
+    extra_cautions : tuple of Note
         Added to those that every analysis carries.
+    words : Words, optional
+        Language of pictures and film; English without.
 
     Raises
     ------
     ClipError
         The file cannot be analysed. ``extra["stage"]`` names the stage.
     """
+    words = words or english()
     progress = PipelineProgress(report)
     timer = _Timer(progress)
     qualities: list[usability.FrameQuality] = []
@@ -176,9 +182,9 @@ def run(
     drawn: bytes | None = None
     with timer.stage(Stage.PICTURES):
         if analysis.repetitions:
-            pictures = stages.draw(path, analysis, track, found)
+            pictures = stages.draw(path, analysis, track, found, words)
             if annotated_film and stages.film is not None:
-                drawn = stages.film(path, analysis, track, found)
+                drawn = stages.film(path, analysis, track, found, words)
     return PipelineResult(analysis, track, found.bodies, pictures, timer.seconds, drawn)
 
 

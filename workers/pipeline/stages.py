@@ -15,6 +15,7 @@ from models.contract.clip import ClipFacts
 from models.contract.errors import ModelUnknown
 from models.contract.tracks import FloatArray, JointTrack
 from models.contract.vocabulary import Sex
+from models.words import Words
 from workers.engine.engine import analyse
 from workers.engine.interface import EngineResult
 from workers.engine.mass import centre_of_mass
@@ -91,14 +92,14 @@ def build_stages(choice: StageChoice) -> StageFunctions:
         return estimate(film, opened).track
 
     def draw(
-        path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult
+        path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult, words: Words
     ) -> Mapping[str, bytes]:
-        return draw_pictures(path, analysis, joints, found, choice.limits)
+        return draw_pictures(path, analysis, joints, found, choice.limits, words)
 
     def film(
-        path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult
+        path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult, words: Words
     ) -> bytes | None:
-        return draw_film(path, analysis, joints, found, choice.limits)
+        return draw_film(path, analysis, joints, found, choice.limits, words)
 
     return StageFunctions(
         open_clip=clip,
@@ -126,6 +127,7 @@ def draw_pictures(
     track: JointTrack,
     found: EngineResult,
     limits: DecodeLimits,
+    words: Words | None = None,
 ) -> dict[str, bytes]:
     """Return the pictures of the events; frames are read again, a bounded number at a time."""
     masses = _centres_of_mass(found, analysis.sex)
@@ -134,7 +136,7 @@ def draw_pictures(
     for indices in _batches(frames_wanted(analysis), track.width * track.height * 3):
         grabbed = grab_frames(path, indices, limits, capture_fps=capture_fps)
         frames = {index: frame.rgb for index, frame in grabbed.items()}
-        pictures |= event_pictures(frames, analysis, track, found.bodies, masses)
+        pictures |= event_pictures(frames, analysis, track, found.bodies, masses, words=words)
     return pictures
 
 
@@ -144,6 +146,7 @@ def draw_film(
     track: JointTrack,
     found: EngineResult,
     limits: DecodeLimits,
+    words: Words | None = None,
 ) -> bytes | None:
     """Return the annotated film, MP4; the clip is read again, one frame at a time.
 
@@ -153,7 +156,7 @@ def draw_film(
     with open_clip(path, limits, capture_fps=analysis.clip.capture_fps_given) as clip:
         frames = ((frame.index, frame.rgb) for frame in clip)
         try:
-            return annotated_film(frames, analysis, track, found.bodies, masses)
+            return annotated_film(frames, analysis, track, found.bodies, masses, words=words)
         except ValueError as error:
             LOG.warning("no annotated film: %s", error)
             return None
@@ -170,6 +173,6 @@ def _batches(indices: tuple[int, ...], frame_bytes: int) -> Iterator[tuple[int, 
 
 
 def _no_pictures(
-    _path: Path, _analysis: Analysis, _track: JointTrack, _found: EngineResult
+    _path: Path, _analysis: Analysis, _track: JointTrack, _found: EngineResult, _words: Words
 ) -> Mapping[str, bytes]:
     return {}

@@ -66,7 +66,7 @@ def analysis_page(
     words = words or english()
     found = statements(analysis, words, plan)
     cards = [card(statement, words) for statement in found]
-    cautions = list(dict.fromkeys((*analysis.cautions, *(plan.cautions if plan else ()))))
+    cautions = (*analysis.cautions, *(plan.cautions if plan else ()))
     shown = _pictures(analysis, pictures, words)
     contents = [
         (target, words(f"page.{entry}"))
@@ -99,7 +99,7 @@ def analysis_page(
             if repetition.metrics
         ],
         plan=plan_words(plan, words) if plan else None,
-        warnings=warnings(analysis),
+        warnings=warnings(analysis, words),
         film_lines=_film(analysis, words),
     )
 
@@ -132,10 +132,10 @@ def card(statement: Statement, words: Words) -> Card:
     return Card(statement.headline, statement.details, statement.tone, plot)
 
 
-def warnings(analysis: Analysis) -> list[str]:
+def warnings(analysis: Analysis, words: Words) -> list[str]:
     """Return what limits the film, each said once."""
-    lines = [check.detail for check in analysis.usability.checks if not check.passed]
-    lines += [p.detail for p in analysis.problems if p.severity is not Severity.NOTE]
+    lines = [words.note(check.detail) for check in analysis.usability.checks if not check.passed]
+    lines += [words.note(p.note) for p in analysis.problems if p.severity is not Severity.NOTE]
     return list(dict.fromkeys(lines))
 
 
@@ -242,8 +242,8 @@ def _missing(metrics: list[Metric], columns: tuple[str, ...], words: Words) -> l
     for metric in metrics:
         name = words.title(metric)
         if metric.event is not None:
-            name += f" ({words.event(metric.event).lower()})"
-        by_reason.setdefault(metric.reason or "", []).append(name)
+            name += f" ({words.inside(words.event(metric.event))})"
+        by_reason.setdefault(words.note(metric.reason), []).append(name)
     if not by_reason:
         return []
     span = len(columns) - 1
@@ -262,7 +262,7 @@ def _row(metric: Metric, columns: tuple[str, ...], words: Words) -> TableRow:
     cells = [
         Cell(columns[1], words.value(value, metric), "value"),
         Cell(columns[2], words.interval(low, high, metric)),
-        Cell(columns[3], metric.reference, "small")
+        Cell(columns[3], words.sentence(metric.reference), "small")
         if metric.reference
         else Cell(columns[3], words("page.no_reference"), "none"),
     ]

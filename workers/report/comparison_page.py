@@ -68,8 +68,8 @@ def comparison_page(
     notes = [_side(side, words) for side in (comparison.first, comparison.second)]
     if comparison.mirrored:
         notes.append(words("comparison.mirrored"))
-    notes += comparison.notes
-    cautions = list(dict.fromkeys((*comparison.cautions, *(plan.cautions if plan else ()))))
+    notes += [words.note(one) for one in comparison.notes]
+    cautions = (*comparison.cautions, *(plan.cautions if plan else ()))
     shown = _pictures(comparison, pictures, words)
     contents = [
         (target, words(entry))
@@ -153,7 +153,7 @@ def _cards(comparison: Comparison, words: Words) -> list[Card]:
 
 
 def _card(row: MetricDifference, words: Words) -> Card:
-    title = f"{words.title(row)} ({words.event(row.event).lower()})"
+    title = f"{words.title(row)} ({words.inside(words.event(row.event))})"
     if row.verdict is not Verdict.CHANGED:
         headline = words("comparison.focus_same", title=title)
         lines = [_detail(row, words)]
@@ -175,7 +175,7 @@ def _detail(row: MetricDifference, words: Words) -> str:
         or row.high is None
         or row.mdc95 is None
     ):
-        return row.reason or ""
+        return words.note(row.reason)
     return words(
         "comparison.changed_detail",
         first=words.value(row.first.value, row),
@@ -290,7 +290,7 @@ def _row(row: MetricDifference, columns: tuple[str, ...], words: Words) -> Table
     cells.append(Cell(columns[4], noise, "none" if row.mdc95 is None else ""))
     verdict = words(f"comparison.{row.verdict.value}")
     if row.reason:
-        verdict = words("comparison.because", verdict=verdict, reason=row.reason)
+        verdict = words("comparison.because", verdict=verdict, reason=words.note(row.reason))
     elif row.verdict is Verdict.WITHIN_NOISE and row.detectable is not None:
         least = words.difference(row.detectable, row, sign=False)
         verdict = words("comparison.unseen", verdict=verdict, least=least)

@@ -171,10 +171,11 @@ def _planned(ranked: RankedFinding, analysis: Analysis, words: Words) -> Stateme
                 interval=words.interval(ranked.low, ranked.high, metric),
             )
         )
-    details.append(words("finding.source", source=finding.source))
+    details.append(words("finding.source", source=words.sentence(finding.source)))
     band = next((b for b in BANDS if (b.key, b.event) == (finding.metric, finding.event)), None)
     shown = None if metric is None else Pooled(metric, ranked.value, ranked.low, ranked.high, 1)
-    headline = _hedged(finding.text.rstrip(" ."), ranked.certainty, words)
+    text = words.sentence(finding.text)
+    headline = _hedged(text.rstrip(" ."), ranked.certainty, words)
     tone: Literal["work", "look"] = "work" if ranked.certainty >= PROBABLE else "look"
     return Statement(headline, tuple(details), tone, shown, band)
 
@@ -184,7 +185,7 @@ def _hedged(text: str, certainty: float, words: Words) -> str:
     if certainty >= SURE:
         return text
     entry = "finding.probably" if certainty >= PROBABLE else "finding.perhaps"
-    return words(entry, text=text[:1].lower() + text[1:])
+    return words(entry, text=words.inside(text))
 
 
 def _banded(
@@ -220,8 +221,8 @@ def band_words(band: Band, metric: Metric, words: Words) -> str:
 
 def _not_enough(analysis: Analysis, words: Words) -> Statement:
     """Say what is missing, in the words of the clip's own problems where there are any."""
-    reasons: Sequence[str] = [p.detail for p in analysis.problems] or [
-        check.detail
+    reasons: Sequence[str] = [words.note(p.note) for p in analysis.problems] or [
+        words.note(check.detail)
         for check in analysis.usability.checks
         if not check.passed and check.severity is not Severity.NOTE
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TypeVar
@@ -13,6 +13,7 @@ import jinja2
 from markupsafe import Markup
 from PIL import Image
 
+from models.contract.note import Note
 from models.contract.vocabulary import EventName, Handedness, View
 from models.words import Words
 from workers.report.canvas import jpeg
@@ -82,7 +83,7 @@ def _environment() -> jinja2.Environment:
 
 
 def render(
-    template: str, *, title: str, words: Words, cautions: Sequence[str], **values: object
+    template: str, *, title: str, words: Words, cautions: Iterable[Note], **values: object
 ) -> str:
     """Return a whole page as text; every page carries the cautions."""
     environment = _environment()
@@ -91,7 +92,7 @@ def render(
     return environment.get_template(template).render(
         title=title,
         words=words,
-        cautions=cautions,
+        cautions=[words.note(caution) for caution in dict.fromkeys(cautions)],
         light=LIGHT,
         dark=DARK,
         css=Markup(source),
@@ -141,11 +142,7 @@ def by_event(
 
 def repetitions(count: int, words: Words) -> str:
     """Return a number of repetitions in words."""
-    if count == 0:
-        return words("page.count_none")
-    if count == 1:
-        return words("page.count_one")
-    return words("page.count_many", number=count)
+    return words("page.count", count=count)
 
 
 def views(labels: Sequence[View], words: Words) -> str:

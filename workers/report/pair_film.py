@@ -22,6 +22,14 @@ from workers.report.palette import INK, MUTED, PAPER
 GAP = 8
 
 
+class FilmImpossible(ValueError):
+    """Two repetitions cannot be shown in one film; ``reason`` is a word of the table no_film."""
+
+    def __init__(self, reason: str, message: str) -> None:
+        super().__init__(message)
+        self.reason = reason
+
+
 def pair_film(
     first: Side,
     second: Side,
@@ -47,7 +55,7 @@ def pair_film(
 
     Raises
     ------
-    ValueError
+    FilmImpossible
         With fewer than two shared events, a body too badly seen to be scaled, or no frames.
     """
     words = words or english()
@@ -55,7 +63,7 @@ def pair_film(
     events, one, two = shared_events(first, second)
     crops = matched_crops(first, second, events, width=width, tallest=round(width * 1.5))
     if crops is None:
-        raise ValueError("a body is not seen well enough to show both equally large")
+        raise FilmImpossible("sizes", "a body is not seen well enough to show both equally large")
     pair = (crops[0].even(), crops[1].even())
     start = max(one[0] - MARGIN_S, float(first.track.time_s[0]))
     end = min(one[-1] + MARGIN_S, float(first.track.time_s[-1]))
@@ -96,7 +104,7 @@ def pair_film(
             encoder.add(page)
             shown += 1
         if not shown:
-            raise ValueError("there are no frames to show")
+            raise FilmImpossible("no_frames", "there are no frames to show")
     return made[0]
 
 
@@ -116,7 +124,7 @@ def shared_events(first: Side, second: Side) -> tuple[list[EventName], FloatArra
         events.append(event)
         times.append(pair)
     if len(events) < 2:
-        raise ValueError("the two share fewer than two events")
+        raise FilmImpossible("few_events", "the two share fewer than two events")
     return events, np.array([t[0] for t in times]), np.array([t[1] for t in times])
 
 

@@ -32,7 +32,7 @@ def entries(metrics: Sequence[Metric], words: Words) -> list[Entry]:
     for metric in metrics:
         mark = MARK_OF_METRIC.get(metric.key)
         if metric.value is None or metric.low is None or metric.high is None:
-            note = words("picture.because", reason=metric.reason or "")
+            note = words("picture.because", reason=words.note(metric.reason))
             cells.append(Entry(mark, words.title(metric), None, note))
         else:
             interval = words.interval(metric.low, metric.high, metric)

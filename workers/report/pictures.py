@@ -131,7 +131,8 @@ def _picture(
     draw(layer, figure, crop.place, words, unit=photo.width / 190, share=shown_share)
     notes = []
     if figure.balance is None:
-        reason = (share.reason if share else None) or words("picture.no_balance_reason")
+        found = share.reason if share else None
+        reason = words.note(found) if found else words("picture.no_balance_reason")
         notes.append(words("picture.no_balance", reason=reason))
     if figure.unsure:
         notes.append(words("picture.unsure"))

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from models.contract.plan import Criterion, Dose, PracticePlan
+from models.contract.note import Note
+from models.contract.plan import Criterion, Dose, PlanStep, PracticePlan
 from models.words import Words
+from models.words.words import Named
 from workers.report.page import views
 
 
@@ -32,18 +34,6 @@ class PlanWords:
     not_judged: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Named:
-    """A metric known by its key and unit only."""
-
-    key: str
-    unit: str
-
-    @property
-    def title(self) -> str:
-        return self.key.replace("_", " ").capitalize()
-
-
 def plan_words(plan: PracticePlan, words: Words) -> PlanWords:
     """Return the plan in words."""
     details: tuple[str, ...] = ()
@@ -51,8 +41,8 @@ def plan_words(plan: PracticePlan, words: Words) -> PlanWords:
         focus = words("plan.no_focus")
     else:
         finding = plan.focus.finding
-        named = _Named(finding.metric, finding.unit)
-        focus = words("plan.focus", text=finding.text)
+        named = Named(finding.metric, finding.unit)
+        focus = words("plan.focus", text=words.sentence(finding.text))
         sure = plan.focus.certainty
         certainty = (
             words("plan.certainty_most")
@@ -66,37 +56,31 @@ def plan_words(plan: PracticePlan, words: Words) -> PlanWords:
                 interval=words.interval(plan.focus.low, plan.focus.high, named),
             ),
             words("plan.certainty", percent=certainty),
-            words("plan.source", source=finding.source),
+            words("plan.source", source=words.sentence(finding.source)),
         )
-    steps = tuple(
-        StepWords(
-            title=step.drill.title,
-            state=words(f"plan.state_{step.state}"),
-            cue=step.drill.cue,
-            dose=_dose(step.drill.dose, words),
-            film=words("plan.film", show=step.drill.film.show)
-            + " "
-            + words(
-                "plan.film_how",
-                views=views(step.drill.film.views, words).capitalize(),
-                rate=step.drill.film.frame_rate,
-            )
-            + ".",
-            move_on=words(
-                "plan.move_on",
-                criteria=words("plan.criterion_join").join(
-                    _criterion(criterion, words) for criterion in step.drill.advance_when
-                ),
-            ),
-        )
-        for step in plan.steps
-    )
+    steps = tuple(_step(step, words) for step in plan.steps)
     return PlanWords(
         focus=focus,
         focus_details=details,
         steps=steps,
-        others=tuple(other.finding.text for other in plan.others),
-        not_judged=tuple(_plain(line) for line in plan.not_judged),
+        others=tuple(words.sentence(other.finding.text) for other in plan.others),
+        not_judged=tuple(_not_judged(line, words) for line in plan.not_judged),
+    )
+
+
+def _step(step: PlanStep, words: Words) -> StepWords:
+    drill = step.drill
+    show = words.sentence(drill.film.show)
+    places = views(drill.film.views, words)
+    how = words("plan.film_how", views=words.beginning(places), rate=drill.film.frame_rate)
+    criteria = [_criterion(criterion, words) for criterion in drill.advance_when]
+    return StepWords(
+        title=words.sentence(drill.title),
+        state=words(f"plan.state_{step.state}"),
+        cue=words.sentence(drill.cue),
+        dose=_dose(drill.dose, words),
+        film=f"{words('plan.film', show=show)} {how}.",
+        move_on=words("plan.move_on", criteria=words("plan.criterion_join").join(criteria)),
     )
 
 
@@ -113,18 +97,21 @@ def _dose(dose: Dose, words: Words) -> str:
 
 
 def _criterion(criterion: Criterion, words: Words) -> str:
-    named = _Named(criterion.metric, criterion.unit)
+    named = Named(criterion.metric, criterion.unit)
     entry = "plan.criterion_least" if criterion.is_ == ">=" else "plan.criterion_most"
     title = words.title(named)
     return words(
         entry,
-        title=title[:1].lower() + title[1:],
+        title=words.inside(title),
         value=words.value(criterion.value, named, exact=True),
         repetitions=criterion.repetitions,
     )
 
 
-def _plain(line: str) -> str:
-    """Turn ``rule_id: reason`` into a line for people."""
-    name, colon, reason = line.partition(":")
-    return f"{name.replace('_', ' ').capitalize()}{colon}{reason}"
+def _not_judged(line: Note, words: Words) -> str:
+    """Return a line on a finding of the rules, with its name in words."""
+    name = line.parameters.get("finding")
+    if not isinstance(name, str):
+        return words.note(line)
+    plain = words.sentence(name.replace("_", " ").capitalize())
+    return words.note(line.model_copy(update={"parameters": {**line.parameters, "finding": plain}}))

@@ -50,7 +50,7 @@ def progress_page(
     words = words or english()
     cards = _cards(progress, words)
     kinds = {point.kind for metric in progress.metrics for point in metric.series}
-    cautions = list(dict.fromkeys((*progress.cautions, *(plan.cautions if plan else ()))))
+    cautions = (*progress.cautions, *(plan.cautions if plan else ()))
     contents = [
         (target, words(entry))
         for target, entry, present in (
@@ -84,12 +84,12 @@ def progress_page(
         ],
         table=_table(progress, words),
         practised=[
-            f"{count} {words(f'progress.{kind.value}s')}"
+            words(f"progress.{kind.value}s", count=count)
             for kind, count in progress.repetitions_practised.items()
         ]
-        or [words("page.count_none")],
+        or [words("page.count", count=0)],
         plan=plan_words(plan, words) if plan else None,
-        notes=progress.notes,
+        notes=[words.note(one) for one in progress.notes],
     )
 
 
@@ -107,7 +107,7 @@ def _cards(progress: Progress, words: Words) -> list[Card]:
     tones = {RetentionVerdict.HELD: "fine", RetentionVerdict.LOST: "work"}
     cards = []
     for metric in one_a_movement(_ranked(progress))[:COUNT]:
-        details = [metric.reason]
+        details = [words.note(metric.reason)]
         if metric.gain is not None:
             gain = words.difference(metric.gain, metric)
             details.append(
@@ -128,7 +128,7 @@ def _cards(progress: Progress, words: Words) -> list[Card]:
                     interval=_interval(metric.retention, words),
                 )
             )
-        title = f"{words.title(metric)} ({words.event(metric.event).lower()})"
+        title = f"{words.title(metric)} ({words.inside(words.event(metric.event))})"
         headline = words(f"progress.found_{metric.verdict.value}", title=title)
         cards.append(Card(headline, tuple(details), tones.get(metric.verdict, "look"), None))
     return cards
@@ -141,18 +141,18 @@ def _next(progress: Progress, words: Words) -> list[str]:
     return [
         words(
             "progress.next_when",
-            kind=words(f"progress.kind_{check.kind.value}").capitalize(),
+            kind=words.beginning(words(f"progress.kind_{check.kind.value}")),
             first=words.moment(check.not_before),
             last=words.moment(check.not_after),
         ),
-        check.reason,
+        words.note(check.reason),
     ]
 
 
 def _table(progress: Progress, words: Words) -> Table:
     columns = (
         words("page.column_what"),
-        words("progress.kind_baseline").capitalize(),
+        words.beginning(words("progress.kind_baseline")),
         words("progress.column_gain"),
         words("progress.column_kept"),
         words("progress.column_transfer"),
@@ -195,7 +195,10 @@ def _row(metric: MetricProgress, columns: tuple[str, ...], words: Words) -> Tabl
             cells.append(Cell(column, text))
     verdict = words(f"progress.verdict_{metric.verdict.value}")
     cells.append(
-        Cell(columns[5], words("comparison.because", verdict=verdict, reason=metric.reason))
+        Cell(
+            columns[5],
+            words("comparison.because", verdict=verdict, reason=words.note(metric.reason)),
+        )
     )
     return TableRow(words.title(metric), words.about(metric), tuple(cells))
 
@@ -210,5 +213,5 @@ def _interval(score: RetentionScore, words: Words) -> str:
 
 def _delay(hours: float, words: Words) -> str:
     if hours < 48:
-        return words("progress.hours", number=words.number(hours, 0))
-    return words("progress.days", number=words.number(hours / 24, 0))
+        return words("progress.hours", count=round(hours))
+    return words("progress.days", count=round(hours / 24))

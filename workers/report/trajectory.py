@@ -104,7 +104,7 @@ def trajectory_plot(
 def event_key(events: Sequence[tuple[EventName, int]], words: Words) -> str:
     """Return what the numbers in the plot stand for."""
     return ", ".join(
-        words("comparison.path_event", number=number, event=words.event(event).lower())
+        words("comparison.path_event", number=number, event=words.inside(words.event(event)))
         for number, (event, _) in enumerate(events, start=1)
     )
 

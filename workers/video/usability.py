@@ -16,6 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from models.contract.clip import ClipFacts, UsabilityCheck
+from models.contract.note import note
+from models.contract.note_codes import NoteCode
 from models.contract.vocabulary import Severity
 
 WORKING_SIDE = 640
@@ -117,24 +119,18 @@ def usability_checks(
 
 def _frame_rate(rate: float) -> UsabilityCheck:
     if rate >= RATE_GOOD:
-        detail = "Enough for posture and for the order of fast movements."
+        detail = NoteCode.RATE_ENOUGH
     elif rate >= RATE_POOR:
-        detail = (
-            "Posture can be measured; times and speeds near contact get wide intervals. Film at "
-            "60 frames per second or more."
-        )
+        detail = NoteCode.RATE_FOR_POSTURE
     else:
-        detail = (
-            "Too few frames to time the swing; only slow postures can be measured. Film at 60 "
-            "frames per second or more."
-        )
+        detail = NoteCode.RATE_FOR_SLOW_POSTURE
     return UsabilityCheck(
         key="frame_rate",
         passed=rate >= RATE_GOOD,
         severity=Severity.WARNING,
         value=rate,
         unit="1/s",
-        detail=detail,
+        detail=note(detail),
     )
 
 
@@ -147,10 +143,7 @@ def _resolution(width: int, height: int) -> UsabilityCheck:
         severity=Severity.NOTE if side >= SHORT_SIDE_POOR else Severity.WARNING,
         value=float(side),
         unit="px",
-        detail="Enough detail."
-        if passed
-        else "Few pixels on the body widen the intervals. Film at 1080p and let the server fill "
-        "about half of the height of the picture.",
+        detail=note(NoteCode.RESOLUTION_ENOUGH if passed else NoteCode.RESOLUTION_LOW),
     )
 
 
@@ -162,29 +155,24 @@ def _sharpness(blur: float) -> UsabilityCheck:
         severity=Severity.WARNING,
         value=blur,
         unit="1",
-        detail="Sharp enough."
-        if passed
-        else "The picture is blurred. Clean the lens, rest the phone on something firm, and tap "
-        "the server on the screen to focus.",
+        detail=note(NoteCode.SHARP_ENOUGH if passed else NoteCode.BLURRED),
     )
 
 
 def _exposure(luma: float, clipped: float) -> UsabilityCheck:
     if luma < DARK_LIMIT:
-        detail = "The picture is dark. Film with the light behind the camera, or at another time."
+        detail = NoteCode.TOO_DARK
     elif luma > BRIGHT_LIMIT:
-        detail = "The picture is too bright. Tap the server on the screen to set the exposure."
+        detail = NoteCode.TOO_BRIGHT
     elif clipped > CLIPPED_LIMIT:
-        detail = (
-            "Half of the picture is pure black or white. Film with the light behind the camera."
-        )
+        detail = NoteCode.BLACK_OR_WHITE
     else:
-        detail = "Well exposed."
+        detail = NoteCode.WELL_EXPOSED
     return UsabilityCheck(
         key="exposure",
-        passed=detail == "Well exposed.",
+        passed=detail is NoteCode.WELL_EXPOSED,
         severity=Severity.WARNING,
         value=luma,
         unit="1",
-        detail=detail,
+        detail=note(detail),
     )

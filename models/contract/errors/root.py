@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-import inspect
 from typing import Any, ClassVar
+
+from models.contract.note import Note, written
+from models.words import english
 
 
 class ServewrightError(Exception):
@@ -13,22 +15,27 @@ class ServewrightError(Exception):
     title: ClassVar[str] = "Internal error"
     status: ClassVar[int] = 500
 
-    def __init__(self, detail: str | None = None, **extra: Any) -> None:
-        self.detail = detail or self.advice()
+    def __init__(self, detail: Note | str | None = None, **extra: Any) -> None:
+        """``detail`` says more than the default words of the class; a note has a code."""
+        if detail is None:
+            self.note = Note.model_validate({"code": self.code})
+        else:
+            self.note = written(detail) if isinstance(detail, str) else detail
+        self.detail = self.note.text
         self.extra = extra
         super().__init__(self.detail)
 
     @classmethod
     def advice(cls) -> str:
-        """Return the default message: what is wrong and what to do."""
-        return " ".join(inspect.cleandoc(cls.__doc__ or "").split())
+        """Return the default message in English: what is wrong and what to do."""
+        return english()(f"note.{cls.code}")
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return (_rebuild, (type(self), self.detail, self.extra))
+        return (_rebuild, (type(self), self.note, self.extra))
 
 
-def _rebuild(cls: type[ServewrightError], detail: str, extra: dict[str, Any]) -> ServewrightError:
-    return cls(detail, **extra)
+def _rebuild(cls: type[ServewrightError], note: Note, extra: dict[str, Any]) -> ServewrightError:
+    return cls(note, **extra)
 
 
 def all_errors() -> tuple[type[ServewrightError], ...]:

@@ -123,7 +123,7 @@ def test_retention_event_is_written_once_and_goes_with_the_player(
     body = json.loads(event.body)
     assert body["type"] == "retention.due"
     assert body["data"]["id"] == player
-    assert "one week" in body["data"]["headline"]["reason"]
+    assert "one week" in body["data"]["headline"]["reason"]["text"]
     assert client.delete(f"/v1/players/{player}/sessions/{practice}").status_code == 204
     with wired.database.read() as session:
         assert session.scalars(select(OutboxEvent)).all() == []

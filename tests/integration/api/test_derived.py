@@ -216,7 +216,7 @@ def test_minor_player_brings_cautions_into_every_document(
     client.post(f"/v1/analyses/{analysis}/cancel")
     body = done(client, wired, made(client.post(f"/v1/players/{player}/plans", json={})))
     document = client.get(body["links"]["result"]).json()
-    assert any("under 18" in caution for caution in document["cautions"])
+    assert any("under 18" in caution["text"] for caution in document["cautions"])
     assert "under 18" in client.get(body["links"]["report.html"]).text
 
 

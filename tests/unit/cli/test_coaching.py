@@ -43,7 +43,7 @@ def test_compare(invoke: Invoke, folders: list[Path], tmp_path: Path) -> None:
     found = Comparison.model_validate_json((out / "result.json").read_bytes())
     assert (found.first.label, found.second.label) == ("May", "after")
     assert "May" in (out / "report.html").read_text()
-    assert any("not at hand" in note for note in found.notes)
+    assert any("not at hand" in note.text for note in found.notes)
 
 
 def test_compare_with_a_focus(invoke: Invoke, folders: list[Path]) -> None:

@@ -84,7 +84,7 @@ def test_every_compared_metric_says_what_could_have_been_seen() -> None:
 def test_a_focus_that_cannot_be_compared_is_said() -> None:
     sides = _with_many_others(50.0), _with_many_others(54.2)
     result = compare(*sides, focus=["pelvis_turn"])
-    assert any("pelvis_turn" in note for note in result.notes)
+    assert any("pelvis_turn" in note.text for note in result.notes)
     plain = compare(*sides)
     assert [r.p_value for r in result.differences] == [r.p_value for r in plain.differences]
 
@@ -107,10 +107,10 @@ def test_a_value_the_view_cannot_give_is_not_comparable_with_the_reason() -> Non
     )
     row = _row(result, "pelvis_turn")
     assert row.verdict == Verdict.NOT_COMPARABLE
-    assert "film from the side" in row.reason
+    assert "film from the side" in row.reason.text
     assert row.difference is None
     assert row.first is not None
-    assert any("camera stood" in note for note in result.notes)
+    assert any("camera stood" in note.text for note in result.notes)
 
 
 def test_hands_that_differ_are_said_to_be_mirrored() -> None:
@@ -130,7 +130,7 @@ def test_nothing_to_compare_is_said_and_does_not_fail() -> None:
         Group("b", (("b", analysis(repetition(metric("elbow_flexion", 31.0)))),)),
     )
     assert _row(result, "elbow_flexion").verdict == Verdict.NOT_COMPARABLE
-    assert any("nothing can be compared" in note for note in result.notes)
+    assert any("nothing can be compared" in note.text for note in result.notes)
 
 
 def test_matched_events_are_those_both_have() -> None:

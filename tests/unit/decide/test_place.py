@@ -79,8 +79,8 @@ def test_the_one_film_from_elsewhere_is_named() -> None:
         Group("b", (("b", films[0]),)),
     )
     notes = compare(*groups, same_player=True).notes
-    assert any("but these look from one place: a1." in note for note in notes)
-    assert not any("but these" in note for note in compare(*groups).notes)
+    assert any("but these look from one place: a1." in note.text for note in notes)
+    assert not any("but these" in note.text for note in compare(*groups).notes)
 
 
 @pytest.mark.parametrize("azimuths", [(90.0, 90, 90), (90, 90, 150, 150), (90, 91, 92, 93)])
@@ -112,10 +112,10 @@ def test_a_border_between_two_views_makes_no_change() -> None:
     result = compare(*groups, same_player=True)
     assert result.shared_errors_dropped
     assert result.differences[0].difference == pytest.approx(0.5)
-    assert any("border of two named positions" in note for note in result.notes)
+    assert any("border of two named positions" in note.text for note in result.notes)
     apart = compare(*groups)
     assert apart.differences[0].difference == pytest.approx(5.5)
-    assert not any("border" in note for note in apart.notes)
+    assert not any("border" in note.text for note in apart.notes)
 
 
 def test_a_metric_measured_in_two_ways_keeps_its_whole_uncertainty() -> None:

@@ -44,7 +44,7 @@ def test_the_largest_certain_effect_becomes_the_only_focus() -> None:
         RepetitionKind.SERVE,
     ]
     assert [s.state for s in plan.steps] == ["next", "later", "later", "later"]
-    assert any("licensed" in c for c in plan.cautions)
+    assert any("licensed" in c.text for c in plan.cautions)
 
 
 def test_an_uncertain_finding_ranks_behind_a_certain_one_of_equal_size() -> None:
@@ -57,7 +57,9 @@ def test_what_could_not_be_measured_is_said() -> None:
     plan = make_plan(RULES, [analysis(repetition(_load(None)))])
     assert plan.focus is None
     assert plan.steps == ()
-    assert any(line.startswith("weight_not_on_rear_foot: Film from") for line in plan.not_judged)
+    assert any(
+        line.text.startswith("weight_not_on_rear_foot: Film from") for line in plan.not_judged
+    )
 
 
 def test_finished_steps_are_marked_done() -> None:

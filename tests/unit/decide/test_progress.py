@@ -55,7 +55,7 @@ def test_a_gain_within_noise_leaves_retention_undefined() -> None:
 def test_a_test_on_the_same_day_is_not_retention() -> None:
     (row,) = _run(52, delay=timedelta(hours=5)).metrics
     assert row.verdict == RetentionVerdict.TOO_EARLY
-    assert "24 hours" in row.reason
+    assert "24 hours" in row.reason.text
 
 
 def test_the_retention_score_carries_its_delay_and_interval() -> None:
@@ -89,4 +89,4 @@ def test_without_a_baseline_it_says_so() -> None:
         "p1", [_session(SessionKind.ACQUISITION, 50, timedelta(0))], now=T0 + timedelta(hours=1)
     )
     assert result.metrics[0].verdict == RetentionVerdict.TOO_EARLY
-    assert any("No baseline" in note for note in result.notes)
+    assert any("No baseline" in note.text for note in result.notes)

@@ -88,8 +88,8 @@ def test_without_films_it_says_so(cases: tuple[Case, Case]) -> None:
     first, second = sides(cases, [None, None])
     found, files = comparison_files(first, second, DecodeLimits(), minor=True)
     assert {file.name for file in files} == {"result", "report.html"}
-    assert any("not at hand" in note for note in found.notes)
-    assert any("under 18" in caution for caution in found.cautions)
+    assert any("not at hand" in note.text for note in found.notes)
+    assert any("under 18" in caution.text for caution in found.cautions)
 
 
 def test_film_that_cannot_be_made_is_a_note(cases: tuple[Case, Case], tmp_path: Path) -> None:
@@ -99,7 +99,7 @@ def test_film_that_cannot_be_made_is_a_note(cases: tuple[Case, Case], tmp_path: 
     first, second = sides((cases[0], eventless), list(films(cases, tmp_path)))
     found, files = comparison_files(first, second, DecodeLimits())
     assert "film.mp4" not in {file.name for file in files}
-    assert any("no side-by-side film" in note for note in found.notes)
+    assert any("no side-by-side film" in note.text for note in found.notes)
 
 
 def test_nothing_of_that_kind_on_one_side(cases: tuple[Case, Case]) -> None:

@@ -248,4 +248,4 @@ def test_film_of_a_minor_carries_the_cautions(wiring: Wiring, film: Path) -> Non
     key = row(wiring, analysis_id).artifacts["result"]["key"]
     with wiring.objects.open(key) as stream:
         document = AnalysisDocument.model_validate_json(stream.read())
-    assert any("under 18" in caution for caution in document.cautions)
+    assert any("under 18" in caution.text for caution in document.cautions)

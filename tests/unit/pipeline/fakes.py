@@ -135,7 +135,7 @@ def stages(clip: FakeClip, result: JointTrack | None = None, **changes: Any) -> 
         "open_clip": lambda _path, _fps: clip,
         "estimate": read_twice(track(clip.frames) if result is None else result),
         "measure": engine(),
-        "draw": lambda _path, analysis, _track, _found: {
+        "draw": lambda _path, analysis, _track, _found, _words: {
             f"serve-{i + 1}-trophy.jpg": PICTURE for i in range(len(analysis.repetitions))
         },
         "models": (MODEL,),

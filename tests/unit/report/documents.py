@@ -14,6 +14,8 @@ from models.contract.comparison import (
     MetricDifference,
     Verdict,
 )
+from models.contract.note import note
+from models.contract.note_codes import NoteCode
 from models.contract.plan import (
     Criterion,
     Dose,
@@ -63,7 +65,13 @@ def plan() -> PracticePlan:
             finding=finding, value=0.434, low=0.374, high=0.494, certainty=0.999, effect=1.7
         ),
         steps=(PlanStep(drill=drill, state="next"),),
-        not_judged=("contact_low: not measured in these clips",),
+        not_judged=(
+            note(
+                NoteCode.FINDING_NOT_JUDGED,
+                finding="contact_low",
+                reason=note(NoteCode.NOT_MEASURED_IN_CLIPS),
+            ),
+        ),
         cautions=(*CAUTIONS, "Warm up first."),
     )
 

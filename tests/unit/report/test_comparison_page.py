@@ -8,6 +8,7 @@ import pytest
 
 from models.contract.analysis import CAUTIONS
 from models.contract.comparison import Verdict
+from models.contract.note import written
 from tests.unit.report import documents
 from tests.unit.report.outline import Outline
 from workers.report.comparison_page import changed_first, comparison_page
@@ -91,7 +92,7 @@ def test_nothing_comparable_says_what_to_film():
     rows = tuple(
         row.model_copy(
             update={"verdict": Verdict.NOT_COMPARABLE, "difference": None, "low": None,
-                    "high": None, "reason": "views differ"}
+                    "high": None, "reason": written("views differ")}
         )
         for row in document.differences
     )  # fmt: skip
@@ -131,7 +132,7 @@ def test_the_plot_shows_the_noise_band_to_scale():
 def test_cautions_are_there_once_each(page):
     text = Outline(page).text
     for caution in CAUTIONS:
-        assert text.count(caution) == 1
+        assert text.count(caution.text) == 1
 
 
 def test_labels_cannot_inject_markup():

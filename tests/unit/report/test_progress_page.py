@@ -49,7 +49,7 @@ def test_repetitions_and_cautions(text):
     assert "15 static holds" in text
     assert "24 shadow swings" in text
     for caution in CAUTIONS:
-        assert text.count(caution) == 1
+        assert text.count(caution.text) == 1
 
 
 def test_a_point_of_the_plot_lies_where_its_value_is():

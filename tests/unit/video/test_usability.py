@@ -76,7 +76,7 @@ def test_a_bad_picture_fails_its_check_and_says_what_to_do(
 ) -> None:
     found = checks(qualities=(quality,))
     assert [k for k, check in found.items() if not check.passed] == [key]
-    assert word in found[key].detail
+    assert word in found[key].detail.text
     assert found[key].severity is Severity.WARNING
 
 
@@ -84,7 +84,7 @@ def test_a_bad_picture_fails_its_check_and_says_what_to_do(
 def test_frame_rate(rate: float, passed: bool) -> None:
     check = checks(rate=rate)["frame_rate"]
     assert (check.passed, check.value) == (passed, rate)
-    assert passed or "60 frames per second" in check.detail
+    assert passed or "60 frames per second" in check.detail.text
 
 
 def test_resolution_is_that_of_the_short_side() -> None:
