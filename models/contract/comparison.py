@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field, StringConstraints
 
 from models.contract.analysis import CAUTIONS
 from models.contract.base import SCHEMA_BASE, Document, Finite, Share
+from models.contract.metrics.definition import BodyPart
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 
@@ -71,7 +72,7 @@ MetricName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,60}(@[
 class LinkedChange(Document):
     """Changed metrics that belong together."""
 
-    part: Literal["legs_and_weight", "pelvis_and_trunk", "arms", "timing", "ball_and_contact"]
+    part: BodyPart
     keys: tuple[str, ...]
     correlation: Finite | None = Field(
         default=None,

@@ -16,12 +16,13 @@ from models.contract.comparison import (
     MetricDifference,
     Verdict,
 )
+from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.metrics.definition import metric_name
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.vocabulary import Handedness, RepetitionKind, View
 from workers.decide import statistics as st
-from workers.decide.groups import YES_NO, Slot, in_slot, interval, mean_of
+from workers.decide.groups import Slot, in_slot, interval, mean_of
 from workers.decide.linked import linked
 from workers.decide.place import one_place, read_alike, strays
 from workers.decide.power import detectable
@@ -131,7 +132,7 @@ def _consistency(
     pairs = []
     for slot in slots:
         one, two = (mean_of(in_slot(side, *slot)) for side in (ones, twos))
-        if one is not None and two is not None and slot[0] not in YES_NO:
+        if one is not None and two is not None and not CATALOGUE.yes_no(slot[0]):
             pairs.append((one, two))
     return st.consistency(pairs)
 
@@ -172,7 +173,7 @@ def _difference(
             reason=reason,
         )
         return row, None
-    if slot[0] in YES_NO:
+    if CATALOGUE.yes_no(slot[0]):
         return _share_difference(slot, title, unit, usable), None
     d = st.difference(groups[0], groups[1], one_place=place, prior=prior)
     row = MetricDifference(

@@ -12,10 +12,6 @@ Slot = tuple[str, EventName | None]
 """A metric key and the event it is taken at."""
 
 
-YES_NO = frozenset({"sequence_proximal_to_distal"})
-"""Metrics that are 1 or 0: their means are shares, and normal intervals do not hold for them."""
-
-
 def in_slot(repetitions: Iterable[Repetition], key: str, event: EventName | None) -> list[Metric]:
     """Return one metric of each repetition that has it, measurable or not."""
     return [m for r in repetitions for m in r.metrics if (m.key, m.event) == (key, event)]

@@ -3,46 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 import numpy as np
 from scipy import stats
 
 from models.contract.analysis import Repetition
 from models.contract.comparison import LinkedChange, MetricDifference, Verdict
+from models.contract.metrics.catalogue import CATALOGUE
+from models.contract.metrics.definition import BodyPart
 from workers.decide.groups import in_slot
 
-Part = Literal["legs_and_weight", "pelvis_and_trunk", "arms", "timing", "ball_and_contact"]
-
 MIN_FOR_CORRELATION = 5
-
-_PARTS: tuple[tuple[Part, tuple[str, ...]], ...] = (
-    ("ball_and_contact", ("contact_", "toss_", "throw_")),
-    ("timing", ("tempo", "sequence")),
-    ("arms", ("elbow", "shoulder_elevation", "tossing_arm", "wrist")),
-    (
-        "legs_and_weight",
-        (
-            "rear_foot",
-            "rear_hip",
-            "rear_load",
-            "front_hip",
-            "knee",
-            "front_knee",
-            "rear_knee",
-            "leg_",
-        ),
-    ),
-    ("pelvis_and_trunk", ("",)),
-)
-
-
-def part_of(key: str) -> Part:
-    """Return the body part a metric key belongs to."""
-    for part, prefixes in _PARTS:
-        if key.startswith(prefixes):
-            return part
-    raise AssertionError("the last entry matches every key")
 
 
 def linked(
@@ -51,8 +22,8 @@ def linked(
     """Group changed metrics by body part, with how closely they move together."""
     changed = [r for r in rows if r.verdict == Verdict.CHANGED]
     out = []
-    for part, _ in _PARTS:
-        members = [r for r in changed if part_of(r.key) == part]
+    for part in BodyPart:
+        members = [r for r in changed if CATALOGUE.part(r.key) is part]
         if members:
             out.append(
                 LinkedChange(

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from models.contract.analysis import Analysis, Metric
+from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.progress import (
@@ -27,7 +28,7 @@ from models.contract.progress import (
 from models.contract.retention import MIN_DELAY, next_check
 from models.contract.vocabulary import RepetitionKind
 from workers.decide import statistics as st
-from workers.decide.groups import YES_NO, Slot, interval, mean_of
+from workers.decide.groups import Slot, interval, mean_of
 from workers.decide.place import one_place, read_alike
 from workers.decide.scatter import Prior
 
@@ -60,7 +61,8 @@ def progress(
     slots: dict[Slot, str] = {}
     for session in ordered:
         for metric in _metrics(session, kind):
-            if metric.key not in YES_NO:  # a share of few repetitions has no series worth a plot
+            # A share of few repetitions has no series worth a plot.
+            if not CATALOGUE.yes_no(metric.key):
                 slots.setdefault((metric.key, metric.event), metric.title)
     prior = _consistency(slots, ordered, kind)
     rows = [_row(slot, title, ordered, kind, prior) for slot, title in slots.items()]

@@ -10,6 +10,7 @@ from typing import Any
 from models.contract.analysis import Analysis
 from models.contract.base import Document
 from models.contract.joints import Joints
+from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.resources import Events, Metrics
 from models.words import Words
 from workers.pipeline.run import PipelineResult
@@ -83,14 +84,9 @@ def headline(analysis: Analysis) -> dict[str, Any]:
                 "unit": metric.unit,
             }
             for metric in first.metrics
-            if metric.measurable and metric.key in HEADLINE_METRICS
+            if metric.measurable and CATALOGUE.headline(metric.key)
         ]
     return values
-
-
-HEADLINE_METRICS = frozenset(
-    {"rear_foot_load_share", "front_knee_flexion", "rear_knee_flexion", "shoulder_turn"}
-)
 
 
 def page_file(html: str) -> ResultFile:

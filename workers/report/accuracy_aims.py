@@ -3,25 +3,11 @@
 from __future__ import annotations
 
 from models.contract.accuracy import Accuracy, MetricAccuracy
+from models.contract.metrics.catalogue import CATALOGUE
+from models.contract.metrics.units import facts
 from models.contract.vocabulary import View
 from models.words import THIN, english
 
-AIMS: dict[str, float] = {
-    "rear_foot_load_share": 0.04,
-    "front_knee_flexion": 4.0,
-    "rear_knee_flexion": 4.0,
-    "pelvis_turn": 8.0,
-    "shoulder_turn": 8.0,
-    "shoulder_line_tilt": 3.0,
-    "trunk_inclination": 3.0,
-    "elbow_flexion": 6.0,
-    "contact_height_ratio": 0.02,
-}
-"""Largest mean absolute error from the side at 60 frames per second, by metric key, in its unit.
-
-The project's own aims; for comparison, single-camera knee flexion in published work is off by
-about 7 degrees from the side.
-"""
 OTHER_VIEWS = 1.5
 """The aims are this many times wider from every other camera position."""
 
@@ -32,16 +18,23 @@ USUAL_FPS = 60.0
 
 def aim(key: str, view: View) -> float | None:
     """Return the aim of a metric from a camera position, in the metric's unit."""
-    side = AIMS.get(key)
-    if side is None:
+    metric = CATALOGUE.get(key)
+    if metric is None or metric.aim is None:
         return None
+    side = metric.aim
     return side if view is View.SIDE else OTHER_VIEWS * side
 
 
 def aimed(document: Accuracy) -> tuple[str, ...]:
-    """Return the names of the metrics that have an aim, in the order of `AIMS`."""
+    """Return the names of the metrics that have an aim, by rank."""
     names = dict.fromkeys(row.name for row in document.metrics)
-    return tuple(name for key in AIMS for name in names if name.partition("@")[0] == key)
+    return tuple(
+        name
+        for metric in CATALOGUE.ranked()
+        if metric.aim is not None
+        for name in names
+        if CATALOGUE.named(name) is metric
+    )
 
 
 def met(row: MetricAccuracy, view: View) -> bool | None:
@@ -69,19 +62,12 @@ def amount(row: MetricAccuracy, value: float | None, *, signed: bool = False) ->
 
 
 def written(key: str, unit: str, value: float, *, signed: bool = False) -> str:
-    """Return a number with its unit: shares of weight in points of a hundred."""
-    if unit == "1" and "load_share" in key:
+    """Return a number with its unit; an error of a percentage is in points."""
+    if CATALOGUE.percent(key):
         text, after = f"{100 * abs(value):.1f}", " points"
     else:
-        form, after = {
-            "deg": (".1f", "°"),
-            "deg/s": (".0f", " °/s"),
-            "ms": (".0f", " ms"),
-            "s": (".3f", " s"),
-            "m": (".3f", " m"),
-            "m/s": (".2f", " m/s"),
-        }.get(unit, (".3g", "" if unit == "1" else f" {unit}"))
-        text = format(abs(value), form)
+        how = facts(unit)
+        text, after = format(abs(value), how.error), how.sign
     nought = not text.strip("0.")
     sign = "" if nought else "−" if value < 0 else "+" if signed else ""
     return sign + text + after.replace(" ", THIN)

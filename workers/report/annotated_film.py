@@ -9,6 +9,7 @@ import numpy as np
 from PIL import Image
 
 from models.contract.analysis import Analysis, Repetition
+from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import EventName
 from models.words import Words, english
@@ -17,7 +18,7 @@ from workers.report.crop import Crop, around
 from workers.report.encoder import film
 from workers.report.figure import figure_at
 from workers.report.live import Reading, readings
-from workers.report.marks import MARK_OF_METRIC, draw, swatch
+from workers.report.marks import draw, swatch
 from workers.report.pace import Pace, nearest, showings
 from workers.report.palette import BALANCE, INK, MUTED, PAPER, RULE
 from workers.report.pictures import metrics_at
@@ -291,7 +292,7 @@ def _numbers(
     for i, (key, title, value, spread) in enumerate(rows[:NUMBERS]):
         x = base + (i % 2) * column
         y = base * (4.1 + 2.2 * (i // 2))
-        mark = MARK_OF_METRIC.get(key)
+        mark = CATALOGUE.drawn(key).mark
         if mark:
             swatch(strip, mark, (x, y - small * 0.35), small)
         strip.text((x + 2.4 * small, y), _fitting(title, small, column - 3.4 * small), small, MUTED)

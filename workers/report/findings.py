@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
@@ -10,6 +9,7 @@ from typing import Literal, TypeVar
 
 from models.contract.analysis import Analysis, Metric
 from models.contract.comparison import MetricDifference
+from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.plan import PracticePlan, RankedFinding
 from models.contract.progress import MetricProgress
 from models.contract.vocabulary import EventName, Severity
@@ -18,7 +18,6 @@ from models.words import Words
 Standing = Literal["below", "inside", "above"]
 Keyed = TypeVar("Keyed", MetricDifference, MetricProgress)
 COUNT = 3
-_VARIANT = re.compile(r"_(absolute|peak|dynamic|foot_centre)$")
 
 
 SURE, PROBABLE = 0.975, 0.8
@@ -52,14 +51,11 @@ class Band:
         return shares[self.standing(value)]
 
 
-# Mean ± 2 SD of Front Sports Act Living 2024, doi 10.3389/fspor.2024.1432030 (abstract), except
-# the first: common practice, no source.
-BANDS: tuple[Band, ...] = (
-    Band("rear_foot_load_share", EventName.LOADING, 0.60, None),
-    Band("front_knee_flexion", EventName.TROPHY, 64.5 - 2 * 9.7, 64.5 + 2 * 9.7),
-    Band("trunk_inclination", EventName.TROPHY, 25.0 - 2 * 7.1, 25.0 + 2 * 7.1),
-    Band("elbow_flexion", EventName.CONTACT, 0.0, 30.1 + 2 * 15.9),
-    Band("shoulder_elevation", EventName.CONTACT, 110.7 - 2 * 16.9, 110.7 + 2 * 16.9),
+BANDS: tuple[Band, ...] = tuple(
+    Band(metric.key, taken.event, taken.usual.low, taken.usual.high)
+    for metric in CATALOGUE.ranked()
+    for taken in metric.taken
+    if taken.event is not None and taken.usual is not None
 )
 
 
@@ -118,7 +114,7 @@ def one_a_movement(rows: Iterable[Keyed]) -> list[Keyed]:
     """
     first: dict[str, Keyed] = {}
     for row in rows:
-        first.setdefault(_VARIANT.sub("", row.key), row)
+        first.setdefault(CATALOGUE.movement(row.key), row)
     return list(first.values())
 
 

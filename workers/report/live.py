@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from models.contract.metrics.catalogue import CATALOGUE
+from models.contract.metrics.definition import LiveAngle
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, FloatArray
 
@@ -27,20 +29,17 @@ class Reading:
 
 
 def readings(body: BodyMotion) -> list[Reading]:
-    """Return knee flexion, shoulder-line tilt and elbow flexion, degrees, shape (T,).
+    """Return the angles that a film shows at every frame, degrees, shape (T,).
 
     Flexion is 180 deg less the angle at the joint (0 = straight); tilt is the elevation of the
     front over the rear shoulder. Standard deviations follow from those of the joint coordinates
     by first-order propagation, the coordinates taken as independent.
     """
-    flexions: Mapping[str, tuple[str, ...]] = {
-        "front_knee_flexion": ("front_hip", "front_knee", "front_ankle"),
-        "rear_knee_flexion": ("rear_hip", "rear_knee", "rear_ankle"),
-        "elbow_flexion": ("hitting_shoulder", "hitting_elbow", "hitting_wrist"),
-    }
-    found = [_propagated(key, body, joints, _flexion) for key, joints in flexions.items()]
-    tilt = _propagated("shoulder_line_tilt", body, ("hitting_shoulder", "tossing_shoulder"), _tilt)
-    return [found[0], found[1], tilt, found[2]]
+    return [
+        _propagated(metric.key, metric.unit.value, body, live.joints, _FORMULAS[live.angle])
+        for metric in CATALOGUE.ranked()
+        if (live := metric.drawn.live) is not None
+    ]
 
 
 def _flexion(points: FloatArray) -> FloatArray:
@@ -57,8 +56,18 @@ def _tilt(points: FloatArray) -> FloatArray:
     return np.asarray(np.degrees(np.arctan2(line[..., 2], np.linalg.norm(line[..., :2], axis=-1))))
 
 
+_FORMULAS: Mapping[LiveAngle, Callable[[FloatArray], FloatArray]] = {
+    LiveAngle.FLEXION: _flexion,
+    LiveAngle.ELEVATION: _tilt,
+}
+
+
 def _propagated(
-    key: str, body: BodyMotion, joints: tuple[str, ...], formula: Callable[[FloatArray], FloatArray]
+    key: str,
+    unit: str,
+    body: BodyMotion,
+    joints: tuple[str, ...],
+    formula: Callable[[FloatArray], FloatArray],
 ) -> Reading:
     points = np.stack([body.joint(name) for name in joints]).astype(np.float64)
     sd = np.stack([CANONICAL_BODY.at(body.sd, name) for name in joints])
@@ -70,4 +79,4 @@ def _propagated(
             moved = points.copy()
             moved[joint, :, axis] += step
             variance += ((formula(moved) - value) / step * sd[joint, :, axis]) ** 2
-    return Reading(key, "deg", value, np.sqrt(variance))
+    return Reading(key, unit, value, np.sqrt(variance))

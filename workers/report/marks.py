@@ -24,22 +24,6 @@ LINE: Mapping[str, tuple[RGB, Style]] = {
 }
 """Colour and line style of each mark; the legend shows both."""
 
-MARK_OF_METRIC: Mapping[str, str] = {
-    "rear_foot_load_share": "balance",
-    "rear_foot_load_share_dynamic": "balance",
-    "front_knee_flexion": "knees",
-    "rear_knee_flexion": "knees",
-    "knee_turn": "knees",
-    "shoulder_line_tilt": "shoulders",
-    "shoulder_turn": "shoulders",
-    "hip_shoulder_separation": "shoulders",
-    "pelvis_turn": "hips",
-    "rear_hip_drop": "hips",
-    "rear_hip_setback": "hips",
-    "front_hip_advance": "hips",
-}
-"""Which mark a number belongs to."""
-
 
 def marks_of(figure: Figure) -> list[str]:
     """Return which marks a figure has, in the order of the legend."""

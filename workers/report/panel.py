@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from PIL import Image
 
 from models.contract.analysis import Metric
+from models.contract.metrics.catalogue import CATALOGUE
 from models.words import Words
 from workers.report.canvas import Layer, text_width, wrapped
-from workers.report.marks import MARK_OF_METRIC, swatch
+from workers.report.marks import swatch
 from workers.report.palette import INK, MUTED, PAPER, RULE
 
 COLUMNS = 2
@@ -30,7 +31,7 @@ def entries(metrics: Sequence[Metric], words: Words) -> list[Entry]:
     """Return the cells of these metrics; those without a value say why."""
     cells = []
     for metric in metrics:
-        mark = MARK_OF_METRIC.get(metric.key)
+        mark = CATALOGUE.drawn(metric.key).mark
         if metric.value is None or metric.low is None or metric.high is None:
             note = words("picture.because", reason=words.note(metric.reason))
             cells.append(Entry(mark, words.title(metric), None, note))

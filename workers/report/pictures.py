@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from PIL import Image
 
 from models.contract.analysis import Analysis, Metric, Repetition
+from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import EventName
 from models.words import Words, english
@@ -17,25 +18,6 @@ from workers.report.figure import Figure, figure_at
 from workers.report.marks import draw, marks_of
 
 PICTURED: tuple[EventName, ...] = (EventName.LOADING, EventName.TROPHY, EventName.CONTACT)
-
-FIRST_METRICS: tuple[str, ...] = (
-    "rear_foot_load_share",
-    "front_knee_flexion",
-    "rear_knee_flexion",
-    "shoulder_line_tilt",
-    "hip_shoulder_separation",
-    "pelvis_turn",
-    "shoulder_turn",
-    "trunk_inclination",
-    "elbow_flexion",
-    "contact_height_ratio",
-    "shoulder_elevation",
-    "contact_forward",
-    "trunk_lateral_tilt",
-    "rear_hip_drop",
-    "front_hip_advance",
-)
-"""Order in which a picture's panel takes numbers; marks drawn in the picture come first."""
 
 MOST = 6
 """Numbers in a panel: more would not be read."""
@@ -106,7 +88,7 @@ def event_pictures(
 def metrics_at(repetition: Repetition, event: EventName, most: int = MOST) -> list[Metric]:
     """Return the numbers that go with a picture: measured ones first, then why others lack."""
     here = [m for m in repetition.metrics if m.event is event]
-    order = {key: i for i, key in enumerate(FIRST_METRICS)}
+    order = {metric.key: i for i, metric in enumerate(CATALOGUE.ranked())}
     here.sort(key=lambda m: (not m.measurable, order.get(m.key, len(order))))
     return here[:most]
 
@@ -124,7 +106,7 @@ def _picture(
     layer = Layer(*photo.size)
     metrics = metrics_at(repetition, event)
     share = next(
-        (m for m in repetition.metrics if m.key == "rear_foot_load_share" and m.event is event),
+        (m for m in repetition.metrics if CATALOGUE.drawn(m.key).at_feet and m.event is event),
         None,
     )
     shown_share = share if share is not None and share.measurable else None

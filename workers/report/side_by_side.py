@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from PIL import Image
 
 from models.contract.analysis import Metric
+from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.vocabulary import EventName
 from models.words import Words, english
 from workers.report.canvas import Layer, jpeg, text_width, wrapped
 from workers.report.crop import Crop
-from workers.report.marks import MARK_OF_METRIC, draw, swatch
+from workers.report.marks import draw, swatch
 from workers.report.matching import Side, matched_crops
 from workers.report.palette import INK, MUTED, PAPER, RULE
 from workers.report.pictures import PICTURED, metrics_at
@@ -84,7 +85,7 @@ def _pair(
     y = top + height + base
     places: tuple[float, float] = (title_width, title_width + (width - title_width) / 2)
     for row, title in zip(rows, titles, strict=True):
-        mark = MARK_OF_METRIC.get(row[0].key)
+        mark = CATALOGUE.drawn(row[0].key).mark
         if mark:
             swatch(layer, mark, (base, y + line * 0.5), base)
         for n, text in enumerate(title):

@@ -116,6 +116,11 @@ class Catalogue:
         known = self.named(name)
         return known is not None and known.yes_no
 
+    def headline(self, key: str) -> bool:
+        """Whether a webhook carries a metric."""
+        known = self.get(key)
+        return known is not None and known.headline
+
     def percent(self, key: str) -> bool:
         """Whether a metric is read as a percentage."""
         known = self.get(key)

@@ -46,7 +46,7 @@ class UnitFacts:
 
 UNITS: Mapping[Unit, UnitFacts] = {
     Unit.DEGREE: UnitFacts(2, 0, ".1f", "°"),
-    Unit.DEGREE_PER_SECOND: UnitFacts(1, 0, ".0f", " °/s", timed=True),
+    Unit.DEGREE_PER_SECOND: UnitFacts(1, 0, ".0f", "°/s", timed=True),
     Unit.MILLISECOND: UnitFacts(1, 0, ".0f", " ms", timed=True),
     Unit.SECOND: UnitFacts(4, 2, ".3f", " s", timed=True),
     Unit.METRE: UnitFacts(4, 2, ".3f", " m"),

@@ -15,6 +15,7 @@ from unittest.mock import patch
 
 import numpy as np
 
+from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.tracks import JointTrack
 from models.contract.vocabulary import Handedness
 from workers.cli.accuracy import capture_fps, find_pairs, joint_track, read_document
@@ -25,7 +26,6 @@ from workers.engine.film_bodies import FilmBody, film_bodies, plain_estimate
 from workers.engine.interface import EngineRequest
 from workers.engine.network_body import network_body
 from workers.engine.truth import ClipTruth, read_truth
-from workers.report.accuracy_aims import AIMS
 
 Errors = dict[tuple[str, str], float]
 
@@ -62,7 +62,9 @@ def errors(track: JointTrack, truth: ClipTruth, calibrated: bool) -> Errors:
     return {
         (m.name, m.view.value): m.error
         for m in compared.metrics
-        if m.error is not None and m.name.partition("@")[0] in AIMS
+        if m.error is not None
+        and (known := CATALOGUE.named(m.name)) is not None
+        and known.aim is not None
     }
 
 

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from models.contract.comparison import Verdict
+from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.vocabulary import EventName, Handedness, View
 from tests.unit.decide.builders import analysis, metric, repetition
 from workers.decide.compare import Group, compare
-from workers.decide.linked import part_of
 
 LOAD = EventName.LOADING
 
@@ -168,11 +168,14 @@ def test_metrics_that_move_together_are_shown_with_their_correlation() -> None:
 
 
 def test_every_design_metric_has_a_body_part() -> None:
-    assert part_of("rear_foot_load_share") == "legs_and_weight"
-    assert part_of("hip_shoulder_separation") == "pelvis_and_trunk"
-    assert part_of("elbow_flexion") == "arms"
-    assert part_of("tempo_release_to_contact") == "timing"
-    assert part_of("contact_height_ratio") == "ball_and_contact"
+    assert CATALOGUE.part("rear_foot_load_share") == "legs_and_weight"
+    assert CATALOGUE.part("hip_shoulder_separation") == "pelvis_and_trunk"
+    assert CATALOGUE.part("elbow_flexion") == "arms"
+    assert CATALOGUE.part("tempo_release_trophy") == "timing"
+    assert CATALOGUE.part("contact_height_ratio") == "ball_and_contact"
+    # Durations of a hold and weight over a foot are not of the trunk.
+    assert CATALOGUE.part("hold_duration") == "timing"
+    assert CATALOGUE.part("hold_rear_foot_load_share") == "legs_and_weight"
 
 
 def test_yes_or_no_is_judged_as_a_share() -> None:
