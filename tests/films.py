@@ -12,6 +12,7 @@ import av
 import numpy as np
 import numpy.typing as npt
 
+from models.contract.resources import AnalysisOptions, AnalysisRequest
 from service.core.access import Principal
 from service.core.identifiers import new_id
 from service.core.intake import Received
@@ -66,4 +67,11 @@ def queue_film(wiring: Wiring, film: Path, options: dict[str, Any] | None = None
     digest = hashlib.sha256(data).hexdigest()
     wiring.objects.put_bytes(f"clips/{clip_id}/film", data, "video/mp4")
     clip = wiring.clips.register(TESTER, clip_id, Received(digest, len(data), "video/mp4")).clip
-    return wiring.analyses.create(TESTER, clip.id, options or {}).id
+    return queue_analysis(wiring, clip.id, options)
+
+
+def queue_analysis(wiring: Wiring, clip_id: str, options: dict[str, Any] | None = None) -> str:
+    """Enter an analysis of a clip; return it. It is not enqueued."""
+    body = AnalysisRequest(clip_id=clip_id, options=AnalysisOptions(**options or {}))
+    with wiring.database.write() as session:
+        return wiring.requests.analysis(session, TESTER, body).id

@@ -58,11 +58,8 @@ def _sensible(moment: datetime) -> datetime:
     return moment
 
 
-FilmedAt = Annotated[
-    AwareDatetime,
-    AfterValidator(_sensible),
-    Field(description="With its offset from UTC."),
-]
+Moment = Annotated[AwareDatetime, AfterValidator(_sensible)]
+FilmedAt = Annotated[Moment, Field(description="With its offset from UTC.")]
 
 
 class ServeSpeed(Document):

@@ -29,8 +29,10 @@ from service.api.dependencies import (
     represent,
 )
 from service.api.representations import send_object
+from service.api.routing import create_once, get_and_head
 from service.api.uploads import receive_film
 from service.core.clips import clip_key
+from service.core.idempotency import Reply
 from service.core.identifiers import new_id
 from service.core.intake import Intake
 from service.core.keyset import page
@@ -145,8 +147,12 @@ async def send_clip(
     return await to_thread.run_sync(register)
 
 
-@router.get(
-    "", operation_id="list_clips", summary="List clips, newest first", response_model=ClipPage
+@get_and_head(
+    router,
+    "",
+    operation_id="list_clips",
+    summary="List clips, newest first",
+    response_model=ClipPage,
 )
 def list_clips(
     request: Request,
@@ -208,23 +214,29 @@ def announce_clip(
             session_id=body.session_id,
         ).id
 
-    reply = wired.idempotency.once(
-        principal, "POST /v1/clips/direct", key, body.model_dump(mode="json"), effect
+    def show(reply: Reply) -> DirectUpload:
+        clip = wired.clips.get(principal, reply.resource_id)
+        plan = wired.direct.plan(clip)
+        resource = clip_resource(clip)
+        return DirectUpload(
+            clip=resource,
+            url=plan.url,
+            fields=plan.fields,
+            expires_in_s=plan.expires_in_s,
+            links={"complete": resource.links["complete"]},
+        )
+
+    return create_once(
+        request,
+        wired,
+        principal,
+        key,
+        route="POST /v1/clips/direct",
+        body=body.model_dump(mode="json"),
+        effect=effect,
+        show=show,
+        location=lambda upload: upload.clip.links["self"],
     )
-    clip = wired.clips.get(principal, reply.resource_id)
-    plan = wired.direct.plan(clip)
-    resource = clip_resource(clip)
-    upload = DirectUpload(
-        clip=resource,
-        url=plan.url,
-        fields=plan.fields,
-        expires_in_s=plan.expires_in_s,
-        links={"complete": resource.links["complete"]},
-    )
-    headers = {"location": resource.links["self"]}
-    if reply.replayed:
-        headers["idempotency-replayed"] = "true"
-    return represent(request, upload, 201, headers)
 
 
 @router.post(
@@ -241,10 +253,13 @@ def complete_clip(
     return represent(request, resource, headers={"location": resource.links["self"]})
 
 
-@router.get(
-    "/{clip_id}", operation_id="read_clip", summary="Read a clip", response_model=ClipResource
+@get_and_head(
+    router,
+    "/{clip_id}",
+    operation_id="read_clip",
+    summary="Read a clip",
+    response_model=ClipResource,
 )
-@router.head("/{clip_id}", include_in_schema=False)
 def read_clip(
     request: Request, wired: Wired, principal: CanReadClips, clip_id: ClipPath
 ) -> Response:
@@ -252,14 +267,14 @@ def read_clip(
     return represent(request, clip_resource(wired.clips.get(principal, clip_id)))
 
 
-@router.get(
+@get_and_head(
+    router,
     "/{clip_id}/content",
     operation_id="read_clip_content",
     summary="Fetch the film",
     response_class=Response,
     responses={200: {"content": {"video/mp4": {}}, "description": "The film."}},
 )
-@router.head("/{clip_id}/content", include_in_schema=False)
 def read_clip_content(
     request: Request, wired: Wired, principal: CanReadClips, clip_id: ClipPath
 ) -> Response:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Callable
+from typing import Any
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import APIRouter
+from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
 from models.contract.coaching import (
@@ -13,271 +15,177 @@ from models.contract.coaching import (
     DerivedResource,
     DrillCheckRequest,
     PlanRequest,
-    PlayerId,
     ProgressRequest,
 )
 from models.contract.comparison import Comparison
 from models.contract.plan import DrillOutcome, PracticePlan
 from models.contract.progress import Progress
-from models.contract.vocabulary import AnalysisStatus, WorkKind
-from service.api.dependencies import (
-    CanAnalyse,
-    CanReadResults,
-    IdempotencyKey,
-    Paging,
-    Wired,
-)
-from service.api.derived_items import Kind, accepted, item_routes, listed
+from models.contract.vocabulary import WorkKind
+from service.api.work_resources import derived_resource
+from service.api.work_routes import Offer, Result, Words, work_router
+from service.core.access import Principal
+from service.core.tables import Work
+from service.core.wiring import Wiring
 
-comparisons = APIRouter(prefix="/v1/comparisons", tags=["coaching"])
-progress = APIRouter(prefix="/v1/players/{player_id}/progress", tags=["coaching"])
-plans = APIRouter(prefix="/v1/players/{player_id}/plans", tags=["coaching"])
-drill_checks = APIRouter(prefix="/v1/drill-checks", tags=["coaching"])
-
-PlayerPath = Annotated[PlayerId, Path(examples=["ply_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
-StatusQuery = Annotated[AnalysisStatus | None, Query()]
+Enter = Callable[[Wiring, Session, Principal, Any, str | None], Work]
 
 
-@comparisons.post(
-    "",
-    operation_id="start_comparison",
-    summary="Compare two sides",
-    status_code=201,
-    response_model=DerivedResource,
-)
-def start_comparison(
-    request: Request,
-    wired: Wired,
-    principal: CanAnalyse,
-    body: ComparisonRequest,
-    key: IdempotencyKey,
-) -> Response:
-    """Compare two groups of repetitions: before and after, player and model, practice and match.
+def _router(
+    kind: WorkKind,
+    title: str,
+    body: type[BaseModel],
+    enter: Enter,
+    start: tuple[str, str],
+    listing: tuple[str, str, str],
+    results: tuple[Result, ...],
+) -> APIRouter:
+    """Return the routes of a kind of document.
 
-    Per metric both means, the difference with its interval, typical error, least change that is
-    not noise, least true change that would have been seen (`detectable`), and a verdict: `changed`,
-    `within_noise` or `not_comparable` with the reason.
+    Parameters
+    ----------
+    title : str
+        As in summaries: ``a comparison``.
+    start : tuple of str
+        Summary and description of starting one.
+    listing : tuple of str
+        Operation, summary and description of the list.
     """
-
-    def effect(session: Session) -> str:
-        return wired.requests.comparison(session, principal, body).id
-
-    reply = wired.idempotency.once(
-        principal, "POST /v1/comparisons", key, body.model_dump(mode="json"), effect
+    noun = kind.value
+    offer = Offer(
+        kind=kind,
+        parameter="document_id",
+        body=body,
+        enter=enter,
+        resource=derived_resource,
+        resource_model=DerivedResource,
+        page_model=DerivedPage,
+        start=Words(f"start_{noun}", *start),
+        listing=Words(*listing),
+        read=Words(
+            f"read_{noun}",
+            f"Read {title}",
+            "Read where the work stands and, at the end, the links to the results.",
+        ),
+        cancel=Words(
+            f"cancel_{noun}",
+            f"Cancel {title}",
+            "Cancel work that has not ended; nothing is kept.",
+        ),
+        erase=Words(
+            f"erase_{noun}",
+            f"Erase {title}",
+            "Erase the document with its files and events. What it was made from stays.",
+        ),
+        results=results,
     )
-    return accepted(request, wired, principal, reply)
+    return work_router(offer, "coaching")
 
 
-@comparisons.get(
-    "",
-    operation_id="list_comparisons",
-    summary="List comparisons, newest first",
-    response_model=DerivedPage,
-)
-def list_comparisons(
-    request: Request,
-    response: Response,
-    wired: Wired,
-    principal: CanReadResults,
-    paging: Paging,
-    status: StatusQuery = None,
-) -> DerivedPage:
-    """List comparisons, newest first."""
-    return listed(request, response, wired, principal, paging, WorkKind.COMPARISON, status)
-
-
-@progress.post(
-    "",
-    operation_id="start_progress",
-    summary="Work out a player's progress",
-    status_code=201,
-    response_model=DerivedResource,
-)
-def start_progress(
-    request: Request,
-    wired: Wired,
-    principal: CanAnalyse,
-    player_id: PlayerPath,
-    body: ProgressRequest,
-    key: IdempotencyKey,
-) -> Response:
-    """Work out gain, retention and transfer over all sessions that hold a completed analysis, and
-    when to film the next retention check.
-    """
-
-    def effect(session: Session) -> str:
-        return wired.requests.progress(session, principal, player_id, body).id
-
-    reply = wired.idempotency.once(
-        principal,
-        f"POST /v1/players/{player_id}/progress",
-        key,
-        body.model_dump(mode="json"),
-        effect,
+def _document(kind: WorkKind, title: str, model: type[BaseModel], schema: str) -> Result:
+    words = Words(
+        f"read_{kind.value}_result", f"Fetch the document of {title}", "Fetch the whole document."
     )
-    return accepted(request, wired, principal, reply)
+    return Result("result", words, model=model, schema=schema)
 
 
-@progress.get(
-    "",
-    operation_id="list_progress",
-    summary="List a player's progress documents",
-    response_model=DerivedPage,
-)
-def list_progress(
-    request: Request,
-    response: Response,
-    wired: Wired,
-    principal: CanReadResults,
-    paging: Paging,
-    player_id: PlayerPath,
-    status: StatusQuery = None,
-) -> DerivedPage:
-    """List the progress documents of a player, newest first."""
-    wired.players.get(principal, player_id)
-    kind = WorkKind.PROGRESS
-    return listed(request, response, wired, principal, paging, kind, status, player_id)
+def _report(kind: WorkKind, title: str) -> Result:
+    words = Words(f"read_{kind.value}_report", f"Fetch the report of {title}", "Fetch the report.")
+    return Result("report.html", words, media=("text/html",), content="One self-contained page.")
 
 
-@plans.post(
-    "",
-    operation_id="start_plan",
-    summary="Make a practice plan",
-    status_code=201,
-    response_model=DerivedResource,
-)
-def start_plan(
-    request: Request,
-    wired: Wired,
-    principal: CanAnalyse,
-    player_id: PlayerPath,
-    body: PlanRequest,
-    key: IdempotencyKey,
-) -> Response:
-    """Make a plan by the shipped rules or a coach's own: one focus at a time, ordered by effect
-    and certainty, with a progression of drills and measured criteria to move on.
-    """
-
-    def effect(session: Session) -> str:
-        return wired.requests.plan(session, principal, player_id, body).id
-
-    reply = wired.idempotency.once(
-        principal,
-        f"POST /v1/players/{player_id}/plans",
-        key,
-        body.model_dump(mode="json"),
-        effect,
-    )
-    return accepted(request, wired, principal, reply)
-
-
-@plans.get(
-    "",
-    operation_id="list_plans",
-    summary="List a player's plans",
-    response_model=DerivedPage,
-)
-def list_plans(
-    request: Request,
-    response: Response,
-    wired: Wired,
-    principal: CanReadResults,
-    paging: Paging,
-    player_id: PlayerPath,
-    status: StatusQuery = None,
-) -> DerivedPage:
-    """List the practice plans of a player, newest first."""
-    wired.players.get(principal, player_id)
-    kind = WorkKind.PLAN
-    return listed(request, response, wired, principal, paging, kind, status, player_id)
-
-
-@drill_checks.post(
-    "",
-    operation_id="start_drill_check",
-    summary="Judge the clips of a drill",
-    status_code=201,
-    response_model=DerivedResource,
-)
-def start_drill_check(
-    request: Request,
-    wired: Wired,
-    principal: CanAnalyse,
-    body: DrillCheckRequest,
-    key: IdempotencyKey,
-) -> Response:
-    """Judge the clips of a drill by its exit criteria: advance, repeat, go back or film again."""
-
-    def effect(session: Session) -> str:
-        return wired.requests.drill_check(session, principal, body).id
-
-    reply = wired.idempotency.once(
-        principal, "POST /v1/drill-checks", key, body.model_dump(mode="json"), effect
-    )
-    return accepted(request, wired, principal, reply)
-
-
-@drill_checks.get(
-    "",
-    operation_id="list_drill_checks",
-    summary="List drill checks, newest first",
-    response_model=DerivedPage,
-)
-def list_drill_checks(
-    request: Request,
-    response: Response,
-    wired: Wired,
-    principal: CanReadResults,
-    paging: Paging,
-    status: StatusQuery = None,
-) -> DerivedPage:
-    """List drill checks, newest first."""
-    return listed(request, response, wired, principal, paging, WorkKind.DRILL_CHECK, status)
-
-
-item_routes(
-    comparisons,
-    Kind(
-        WorkKind.COMPARISON,
-        "comparison",
-        "a comparison",
-        Comparison,
-        "comparison.v1.json",
-        of_player=False,
-        film=True,
+comparisons = _router(
+    WorkKind.COMPARISON,
+    "a comparison",
+    ComparisonRequest,
+    lambda wired, session, principal, body, _: wired.requests.comparison(session, principal, body),
+    (
+        "Compare two sides",
+        "Compare two groups of repetitions: before and after, player and model, practice and "
+        "match.\n\nPer metric both means, the difference with its interval, typical error, least "
+        "change that is\nnot noise, least true change that would have been seen (`detectable`), "
+        "and a verdict: `changed`,\n`within_noise` or `not_comparable` with the reason.",
+    ),
+    ("list_comparisons", "List comparisons, newest first", "List comparisons, newest first."),
+    (
+        _document(WorkKind.COMPARISON, "a comparison", Comparison, "comparison.v1.json"),
+        _report(WorkKind.COMPARISON, "a comparison"),
+        Result(
+            "film.mp4",
+            Words("read_comparison_film", "Fetch the film of a comparison", "Fetch the film."),
+            media=("video/mp4",),
+            content="H.264, side by side, event by event.",
+        ),
+        Result(
+            "pictures/{name}",
+            Words(
+                "read_comparison_picture",
+                "Fetch a picture of a comparison",
+                "Fetch a picture of one event on both sides, at the same body size.",
+            ),
+            media=("image/jpeg",),
+            content="The picture.",
+        ),
     ),
 )
-item_routes(
-    progress,
-    Kind(
-        WorkKind.PROGRESS,
-        "progress",
-        "a player's progress",
-        Progress,
-        "progress.v1.json",
-        of_player=True,
+progress = _router(
+    WorkKind.PROGRESS,
+    "a player's progress",
+    ProgressRequest,
+    lambda wired, session, principal, body, player_id: wired.requests.progress(
+        session, principal, _named(player_id), body
+    ),
+    (
+        "Work out a player's progress",
+        "Work out gain, retention and transfer over all sessions that hold a completed analysis, "
+        "and\nwhen to film the next retention check.",
+    ),
+    (
+        "list_progress",
+        "List a player's progress documents",
+        "List the progress documents of a player, newest first.",
+    ),
+    (
+        _document(WorkKind.PROGRESS, "a player's progress", Progress, "progress.v1.json"),
+        _report(WorkKind.PROGRESS, "a player's progress"),
     ),
 )
-item_routes(
-    plans,
-    Kind(
-        WorkKind.PLAN,
-        "plan",
-        "a practice plan",
-        PracticePlan,
-        "practice-plan.v1.json",
-        of_player=True,
+plans = _router(
+    WorkKind.PLAN,
+    "a practice plan",
+    PlanRequest,
+    lambda wired, session, principal, body, player_id: wired.requests.plan(
+        session, principal, _named(player_id), body
+    ),
+    (
+        "Make a practice plan",
+        "Make a plan by the shipped rules or a coach's own: one focus at a time, ordered by "
+        "effect\nand certainty, with a progression of drills and measured criteria to move on.",
+    ),
+    (
+        "list_plans",
+        "List a player's plans",
+        "List the practice plans of a player, newest first.",
+    ),
+    (
+        _document(WorkKind.PLAN, "a practice plan", PracticePlan, "practice-plan.v1.json"),
+        _report(WorkKind.PLAN, "a practice plan"),
     ),
 )
-item_routes(
-    drill_checks,
-    Kind(
-        WorkKind.DRILL_CHECK,
-        "drill_check",
-        "a drill check",
-        DrillOutcome,
-        "drill-outcome.v1.json",
-        of_player=False,
-        report=False,
+drill_checks = _router(
+    WorkKind.DRILL_CHECK,
+    "a drill check",
+    DrillCheckRequest,
+    lambda wired, session, principal, body, _: wired.requests.drill_check(session, principal, body),
+    (
+        "Judge the clips of a drill",
+        "Judge the clips of a drill by its exit criteria: advance, repeat, go back or film again.",
     ),
+    ("list_drill_checks", "List drill checks, newest first", "List drill checks, newest first."),
+    (_document(WorkKind.DRILL_CHECK, "a drill check", DrillOutcome, "drill-outcome.v1.json"),),
 )
+
+
+def _named(player_id: str | None) -> str:
+    """Return the player that the address begins with."""
+    assert player_id is not None
+    return player_id

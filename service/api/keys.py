@@ -16,6 +16,7 @@ from models.contract.resources import (
     KeyId,
 )
 from service.api.dependencies import CanAdminister, Wired, represent
+from service.api.routing import get_and_head
 from service.core.access import KeyFacts, Scope, parse_key
 
 router = APIRouter(prefix="/v1/api-keys", tags=["keys"])
@@ -57,7 +58,9 @@ def create_key(
     return represent(request, created, 201)
 
 
-@router.get("", operation_id="list_api_keys", summary="List API keys", response_model=ApiKeyList)
+@get_and_head(
+    router, "", operation_id="list_api_keys", summary="List API keys", response_model=ApiKeyList
+)
 def list_keys(request: Request, wired: Wired, principal: CanAdminister) -> Response:
     """List the keys of your tenant, without their secrets."""
     items = tuple(

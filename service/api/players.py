@@ -35,6 +35,7 @@ from service.api.dependencies import (
     represent,
     require_match,
 )
+from service.api.routing import create_once, get_and_head
 from service.core.keyset import page
 from service.core.players import may_be_minor
 from service.core.tables import FilmedSession, Player
@@ -144,18 +145,24 @@ def create_player(
     def effect(session: Session) -> str:
         return wired.players.create(session, principal, body.model_dump()).id
 
-    reply = wired.idempotency.once(
-        principal, "POST /v1/players", key, body.model_dump(mode="json"), effect
+    return create_once(
+        request,
+        wired,
+        principal,
+        key,
+        route="POST /v1/players",
+        body=body.model_dump(mode="json"),
+        effect=effect,
+        show=lambda reply: player_resource(wired.players.get(principal, reply.resource_id)),
     )
-    resource = player_resource(wired.players.get(principal, reply.resource_id))
-    headers = {"location": resource.links["self"]}
-    if reply.replayed:
-        headers["idempotency-replayed"] = "true"
-    return represent(request, resource, 201, headers)
 
 
-@router.get(
-    "", operation_id="list_players", summary="List players, newest first", response_model=PlayerPage
+@get_and_head(
+    router,
+    "",
+    operation_id="list_players",
+    summary="List players, newest first",
+    response_model=PlayerPage,
 )
 def list_players(
     request: Request,
@@ -179,13 +186,13 @@ def list_players(
     return PlayerPage(items=tuple(player_resource(row) for row in found.rows), next_cursor=cursor)
 
 
-@router.get(
+@get_and_head(
+    router,
     "/{player_id}",
     operation_id="read_player",
     summary="Read a player",
     response_model=PlayerResource,
 )
-@router.head("/{player_id}", include_in_schema=False)
 def read_player(
     request: Request, wired: Wired, principal: CanReadPlayers, player_id: PlayerPath
 ) -> Response:
@@ -253,21 +260,22 @@ def create_session(
         values = _columns(body.model_dump())
         return wired.players.create_session(session, principal, player_id, values).id
 
-    reply = wired.idempotency.once(
+    return create_once(
+        request,
+        wired,
         principal,
-        f"POST /v1/players/{player_id}/sessions",
         key,
-        body.model_dump(mode="json"),
-        effect,
+        route=f"POST /v1/players/{player_id}/sessions",
+        body=body.model_dump(mode="json"),
+        effect=effect,
+        show=lambda reply: session_resource(
+            wired.players.get_session(principal, reply.resource_id)
+        ),
     )
-    resource = session_resource(wired.players.get_session(principal, reply.resource_id))
-    headers = {"location": resource.links["self"]}
-    if reply.replayed:
-        headers["idempotency-replayed"] = "true"
-    return represent(request, resource, 201, headers)
 
 
-@router.get(
+@get_and_head(
+    router,
     "/{player_id}/sessions",
     operation_id="list_sessions",
     summary="List a player's sessions",
@@ -299,13 +307,13 @@ def list_sessions(
     return SessionPage(items=items, next_cursor=cursor)
 
 
-@router.get(
+@get_and_head(
+    router,
     "/{player_id}/sessions/{session_id}",
     operation_id="read_session",
     summary="Read a session",
     response_model=SessionResource,
 )
-@router.head("/{player_id}/sessions/{session_id}", include_in_schema=False)
 def read_session(
     request: Request,
     wired: Wired,

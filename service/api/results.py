@@ -10,7 +10,7 @@ from fastapi import Request, Response
 from models.contract.errors import Conflict, NotFound
 from models.contract.vocabulary import AnalysisStatus
 from service.api.representations import send_object
-from service.core.tables import Analysis, DerivedDocument
+from service.core.tables import Work
 from service.core.wiring import Wiring
 
 PAGE_POLICY = (
@@ -22,7 +22,7 @@ PAGE_POLICY = (
 def send_result(
     request: Request,
     wired: Wiring,
-    row: Analysis | DerivedDocument,
+    row: Work,
     name: str,
     schemas: Mapping[str, str],
 ) -> Response:

@@ -21,6 +21,7 @@ from service.api.dependencies import (
     Wired,
     represent,
 )
+from service.api.routing import create_once, get_and_head
 from service.core.keyset import page
 from service.core.tables import RuleFile
 
@@ -86,18 +87,22 @@ async def send_rules(
         return wired.rule_files.create(session, principal, text).id
 
     def enter() -> Response:
-        mark = hashlib.sha256(text.encode()).hexdigest()
-        reply = wired.idempotency.once(principal, "POST /v1/practice-rules", key, mark, effect)
-        resource = rules_resource(wired.rule_files.get(principal, reply.resource_id))
-        headers = {"location": resource.links["self"]}
-        if reply.replayed:
-            headers["idempotency-replayed"] = "true"
-        return represent(request, resource, 201, headers)
+        return create_once(
+            request,
+            wired,
+            principal,
+            key,
+            route="POST /v1/practice-rules",
+            body=hashlib.sha256(text.encode()).hexdigest(),
+            effect=effect,
+            show=lambda reply: rules_resource(wired.rule_files.get(principal, reply.resource_id)),
+        )
 
     return await to_thread.run_sync(enter)
 
 
-@router.get(
+@get_and_head(
+    router,
     "",
     operation_id="list_practice_rules",
     summary="List rule files, newest first",
@@ -119,26 +124,26 @@ def list_rules(
     return RulesPage(items=tuple(rules_resource(row) for row in found.rows), next_cursor=cursor)
 
 
-@router.get(
+@get_and_head(
+    router,
     "/shipped/file",
     operation_id="read_shipped_practice_rules",
     summary="Fetch the shipped rules",
     response_class=Response,
     responses=_YAML_REPLY,
 )
-@router.head("/shipped/file", include_in_schema=False)
 def read_shipped(request: Request, _principal: CanReadResults) -> Response:
     """Fetch the shipped rule file, as a start for your own."""
     return _file(request, shipped_text())
 
 
-@router.get(
+@get_and_head(
+    router,
     "/{rules_id}",
     operation_id="read_practice_rules",
     summary="Read what a rule file holds",
     response_model=RulesResource,
 )
-@router.head("/{rules_id}", include_in_schema=False)
 def read_rules(
     request: Request, wired: Wired, principal: CanReadResults, rules_id: RulesPath
 ) -> Response:
@@ -146,14 +151,14 @@ def read_rules(
     return represent(request, rules_resource(wired.rule_files.get(principal, rules_id)))
 
 
-@router.get(
+@get_and_head(
+    router,
     "/{rules_id}/file",
     operation_id="read_practice_rule_file",
     summary="Fetch a rule file",
     response_class=Response,
     responses=_YAML_REPLY,
 )
-@router.head("/{rules_id}/file", include_in_schema=False)
 def read_file(
     request: Request, wired: Wired, principal: CanReadResults, rules_id: RulesPath
 ) -> Response:

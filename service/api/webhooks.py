@@ -26,6 +26,7 @@ from service.api.dependencies import (
     represent,
     require_match,
 )
+from service.api.routing import create_once, get_and_head
 from service.core.keyset import page
 from service.core.tables import WebhookEndpoint
 
@@ -87,17 +88,20 @@ def create_endpoint(
             session, principal, body.url, body.description, body.event_types
         ).id
 
-    reply = wired.idempotency.once(
-        principal, "POST /v1/webhook-endpoints", key, body.model_dump(mode="json"), effect
+    return create_once(
+        request,
+        wired,
+        principal,
+        key,
+        route="POST /v1/webhook-endpoints",
+        body=body.model_dump(mode="json"),
+        effect=effect,
+        show=lambda reply: _with_secret(wired.endpoints.get(principal, reply.resource_id)),
     )
-    resource = _with_secret(wired.endpoints.get(principal, reply.resource_id))
-    headers = {"location": resource.links["self"]}
-    if reply.replayed:
-        headers["idempotency-replayed"] = "true"
-    return represent(request, resource, 201, headers)
 
 
-@router.get(
+@get_and_head(
+    router,
     "",
     operation_id="list_webhook_endpoints",
     summary="List webhook endpoints",
@@ -120,13 +124,13 @@ def list_endpoints(
     return WebhookEndpointPage(items=items, next_cursor=cursor)
 
 
-@router.get(
+@get_and_head(
+    router,
     "/{endpoint_id}",
     operation_id="read_webhook_endpoint",
     summary="Read a webhook endpoint",
     response_model=WebhookEndpointResource,
 )
-@router.head("/{endpoint_id}", include_in_schema=False)
 def read_endpoint(
     request: Request, wired: Wired, principal: CanManageWebhooks, endpoint_id: EndpointPath
 ) -> Response:

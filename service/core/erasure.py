@@ -1,4 +1,4 @@
-"""Erasing: a clip, a session, a player or a derived document, with all that hangs on it.
+"""Erasing: a clip, a session, a player or a piece of work, with all that hangs on it.
 
 Rows go first, in one transaction, so that running jobs lose their lease and cannot commit. Object
 prefixes are noted in that same transaction and swept again until no job can still be writing.
@@ -14,22 +14,20 @@ from sqlalchemy.orm import Session
 
 from models.contract.errors import NotFound, ObjectStoreUnavailable, QueueUnavailable
 from service.core.access import Principal
-from service.core.analyses import result_root
 from service.core.database import Database
-from service.core.documents import document_root
+from service.core.kinds import KINDS, kind_of
 from service.core.objects import Objects
 from service.core.players import find_player, find_session
 from service.core.queue import WorkQueue
 from service.core.tables import (
-    Analysis,
     Clip,
-    DerivedDocument,
-    DocumentInput,
     Erasure,
     FilmedSession,
     IdempotentReply,
     OutboxEvent,
     Player,
+    Work,
+    WorkInput,
 )
 
 
@@ -92,21 +90,18 @@ class Eraser:
             session.execute(delete(Player).where(Player.id == player_id))
         return self._finish(gone)
 
-    def document(self, principal: Principal, document_id: str) -> bool:
-        """Erase a derived document."""
+    def work(self, principal: Principal, work_id: str) -> bool:
+        """Erase a piece of work, its results and everything made from them."""
         with self._database.write() as session:
             row = session.scalars(
-                select(DerivedDocument)
-                .where(
-                    DerivedDocument.id == document_id,
-                    DerivedDocument.tenant_id == principal.tenant_id,
-                )
+                select(Work)
+                .where(Work.id == work_id, Work.tenant_id == principal.tenant_id)
                 .with_for_update()
             ).one_or_none()
             if row is None:
                 raise NotFound()
             gone = _Gone()
-            gone.documents[row.id] = row.attempt
+            self._work(session, gone, Work.id == row.id)
             self._rows(session, gone)
         return self._finish(gone)
 
@@ -115,34 +110,37 @@ class Eraser:
     ) -> _Gone:
         """Delete the rows of clips and of all that was derived from them."""
         gone = _Gone(clips=list(clip_ids))
-        for row in session.execute(
-            select(Analysis.id, Analysis.attempt).where(Analysis.clip_id.in_(gone.clips))
-        ):
-            gone.analyses[row.id] = row.attempt
-        made_from = select(DocumentInput.document_id).where(
-            DocumentInput.analysis_id.in_(list(gone.analyses))
-        )
-        doomed: ColumnElement[bool] = DerivedDocument.id.in_(made_from)
+        doomed: ColumnElement[bool] = Work.clip_id.in_(gone.clips)
         if player_id is not None:
-            doomed = or_(doomed, DerivedDocument.player_id == player_id)
-        for row in session.execute(
-            select(DerivedDocument.id, DerivedDocument.attempt).where(doomed)
-        ):
-            gone.documents[row.id] = row.attempt
+            doomed = or_(doomed, Work.player_id == player_id)
+        self._work(session, gone, doomed)
         self._rows(session, gone)
         return gone
+
+    def _work(self, session: Session, gone: _Gone, doomed: ColumnElement[bool]) -> None:
+        """Note work, what was made from it, what was made from that, and so on."""
+        while found := [
+            row
+            for row in session.execute(select(Work.id, Work.attempt).where(doomed))
+            if row.id not in gone.work
+        ]:
+            gone.work |= {row.id: row.attempt for row in found}
+            made_from = select(WorkInput.work_id).where(
+                WorkInput.input_id.in_([row.id for row in found])
+            )
+            doomed = Work.id.in_(made_from)
 
     def _rows(self, session: Session, gone: _Gone) -> None:
         now = self._database.now(session)
         for prefix in gone.prefixes:
             session.add(Erasure(prefix=prefix, erased_at=now, sweep_until=now + self._sweep))
-        _forget_replies(session, [*gone.clips, *gone.analyses, *gone.documents])
-        session.execute(delete(DerivedDocument).where(DerivedDocument.id.in_(list(gone.documents))))
+        _forget_replies(session, [*gone.clips, *gone.work])
+        session.execute(delete(Work).where(Work.id.in_(list(gone.work))))
         session.execute(delete(Clip).where(Clip.id.in_(gone.clips)))  # the rest cascades
 
     def _finish(self, gone: _Gone) -> bool:
         self._database.checkpoint()
-        for work_id, attempt in (gone.analyses | gone.documents).items():
+        for work_id, attempt in gone.work.items():
             try:
                 self._queue.remove(work_id, attempt)
             except QueueUnavailable:  # the job finds no row and stops
@@ -160,16 +158,14 @@ class _Gone:
 
     def __init__(self, clips: list[str] | None = None) -> None:
         self.clips = clips or []
-        self.analyses: dict[str, int] = {}
-        self.documents: dict[str, int] = {}
+        self.work: dict[str, int] = {}
 
     @property
     def prefixes(self) -> list[str]:
         """Object prefixes that hold all of it."""
         return [
             *(f"clips/{clip_id}" for clip_id in self.clips),
-            *(result_root(analysis_id) for analysis_id in self.analyses),
-            *(document_root(document_id) for document_id in self.documents),
+            *(KINDS[kind_of(work_id)].root(work_id) for work_id in self.work),
         ]
 
 

@@ -7,23 +7,20 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Generic, TypeVar
 
-from sqlalchemy import select, tuple_
+from sqlalchemy import ColumnElement, select, tuple_
 
 from service.core.access import Principal
 from service.core.database import Database
 from service.core.tables import (
-    Analysis,
     Clip,
-    DerivedDocument,
     FilmedSession,
     Player,
     RuleFile,
     WebhookEndpoint,
+    Work,
 )
 
-Row = TypeVar(
-    "Row", Clip, Analysis, WebhookEndpoint, Player, FilmedSession, DerivedDocument, RuleFile
-)
+Row = TypeVar("Row", Clip, Work, WebhookEndpoint, Player, FilmedSession, RuleFile)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +47,7 @@ def page(
     after: Position | None,
     limit: int,
     filters: Mapping[str, Any],
+    narrowed: Sequence[ColumnElement[bool]] = (),
 ) -> Page[Row]:
     """Return one page of a tenant's rows.
 
@@ -57,8 +55,10 @@ def page(
     ----------
     filters : mapping
         Column name to wanted value; None values are left out.
+    narrowed : sequence of conditions
+        Further conditions, of other tables or of ranges.
     """
-    query = select(table).where(table.tenant_id == principal.tenant_id)
+    query = select(table).where(table.tenant_id == principal.tenant_id, *narrowed)
     for name, value in filters.items():
         if value is not None:
             query = query.where(getattr(table, name) == value)

@@ -8,10 +8,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from models.contract.errors import Conflict, NotFound
-from models.contract.vocabulary import AnalysisStatus, RepetitionKind
+from models.contract.vocabulary import AnalysisStatus, RepetitionKind, WorkKind
 from service.core.access import Principal
 from service.core.players import find_session
-from service.core.tables import Analysis, Clip, FilmedSession
+from service.core.tables import Clip, FilmedSession, Work
 
 UNFINISHED = (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING)
 
@@ -34,8 +34,10 @@ def completed_analyses(
     found: list[str] = []
     for analysis_id in analyses:
         row = session.scalars(
-            select(Analysis).where(
-                Analysis.id == analysis_id, Analysis.tenant_id == principal.tenant_id
+            select(Work).where(
+                Work.id == analysis_id,
+                Work.tenant_id == principal.tenant_id,
+                Work.kind == WorkKind.ANALYSIS,
             )
         ).one_or_none()
         if row is None:
@@ -63,12 +65,12 @@ def analyses_of_session(session: Session, session_id: str) -> list[str]:
         The newest analysis of a clip has not ended yet.
     """
     rows = session.scalars(
-        select(Analysis)
-        .join(Clip, Clip.id == Analysis.clip_id)
+        select(Work)
+        .join(Clip, Clip.id == Work.clip_id)
         .where(Clip.session_id == session_id)
-        .order_by(Clip.created_at, Clip.id, Analysis.created_at.desc(), Analysis.id.desc())
+        .order_by(Clip.created_at, Clip.id, Work.created_at.desc(), Work.id.desc())
     ).all()
-    newest: dict[str, str] = {}
+    newest: dict[str | None, str] = {}
     for row in rows:
         if row.clip_id in newest:
             continue
@@ -127,10 +129,10 @@ def only_player(session: Session, analysis_ids: Iterable[str]) -> str | None:
     """Return the player all these analyses belong to; None when they are several or unknown."""
     players = session.scalars(
         select(FilmedSession.player_id)
-        .select_from(Analysis)
-        .join(Clip, Clip.id == Analysis.clip_id)
+        .select_from(Work)
+        .join(Clip, Clip.id == Work.clip_id)
         .outerjoin(FilmedSession, FilmedSession.id == Clip.session_id)
-        .where(Analysis.id.in_(list(analysis_ids)))
+        .where(Work.id.in_(list(analysis_ids)))
         .distinct()
     ).all()
     return players[0] if len(players) == 1 else None

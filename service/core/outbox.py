@@ -70,8 +70,7 @@ def emit(
     subject: str,
     data: WebhookData,
     clip_id: str | None = None,
-    analysis_id: str | None = None,
-    document_id: str | None = None,
+    work_id: str | None = None,
     player_id: str | None = None,
     event_id: str | None = None,
     only_endpoint: str | None = None,
@@ -80,7 +79,7 @@ def emit(
 
     Parameters
     ----------
-    clip_id, analysis_id, document_id, player_id : str or None
+    clip_id, work_id, player_id : str or None
         What the event tells of: it is erased with each of them.
     event_id : str or None
         For events whose id follows from what they tell of; else a new one.
@@ -103,8 +102,7 @@ def emit(
             created_at=now,
             type=type,
             clip_id=clip_id,
-            analysis_id=analysis_id,
-            document_id=document_id,
+            work_id=work_id,
             player_id=player_id,
             body=body,
         )

@@ -7,11 +7,9 @@ each is decided again under the row lock.
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
 
 from sqlalchemy import delete, select
 
@@ -48,7 +46,7 @@ class Reconciler:
     def __init__(
         self,
         database: Database,
-        stores: Sequence[WorkStore[Any]],
+        work: WorkStore,
         queue: WorkQueue,
         objects: Objects,
         *,
@@ -60,7 +58,7 @@ class Reconciler:
         announced_ttl_s: float,
     ) -> None:
         self._database = database
-        self._stores = stores
+        self._work = work
         self._reminder = reminder
         self._orphans = orphans
         self._queue = queue
@@ -81,14 +79,13 @@ class Reconciler:
         requeued = again = given_up = 0
         with self._database.read() as session:
             now = self._database.now(session)
-        unfinished = [(store, *one) for store in self._stores for one in store.unfinished()]
-        for store, work_id, state in unfinished:
+        for work_id, state in self._work.unfinished():
             in_queue = self._in_queue(work_id, state)
-            decision = lifecycle.recover(state, now, store.policy, in_queue)
+            decision = lifecycle.recover(state, now, self._work.policy, in_queue)
             if isinstance(decision, lifecycle.Leave):
                 continue
             try:
-                decision = store.recover(work_id, in_queue)
+                decision = self._work.recover(work_id, in_queue)
             except Erased:
                 continue
             if isinstance(decision, lifecycle.GiveUp):

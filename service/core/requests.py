@@ -1,13 +1,17 @@
-"""What a derived document is made from: the caller's request, resolved at the moment it is made.
+"""What work is made from: the caller's request, resolved at the moment it is made.
 
-The rules are kept with the request as they are then, so that a later change of a rule file does
-not change what was said.
+Kept with the work as JSON, by kind. analysis: ``options``, as in ``AnalysisOptions``. comparison:
+``labels``, ``kind``, ``film``, ``focus``, ``same_player``, ``language``. progress: ``kind``,
+``language``. plan: ``rules_id``, ``rules``, ``done``, ``language``. drill_check: ``rules``,
+``finding``, ``drill``, ``plan_id``. The rules are kept as they are then, so that a later change of
+a rule file does not change what was said.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from models.contract.coaching import (
@@ -18,10 +22,10 @@ from models.contract.coaching import (
 )
 from models.contract.errors import Conflict, InvalidRequest, NotFound
 from models.contract.plan import PracticeRules
+from models.contract.resources import AnalysisRequest
 from models.contract.vocabulary import AnalysisStatus, WorkKind
 from models.practice.rules import rules_of
 from service.core.access import Principal
-from service.core.documents import DocumentStore, Input
 from service.core.material import (
     completed_analyses,
     everything_of,
@@ -29,7 +33,8 @@ from service.core.material import (
     only_player,
 )
 from service.core.players import find_player
-from service.core.tables import DerivedDocument, RuleFile
+from service.core.tables import Clip, FilmedSession, Player, RuleFile, Work
+from service.core.work import Input, WorkStore
 
 
 def rule_text(session: Session, principal: Principal, rules_id: str | None) -> str | None:
@@ -42,15 +47,35 @@ def rule_text(session: Session, principal: Principal, rules_id: str | None) -> s
     return row.text
 
 
-class DocumentRequests:
-    """Enters derived documents."""
+class WorkRequests:
+    """Enters work of every kind."""
 
-    def __init__(self, documents: DocumentStore) -> None:
-        self._documents = documents
+    def __init__(self, work: WorkStore) -> None:
+        self._work = work
 
-    def comparison(
-        self, session: Session, principal: Principal, body: ComparisonRequest
-    ) -> DerivedDocument:
+    def analysis(self, session: Session, principal: Principal, body: AnalysisRequest) -> Work:
+        """Enter the analysis of a clip that is ready.
+
+        What the options leave open is taken from the player of the clip's session.
+        """
+        clip = session.scalars(
+            select(Clip).where(Clip.id == body.clip_id, Clip.tenant_id == principal.tenant_id)
+        ).one_or_none()
+        if clip is None:
+            raise NotFound("There is no clip under that clip_id. Upload the film first.")
+        if clip.state != "ready":
+            raise Conflict("The upload of this clip is not complete. Complete it first.")
+        options = _completed_by_player(session, clip, body.options.model_dump(mode="json"))
+        return self._work.enter(
+            session,
+            principal,
+            WorkKind.ANALYSIS,
+            {"options": options},
+            clip_id=clip.id,
+            external_ref=body.external_ref,
+        )
+
+    def comparison(self, session: Session, principal: Principal, body: ComparisonRequest) -> Work:
         """Enter the comparison of two sides."""
         inputs = [
             Input(analysis_id, side)
@@ -66,10 +91,10 @@ class DocumentRequests:
             "focus": list(body.focus),
             "language": body.language.value,
         }
-        player_id = only_player(session, [one.analysis_id for one in inputs])
+        player_id = only_player(session, [one.work_id for one in inputs])
         same = body.same_player
         request["same_player"] = player_id is not None if same is None else same
-        return self._documents.create(
+        return self._work.enter(
             session,
             principal,
             WorkKind.COMPARISON,
@@ -81,10 +106,10 @@ class DocumentRequests:
 
     def progress(
         self, session: Session, principal: Principal, player_id: str, body: ProgressRequest
-    ) -> DerivedDocument:
+    ) -> Work:
         """Enter the progress of a player."""
         find_player(session, principal, player_id)
-        return self._documents.create(
+        return self._work.enter(
             session,
             principal,
             WorkKind.PROGRESS,
@@ -96,7 +121,7 @@ class DocumentRequests:
 
     def plan(
         self, session: Session, principal: Principal, player_id: str, body: PlanRequest
-    ) -> DerivedDocument:
+    ) -> Work:
         """Enter a practice plan for a player."""
         find_player(session, principal, player_id)
         text = rule_text(session, principal, body.rules_id)
@@ -110,7 +135,7 @@ class DocumentRequests:
                 raise Conflict("These analyses are not all of this player's sessions.")
         else:
             found = newest_serves(session, player_id)
-        return self._documents.create(
+        return self._work.enter(
             session,
             principal,
             WorkKind.PLAN,
@@ -125,16 +150,14 @@ class DocumentRequests:
             external_ref=body.external_ref,
         )
 
-    def drill_check(
-        self, session: Session, principal: Principal, body: DrillCheckRequest
-    ) -> DerivedDocument:
+    def drill_check(self, session: Session, principal: Principal, body: DrillCheckRequest) -> Work:
         """Enter the judgement of the clips of one drill."""
         found = completed_analyses(session, principal, body.analyses, body.sessions)
         planned: dict[str, Any] = {}
         text = rule_text(session, principal, body.rules_id)
         if body.plan_id is not None:
-            plan = session.get(DerivedDocument, body.plan_id)
-            if plan is None or plan.tenant_id != principal.tenant_id:
+            plan = session.get(Work, body.plan_id)
+            if plan is None or (plan.tenant_id, plan.kind) != (principal.tenant_id, WorkKind.PLAN):
                 raise NotFound("There is no plan under that plan_id. It may have been erased.")
             if plan.status != AnalysisStatus.COMPLETED:
                 raise Conflict(f"The plan is {plan.status}. Wait until it is completed.")
@@ -145,7 +168,7 @@ class DocumentRequests:
         if finding is None or drill is None:
             raise Conflict("The plan has no step to work on. Name finding and drill.")
         _check_step(rules_of(text), finding, drill)
-        return self._documents.create(
+        return self._work.enter(
             session,
             principal,
             WorkKind.DRILL_CHECK,
@@ -165,3 +188,23 @@ def _check_step(rules: PracticeRules, finding_id: str, drill_id: str) -> None:
             f"That drill is not a step of this finding: {', '.join(finding.drills)}.",
             pointer="/drill",
         )
+
+
+def _completed_by_player(session: Session, clip: Clip, options: dict[str, Any]) -> dict[str, Any]:
+    """Return the options with the gaps filled by what is known of the player."""
+    if clip.session_id is None:
+        return options
+    filmed = session.get_one(FilmedSession, clip.session_id)
+    player = session.get_one(Player, filmed.player_id)
+    known = {
+        "height_m": player.height_m,
+        "handedness": player.handedness,
+        "sex": player.sex,
+        "drill": filmed.drill_stage,
+    }
+    open_values = (None, "unknown")
+    return options | {
+        name: value
+        for name, value in known.items()
+        if value not in open_values and options.get(name) in open_values
+    }

@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import (
     JSON,
     BigInteger,
+    CheckConstraint,
     DateTime,
     Dialect,
     ForeignKey,
@@ -151,15 +152,29 @@ class Clip(Base):
     facts: Mapped[dict[str, Any] | None]
 
 
-class Work:
-    """Columns of a row that workers compete for.
+class Work(Base):
+    """A piece of queued work that workers compete for. ``kind``: as in ``WorkKind``.
 
     ``attempt`` is the fencing token: it rises whenever the work changes hands. ``crashes`` counts
-    the leases that lapsed.
+    the leases that lapsed. An analysis has the clip it is of; a document may be about one player.
     """
+
+    __tablename__ = "work"
+    __table_args__ = (
+        Index("ix_work_page", "tenant_id", "kind", "created_at", "id"),
+        Index("ix_work_unfinished", "status", "lease_until"),
+        CheckConstraint("(kind = 'analysis') = (clip_id IS NOT NULL)", name="clip_of_analysis"),
+    )
 
     id: Mapped[str] = mapped_column(primary_key=True)
     tenant_id: Mapped[str]
+    kind: Mapped[str] = mapped_column(String(16))
+    clip_id: Mapped[str | None] = mapped_column(
+        ForeignKey("clips.id", ondelete="CASCADE"), index=True
+    )
+    player_id: Mapped[str | None] = mapped_column(
+        ForeignKey("players.id", ondelete="CASCADE"), index=True
+    )
     created_at: Mapped[datetime]
     status: Mapped[str] = mapped_column(String(16))
     stage: Mapped[str | None] = mapped_column(String(16))
@@ -172,52 +187,22 @@ class Work:
     started_at: Mapped[datetime | None]
     finished_at: Mapped[datetime | None]
     external_ref: Mapped[str | None]
+    request: Mapped[dict[str, Any]]
     artifacts: Mapped[dict[str, Any]]
     headline: Mapped[dict[str, Any]]
     problem: Mapped[dict[str, Any] | None]
 
 
-class Analysis(Work, Base):
-    """One analysis of one clip."""
+class WorkInput(Base):
+    """Finished work that other work is made from. ``side``: ``first`` or ``second``, if any."""
 
-    __tablename__ = "analyses"
-    __table_args__ = (
-        Index("ix_analyses_page", "tenant_id", "created_at", "id"),
-        Index("ix_analyses_unfinished", "status", "lease_until"),
-    )
+    __tablename__ = "work_inputs"
 
-    clip_id: Mapped[str] = mapped_column(ForeignKey("clips.id", ondelete="CASCADE"), index=True)
-    options: Mapped[dict[str, Any]]
-
-
-class DerivedDocument(Work, Base):
-    """A document made from the results of analyses. ``kind``: as in ``DerivedKind``."""
-
-    __tablename__ = "documents"
-    __table_args__ = (
-        Index("ix_documents_page", "tenant_id", "kind", "created_at", "id"),
-        Index("ix_documents_unfinished", "status", "lease_until"),
-    )
-
-    kind: Mapped[str] = mapped_column(String(16))
-    player_id: Mapped[str | None] = mapped_column(
-        ForeignKey("players.id", ondelete="CASCADE"), index=True
-    )
-    request: Mapped[dict[str, Any]]
-
-
-class DocumentInput(Base):
-    """An analysis that a document is made from. ``side``: ``first`` or ``second``, if any."""
-
-    __tablename__ = "document_inputs"
-
-    document_id: Mapped[str] = mapped_column(
-        ForeignKey("documents.id", ondelete="CASCADE"), primary_key=True
+    work_id: Mapped[str] = mapped_column(
+        ForeignKey("work.id", ondelete="CASCADE"), primary_key=True
     )
     position: Mapped[int] = mapped_column(primary_key=True)
-    analysis_id: Mapped[str] = mapped_column(
-        ForeignKey("analyses.id", ondelete="CASCADE"), index=True
-    )
+    input_id: Mapped[str] = mapped_column(ForeignKey("work.id", ondelete="CASCADE"), index=True)
     side: Mapped[str | None] = mapped_column(String(8))
 
 
@@ -267,11 +252,8 @@ class OutboxEvent(Base):
     clip_id: Mapped[str | None] = mapped_column(
         ForeignKey("clips.id", ondelete="CASCADE"), index=True
     )
-    analysis_id: Mapped[str | None] = mapped_column(
-        ForeignKey("analyses.id", ondelete="CASCADE"), index=True
-    )
-    document_id: Mapped[str | None] = mapped_column(
-        ForeignKey("documents.id", ondelete="CASCADE"), index=True
+    work_id: Mapped[str | None] = mapped_column(
+        ForeignKey("work.id", ondelete="CASCADE"), index=True
     )
     player_id: Mapped[str | None] = mapped_column(
         ForeignKey("players.id", ondelete="CASCADE"), index=True

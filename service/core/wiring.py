@@ -11,27 +11,25 @@ from pydantic import SecretStr
 
 from service.core import lifecycle
 from service.core.access import Keys
-from service.core.analyses import AnalysisStore
 from service.core.background import Background
 from service.core.clips import ClipStore
 from service.core.database import Database
 from service.core.direct import DirectUploads
-from service.core.documents import DocumentStore
 from service.core.egress import Egress
 from service.core.endpoints import EndpointStore
 from service.core.erasure import Eraser
 from service.core.idempotency import Idempotency
-from service.core.identifiers import is_id
 from service.core.objects import LocalObjects, Objects, S3Objects
 from service.core.orphans import OrphanSweep
 from service.core.outbox import Sender
 from service.core.players import PlayerStore
 from service.core.queue import WorkQueue
 from service.core.reconciler import Reconciler
-from service.core.requests import DocumentRequests
+from service.core.requests import WorkRequests
 from service.core.retention import RetentionReminder
 from service.core.rulefiles import RuleFiles
 from service.core.settings import Settings
+from service.core.work import WorkStore
 
 ANNOUNCED_MARGIN_S = 24 * 3600  # a clip announced for direct upload is kept this much longer
 
@@ -46,9 +44,8 @@ class Wiring:
     queue: WorkQueue
     clips: ClipStore
     direct: DirectUploads
-    analyses: AnalysisStore
-    documents: DocumentStore
-    requests: DocumentRequests
+    work: WorkStore
+    requests: WorkRequests
     players: PlayerStore
     rule_files: RuleFiles
     eraser: Eraser
@@ -58,15 +55,11 @@ class Wiring:
     egress: Egress
     holder: str
 
-    def store_of(self, work_id: str) -> AnalysisStore | DocumentStore:
-        """Return the store that this work is in."""
-        return self.analyses if is_id(work_id, "ana") else self.documents
-
     def reconciler(self) -> Reconciler:
         """Return the reconciler of this process."""
         return Reconciler(
             self.database,
-            (self.analyses, self.documents),
+            self.work,
             self.queue,
             self.objects,
             reminder=RetentionReminder(self.database, self.settings.public_url),
@@ -107,7 +100,7 @@ def wire(settings: Settings) -> Wiring:
     sweep_s = settings.job_timeout_s + 120 + settings.lease_s
     eraser = Eraser(database, objects, queue, sweep_s)
     clips = ClipStore(database, objects, eraser)
-    documents = DocumentStore(database, policy, settings.public_url)
+    work = WorkStore(database, policy, settings.public_url)
     return Wiring(
         settings=settings,
         database=database,
@@ -115,9 +108,8 @@ def wire(settings: Settings) -> Wiring:
         queue=queue,
         clips=clips,
         direct=DirectUploads(clips, objects, settings.max_clip_bytes, settings.presign_ttl_s),
-        analyses=AnalysisStore(database, policy, settings.public_url),
-        documents=documents,
-        requests=DocumentRequests(documents),
+        work=work,
+        requests=WorkRequests(work),
         players=PlayerStore(database),
         rule_files=RuleFiles(database),
         eraser=eraser,

@@ -1,66 +1,70 @@
-"""Queued work in the database: every change of state goes through here.
+"""Queued work in the database: every change of state goes through here, whatever its kind.
 
 Each method locks the row, asks :mod:`service.core.lifecycle` for a decision and carries it out in
-one transaction. Workers use :meth:`~WorkStore.heartbeat`, :meth:`~WorkStore.complete`,
-:meth:`~WorkStore.fail`, :meth:`~WorkStore.release` and the ``claim`` of the store at hand.
+one transaction. Workers use :meth:`~WorkStore.claim`, :meth:`~WorkStore.heartbeat`,
+:meth:`~WorkStore.complete`, :meth:`~WorkStore.fail` and :meth:`~WorkStore.release`.
 """
 
 from __future__ import annotations
 
-from abc import ABC, abstractmethod
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
-from typing import Any, Generic, TypeVar
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
-from models.contract.errors import Conflict, Erased, NotFound, ServewrightError, WorkerCrashed
+from models.contract.clip import ClipFacts
+from models.contract.errors import (
+    Conflict,
+    Erased,
+    LeaseLost,
+    NotFound,
+    ServewrightError,
+    WorkerCrashed,
+)
 from models.contract.problem import Problem
-from models.contract.vocabulary import AnalysisStatus, Stage
-from models.contract.webhook import EventType
+from models.contract.vocabulary import AnalysisStatus, Stage, WorkKind
+from models.contract.webhook import WebhookData
 from service.core import lifecycle
 from service.core.access import Principal
+from service.core.claims import Claim, StoredFile, claim_of
 from service.core.database import Database
-from service.core.tables import Analysis, DerivedDocument
-
-Row = TypeVar("Row", Analysis, DerivedDocument)
+from service.core.identifiers import new_id
+from service.core.kinds import KINDS
+from service.core.outbox import emit
+from service.core.tables import Clip, Work, WorkInput
 
 
 @dataclass(frozen=True, slots=True)
-class StoredFile:
-    """A result file in the object store, under its name in the API (``joints.npz``)."""
+class Input:
+    """Finished work that other work is to be made from.
 
-    key: str
-    sha256: str
-    size_bytes: int
-    media_type: str
+    Attributes
+    ----------
+    side : str or None
+        ``first`` or ``second`` of a comparison.
+    """
+
+    work_id: str
+    side: str | None = None
 
 
-def state_of(row: Analysis | DerivedDocument) -> lifecycle.State:
+def state_of(row: Work) -> lifecycle.State:
     """Return the facts that decisions are made by."""
     return lifecycle.State(
         AnalysisStatus(row.status), row.attempt, row.crashes, row.queued_at, row.lease_until
     )
 
 
-def as_new(now: datetime) -> dict[str, Any]:
-    """Return the columns of work that was just accepted."""
-    return {
-        "created_at": now,
-        "status": AnalysisStatus.QUEUED,
-        "progress": 0.0,
-        "attempt": 1,
-        "crashes": 0,
-        "queued_at": now,
-        "artifacts": {},
-        "headline": {},
-    }
+def address_of(row: Work) -> str:
+    """Return the path of a piece of work in the API."""
+    return KINDS[WorkKind(row.kind)].address(row.id, row.player_id)
 
 
-class WorkStore(ABC, Generic[Row]):
-    """Moves the rows of one table through their life.
+class WorkStore:
+    """Moves work through its life.
 
     Parameters
     ----------
@@ -68,43 +72,82 @@ class WorkStore(ABC, Generic[Row]):
         Base of the links in events; empty = relative links.
     """
 
-    table: type[Row]
-    noun: str
-
     def __init__(self, database: Database, policy: lifecycle.Policy, public_url: str = "") -> None:
         self._database = database
         self.policy = policy
         self._public_url = public_url.rstrip("/")
 
-    @abstractmethod
-    def root(self, work_id: str) -> str:
-        """Return the prefix below which all attempts of this work write."""
+    def enter(
+        self,
+        session: Session,
+        principal: Principal,
+        kind: WorkKind,
+        request: dict[str, Any],
+        inputs: Sequence[Input] = (),
+        *,
+        clip_id: str | None = None,
+        player_id: str | None = None,
+        external_ref: str | None = None,
+    ) -> Work:
+        """Enter new work in the caller's transaction. Enqueue it after the commit."""
+        now = self._database.now(session)
+        row = Work(
+            id=new_id(KINDS[kind].prefix),
+            tenant_id=principal.tenant_id,
+            kind=kind,
+            clip_id=clip_id,
+            player_id=player_id,
+            created_at=now,
+            status=AnalysisStatus.QUEUED,
+            progress=0.0,
+            attempt=1,
+            crashes=0,
+            queued_at=now,
+            external_ref=external_ref,
+            request=request,
+            artifacts={},
+            headline={},
+        )
+        session.add(row)
+        session.flush()
+        for position, one in enumerate(inputs):
+            session.add(
+                WorkInput(work_id=row.id, position=position, input_id=one.work_id, side=one.side)
+            )
+        return row
 
-    @abstractmethod
-    def address(self, row: Row) -> str:
-        """Return the path of the resource in the API."""
-
-    @abstractmethod
-    def _announce(self, session: Session, now: datetime, row: Row) -> None:
-        """Write the event that tells of the end of the work."""
-
-    def prefix(self, work_id: str, attempt: int) -> str:
-        """Return the prefix below which one attempt writes."""
-        return f"{self.root(work_id)}/{attempt}"
-
-    def get(self, principal: Principal, work_id: str) -> Row:
-        """Return a row of this tenant, or raise ``NotFound``."""
+    def get(
+        self,
+        principal: Principal,
+        work_id: str,
+        kind: WorkKind | None = None,
+        player_id: str | None = None,
+    ) -> Work:
+        """Return a row of this tenant (and kind, and player), or raise ``NotFound``."""
         with self._database.read() as session:
             row = session.scalars(
-                select(self.table).where(
-                    self.table.id == work_id, self.table.tenant_id == principal.tenant_id
-                )
+                select(Work).where(Work.id == work_id, Work.tenant_id == principal.tenant_id)
             ).one_or_none()
-        if row is None:
+        if row is None or (kind is not None and row.kind != kind):
+            raise NotFound()
+        if player_id is not None and row.player_id != player_id:
             raise NotFound()
         return row
 
-    def cancel(self, principal: Principal, work_id: str) -> Row:
+    def inputs(self, work_ids: Sequence[str]) -> dict[str, tuple[str, ...]]:
+        """Return what each piece of work is made from, by its id."""
+        found: dict[str, tuple[str, ...]] = dict.fromkeys(work_ids, ())
+        with self._database.read() as session:
+            rows = session.scalars(
+                select(WorkInput)
+                .where(WorkInput.work_id.in_(list(work_ids)))
+                .order_by(WorkInput.work_id, WorkInput.position)
+            )
+            for row in rows:
+                found[row.work_id] += (row.input_id,)
+        return found
+
+    def cancel(self, principal: Principal, work_id: str) -> Work:
         """Cancel unfinished work; raise ``Conflict`` when it has already ended otherwise."""
         self.get(principal, work_id)
         with self._database.write() as session:
@@ -113,22 +156,26 @@ class WorkStore(ABC, Generic[Row]):
                 row.status = decision.status
                 _end(row, now)
             elif row.status != AnalysisStatus.CANCELLED:
-                raise Conflict(f"This {self.noun} has already ended. Read its result or problem.")
+                noun = KINDS[WorkKind(row.kind)].noun
+                raise Conflict(f"This {noun} has already ended. Read its result or problem.")
             return row
 
-    def _claim(self, session: Session, work_id: str, attempt: int, holder: str) -> Row:
+    def claim(self, kind: WorkKind, work_id: str, attempt: int, holder: str) -> Claim:
         """Take the work. Raises ``LeaseLost``, ``Cancelled`` or ``Erased`` when it is not yours."""
-        row, now = self._locked(session, work_id)
-        decision = lifecycle.claim(state_of(row), attempt, now, self.policy)
-        if isinstance(decision, lifecycle.Refused):
-            raise decision.error
-        row.status = AnalysisStatus.RUNNING
-        row.lease_until = decision.lease_until
-        row.lease_holder = holder
-        row.stage = Stage.PROBE
-        row.progress = 0.0
-        row.started_at = row.started_at or now
-        return row
+        with self._database.write() as session:
+            row, now = self._locked(session, work_id)
+            if row.kind != kind:
+                raise LeaseLost()
+            decision = lifecycle.claim(state_of(row), attempt, now, self.policy)
+            if isinstance(decision, lifecycle.Refused):
+                raise decision.error
+            row.status = AnalysisStatus.RUNNING
+            row.lease_until = decision.lease_until
+            row.lease_holder = holder
+            row.stage = Stage.PROBE
+            row.progress = 0.0
+            row.started_at = row.started_at or now
+            return claim_of(session, row, now)
 
     def heartbeat(
         self,
@@ -160,6 +207,7 @@ class WorkStore(ABC, Generic[Row]):
         artifacts: Mapping[str, StoredFile],
         *,
         headline: Mapping[str, Any] | None = None,
+        facts: ClipFacts | None = None,
     ) -> None:
         """Make the results visible: one commit with the status and the event.
 
@@ -170,33 +218,27 @@ class WorkStore(ABC, Generic[Row]):
             written below the attempt's prefix.
         headline : mapping or None
             A few values for the event body.
+        facts : ClipFacts or None
+            What was learnt about the clip that it is of.
         """
-        self._check(work_id, attempt, artifacts)
         with self._database.write() as session:
-            self._complete(session, work_id, attempt, artifacts, headline)
-
-    def _check(self, work_id: str, attempt: int, artifacts: Mapping[str, StoredFile]) -> None:
-        prefix = self.prefix(work_id, attempt) + "/"
-        for name, artifact in artifacts.items():
-            if not artifact.key.startswith(prefix):
-                raise ValueError(f"{name} lies outside the prefix of this attempt")
-
-    def _complete(
-        self,
-        session: Session,
-        work_id: str,
-        attempt: int,
-        artifacts: Mapping[str, StoredFile],
-        headline: Mapping[str, Any] | None,
-    ) -> Row:
-        row, now = self._settle(session, work_id, attempt, AnalysisStatus.COMPLETED)
-        row.artifacts = {name: asdict(artifact) for name, artifact in artifacts.items()}
-        row.headline = dict(headline or {})
-        row.progress = 1.0
-        row.stage = Stage.STORE
-        session.flush()
-        self._announce(session, now, row)
-        return row
+            row, now = self._settle(session, work_id, attempt, AnalysisStatus.COMPLETED)
+            prefix = KINDS[WorkKind(row.kind)].result_prefix(work_id, attempt) + "/"
+            for name, artifact in artifacts.items():
+                if not artifact.key.startswith(prefix):
+                    raise ValueError(f"{name} lies outside the prefix of this attempt")
+            row.artifacts = {name: asdict(artifact) for name, artifact in artifacts.items()}
+            row.headline = dict(headline or {})
+            row.progress = 1.0
+            row.stage = Stage.STORE
+            session.flush()
+            self._announce(session, now, row)
+            if facts is not None:
+                session.execute(
+                    update(Clip)
+                    .where(Clip.id == row.clip_id)
+                    .values(facts=facts.model_dump(mode="json"))
+                )
 
     def fail(
         self, work_id: str, attempt: int, error: ServewrightError, stage: Stage | None = None
@@ -242,13 +284,13 @@ class WorkStore(ABC, Generic[Row]):
         open_states = (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING)
         with self._database.read() as session:
             rows = session.scalars(
-                select(self.table).where(self.table.status.in_(open_states)).order_by(self.table.id)
+                select(Work).where(Work.status.in_(open_states)).order_by(Work.id)
             ).all()
         return [(row.id, state_of(row)) for row in rows]
 
-    def _locked(self, session: Session, work_id: str) -> tuple[Row, datetime]:
+    def _locked(self, session: Session, work_id: str) -> tuple[Work, datetime]:
         row = session.execute(
-            select(self.table).where(self.table.id == work_id).with_for_update()
+            select(Work).where(Work.id == work_id).with_for_update()
         ).scalar_one_or_none()
         if row is None:
             raise Erased()
@@ -256,7 +298,7 @@ class WorkStore(ABC, Generic[Row]):
 
     def _settle(
         self, session: Session, work_id: str, attempt: int, status: AnalysisStatus
-    ) -> tuple[Row, datetime]:
+    ) -> tuple[Work, datetime]:
         row, now = self._locked(session, work_id)
         decision = lifecycle.settle(state_of(row), attempt, status)
         if isinstance(decision, lifecycle.Refused):
@@ -269,39 +311,54 @@ class WorkStore(ABC, Generic[Row]):
         self,
         session: Session,
         now: datetime,
-        row: Row,
+        row: Work,
         error: ServewrightError,
         stage: Stage | None,
     ) -> None:
         _end(row, now)
         row.stage = stage or row.stage
-        problem = Problem.of(error, instance=self.address(row), stage=stage)
+        problem = Problem.of(error, instance=address_of(row), stage=stage)
         row.problem = problem.model_dump(mode="json")
         session.flush()
         self._announce(session, now, row)
 
-    def _links(self, row: Row) -> dict[str, str]:
-        """Return the links of an event: the resource and its results."""
-        here = f"{self._public_url}{self.address(row)}"
+    def _announce(self, session: Session, now: datetime, row: Work) -> None:
+        """Write the event that tells of the end of the work."""
+        kind = KINDS[WorkKind(row.kind)]
+        here = f"{self._public_url}{address_of(row)}"
         links = {"self": here}
-        if row.artifacts:
-            links |= {name: f"{here}/{name}" for name in row.artifacts if "/" not in name}
-        return links
+        links |= {name: f"{here}/{name}" for name in row.artifacts if "/" not in name}
+        done = row.status == AnalysisStatus.COMPLETED
+        emit(
+            session,
+            now,
+            tenant_id=row.tenant_id,
+            type=kind.event("completed" if done else "failed"),
+            source=f"{self._public_url}{kind.list_path(row.player_id)}",
+            subject=row.id,
+            clip_id=row.clip_id,
+            work_id=row.id,
+            data=WebhookData(
+                resource=row.kind,
+                id=row.id,
+                status=AnalysisStatus(row.status),
+                clip_id=row.clip_id,
+                player_id=row.player_id,
+                external_ref=row.external_ref,
+                links=links,
+                headline=row.headline,
+                problem=Problem.model_validate(row.problem) if row.problem else None,
+            ),
+        )
 
 
-def event_type(kind: str, row: Analysis | DerivedDocument) -> EventType:
-    """Return the type of the event that tells of the end of some work."""
-    ended = "completed" if row.status == AnalysisStatus.COMPLETED else "failed"
-    return f"{kind}.{ended}"  # type: ignore[return-value]
-
-
-def _end(row: Analysis | DerivedDocument, now: datetime) -> None:
+def _end(row: Work, now: datetime) -> None:
     row.finished_at = now
     row.lease_until = None
     row.lease_holder = None
 
 
-def _requeue(row: Analysis | DerivedDocument, decision: lifecycle.Requeue, now: datetime) -> None:
+def _requeue(row: Work, decision: lifecycle.Requeue, now: datetime) -> None:
     row.status = AnalysisStatus.QUEUED
     row.attempt = decision.attempt
     row.crashes = decision.crashes

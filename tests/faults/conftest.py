@@ -13,7 +13,7 @@ import pytest
 
 from models.contract.vocabulary import AnalysisStatus
 from service.core.settings import Settings
-from service.core.tables import Analysis
+from service.core.tables import Work
 from service.core.wiring import Wiring, wire
 from workers.processes import tether
 
@@ -97,10 +97,10 @@ class Crew:
         """Remember every process there is, to look for orphans later."""
         self.seen |= set(descendants(self.pid))
 
-    def row(self, analysis_id: str) -> Analysis:
+    def row(self, analysis_id: str) -> Work:
         """Return the row of an analysis."""
         with self.wiring.database.read() as session:
-            return session.get_one(Analysis, analysis_id)
+            return session.get_one(Work, analysis_id)
 
     def finished(self, analysis_id: str) -> bool:
         """Tell whether an analysis has ended."""

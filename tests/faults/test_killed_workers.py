@@ -35,7 +35,7 @@ def one_visible_result(crew: Crew, analysis_id: str) -> None:
     assert row.status == AnalysisStatus.COMPLETED
     with crew.wiring.database.read() as session:
         events = session.scalars(
-            select(OutboxEvent.type).where(OutboxEvent.analysis_id == analysis_id)
+            select(OutboxEvent.type).where(OutboxEvent.work_id == analysis_id)
         ).all()
     assert list(events) == ["analysis.completed"]
     for artifact in row.artifacts.values():

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import hashlib
 import logging
-from collections.abc import Callable, Iterable, Iterator
+import tempfile
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Protocol, TypeVar
 
 from rq.timeouts import JobTimeoutException
 
@@ -28,12 +28,12 @@ from models.contract.errors import (
     ServewrightError,
 )
 from models.contract.vocabulary import Stage
-from service.core.analyses import AnalysisStore
-from service.core.documents import DocumentStore
+from service.core.claims import Claim, StoredFile, StoredFilm
+from service.core.jobs import Attempt
 from service.core.objects import ObjectMissing
 from service.core.wiring import Wiring
-from service.core.work import StoredFile
 from workers.jobs.lease import Lease
+from workers.jobs.making import Maker
 from workers.pipeline.progress import STAGE_SHARES
 from workers.pipeline.result_files import ResultFile
 
@@ -43,29 +43,7 @@ _COPY = 1 << 20
 OPERATORS_AFFAIR = 500
 
 
-class Claimed(Protocol):
-    """Work that is ours."""
-
-    @property
-    def attempt(self) -> int:
-        """Fencing token."""
-
-    @property
-    def result_prefix(self) -> str:
-        """Where this attempt may write."""
-
-
-C = TypeVar("C", bound=Claimed)
-
-
-def run_attempt(
-    wiring: Wiring,
-    store: AnalysisStore | DocumentStore,
-    work_id: str,
-    attempt: int,
-    claim: Callable[[str, int, str], C],
-    body: Callable[[C, Lease], None],
-) -> None:
+def run_attempt(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
     """Run one attempt. Returns when nothing is left to do.
 
     Errors of our tree end the work with a problem; work that was taken over, cancelled or erased
@@ -73,43 +51,53 @@ def run_attempt(
 
     Parameters
     ----------
-    claim : callable
-        The store's ``claim``.
-    body : callable
-        Does the work and completes it.
+    make : Maker
+        Makes the results of this kind of work.
     """
+    name = f"{attempt.work_id} attempt {attempt.number}"
     try:
-        claimed = claim(work_id, attempt, wiring.holder)
+        claim = wiring.work.claim(attempt.kind, attempt.work_id, attempt.number, wiring.holder)
     except (LeaseLost, Cancelled, Erased) as error:
-        LOG.info("%s attempt %d not started: %s", work_id, attempt, error.code)
+        LOG.info("%s not started: %s", name, error.code)
         return
-    LOG.info("%s attempt %d started", work_id, attempt)
+    LOG.info("%s started", name)
 
     def renew(stage: Stage | None, progress: float | None) -> object:
-        return store.heartbeat(work_id, attempt, stage, progress)
+        return wiring.work.heartbeat(claim.work_id, claim.attempt, stage, progress)
 
     with Lease(renew, wiring.settings.heartbeat_s) as lease:
         try:
             with as_typed_errors():
-                body(claimed, lease)
+                _make(wiring, claim, lease, make)
         except (LeaseLost, Cancelled, Erased) as error:
-            LOG.info("%s attempt %d given up: %s", work_id, attempt, error.code)
-            _discard(wiring, claimed)
+            LOG.info("%s given up: %s", name, error.code)
+            _discard(wiring, claim)
         except ServewrightError as error:
-            _fail(wiring, store, work_id, claimed, lease, error)
+            _fail(wiring, claim, lease, error)
         else:
-            LOG.info("%s attempt %d completed", work_id, attempt)
+            LOG.info("%s completed", name)
 
 
-def put_files(
-    wiring: Wiring, claimed: Claimed, lease: Lease, files: Iterable[ResultFile]
+def _make(wiring: Wiring, claim: Claim, lease: Lease, make: Maker) -> None:
+    """Make the results, store them and commit."""
+    with tempfile.TemporaryDirectory(prefix="servewright-") as folder:
+        made = make(wiring, claim, lease, Path(folder))
+    artifacts = _put_files(wiring, claim, lease, made.files)
+    lease.patiently(
+        lambda: wiring.work.complete(
+            claim.work_id, claim.attempt, artifacts, headline=made.headline, facts=made.facts
+        )
+    )
+
+
+def _put_files(
+    wiring: Wiring, claim: Claim, lease: Lease, files: Sequence[ResultFile]
 ) -> dict[str, StoredFile]:
     """Write result files below the attempt's prefix; return them by name."""
     artifacts: dict[str, StoredFile] = {}
-    listed = list(files)
-    for number, file in enumerate(listed):
-        lease(Stage.STORE, _stored(number, len(listed)))
-        key = f"{claimed.result_prefix}/{file.path}"
+    for number, file in enumerate(files):
+        lease(Stage.STORE, _stored(number, len(files)))
+        key = f"{claim.result_prefix}/{file.path}"
         lease.patiently(lambda k=key, f=file: wiring.objects.put_bytes(k, f.data, f.media_type))  # type: ignore[misc]
         artifacts[file.name] = StoredFile(
             key, hashlib.sha256(file.data).hexdigest(), len(file.data), file.media_type
@@ -122,10 +110,10 @@ def _stored(number: int, total: int) -> float:
     return first + (1.0 - first) * number / max(1, total)
 
 
-def fetch_film(wiring: Wiring, key: str, sha256: str, film: Path) -> None:
+def fetch_film(wiring: Wiring, clip: StoredFilm, film: Path) -> None:
     """Copy a clip here and check that it is the film that was uploaded."""
     try:
-        wiring.objects.fetch(key, film)
+        wiring.objects.fetch(clip.key, film)
     except ObjectMissing as error:
         raise ClipDamaged(
             "The stored film is missing from the object store. Upload the clip again."
@@ -134,38 +122,34 @@ def fetch_film(wiring: Wiring, key: str, sha256: str, film: Path) -> None:
     with film.open("rb") as source:
         while piece := source.read(_COPY):
             digest.update(piece)
-    if digest.hexdigest() != sha256:
+    if digest.hexdigest() != clip.sha256:
         raise ClipDamaged(
             "The stored film is no longer the one that was uploaded (its SHA-256 differs). Upload "
             "the clip again."
         )
 
 
-def _fail(
-    wiring: Wiring,
-    store: AnalysisStore | DocumentStore,
-    work_id: str,
-    claimed: Claimed,
-    lease: Lease,
-    error: ServewrightError,
-) -> None:
+def _fail(wiring: Wiring, claim: Claim, lease: Lease, error: ServewrightError) -> None:
     """State the error on the work; the same commit writes the event."""
+    name = f"{claim.work_id} attempt {claim.attempt}"
     named = error.extra.get("stage")
     stage = Stage(named) if named else lease.stage
     # What is wrong with a film is its owner's affair; the rest is the operator's, with a trace.
     trace = error if error.status >= OPERATORS_AFFAIR else None
-    LOG.warning("%s attempt %d failed: %s", work_id, claimed.attempt, error.code, exc_info=trace)
-    _discard(wiring, claimed)
+    LOG.warning(
+        "%s attempt %d failed: %s", claim.work_id, claim.attempt, error.code, exc_info=trace
+    )
+    _discard(wiring, claim)
     try:
-        lease.patiently(lambda: store.fail(work_id, claimed.attempt, error, stage))
+        lease.patiently(lambda: wiring.work.fail(claim.work_id, claim.attempt, error, stage))
     except (LeaseLost, Cancelled, Erased) as lost:
-        LOG.info("%s attempt %d given up: %s", work_id, claimed.attempt, lost.code)
+        LOG.info("%s given up: %s", name, lost.code)
 
 
-def _discard(wiring: Wiring, claimed: Claimed) -> None:
+def _discard(wiring: Wiring, claim: Claim) -> None:
     """Remove what this attempt wrote; the sweep of the service catches what stays."""
     with suppress(DependencyError):
-        wiring.objects.delete_prefix(claimed.result_prefix)
+        wiring.objects.delete_prefix(claim.result_prefix)
 
 
 @contextmanager

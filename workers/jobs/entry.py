@@ -2,27 +2,22 @@
 
 from __future__ import annotations
 
-from models.contract.vocabulary import WorkKind
 from service.core.jobs import Attempt
 from service.core.settings import Settings
-from service.core.wiring import wire
-from workers.jobs import analysis, documents
-from workers.jobs.configured import shared_stages
+from service.core.wiring import Wiring, wire
+from workers.jobs.attempt import run_attempt
+from workers.jobs.makers import MAKERS
 
 
 def carry_out(attempt: Attempt) -> None:
     """Carry out one attempt at one piece of queued work."""
-    settings = Settings()
-    wiring = wire(settings)
+    wiring = wire(Settings())
     try:
-        if attempt.kind is WorkKind.ANALYSIS:
-            analysis.work(
-                wiring,
-                attempt.work_id,
-                attempt.number,
-                lambda models: shared_stages(settings, models),
-            )
-        else:
-            documents.work(wiring, attempt.work_id, attempt.number)
+        work(wiring, attempt)
     finally:
         wiring.close()
+
+
+def work(wiring: Wiring, attempt: Attempt) -> None:
+    """Carry out one attempt with these adapters."""
+    run_attempt(wiring, attempt, MAKERS[attempt.kind])

@@ -125,7 +125,7 @@ def give_back(settings: Settings, attempt: Attempt) -> None:
     work_id = attempt.work_id
     wiring = wire(settings)
     try:
-        following = wiring.store_of(work_id).release(work_id, attempt.number)
+        following = wiring.work.release(work_id, attempt.number)
         wiring.queue.enqueue(work_id, following)
         LOG.info("%s handed back; next attempt %d", work_id, following)
     except (LeaseLost, Cancelled, Erased):

@@ -16,11 +16,12 @@ from fastapi import FastAPI
 
 from models.contract.analysis import Analysis as AnalysisDocument
 from models.contract.resources import Events, Metrics
+from models.contract.vocabulary import WorkKind
 from service.api.app import create_app
 from service.core.access import Scope
+from service.core.claims import StoredFile
 from service.core.settings import Settings
 from service.core.wiring import Wiring
-from service.core.work import StoredFile
 
 with warnings.catch_warnings():  # it asks for another HTTP client; this one does
     warnings.simplefilter("ignore")
@@ -148,7 +149,7 @@ def example_result() -> AnalysisDocument:
 
 def complete(wired: Wiring, analysis_id: str, attempt: int = 1) -> dict[str, bytes]:
     """Do what a worker does at the end: write the results, then commit. Return the bytes."""
-    claim = wired.analyses.claim(analysis_id, attempt, "worker")
+    claim = wired.work.claim(WorkKind.ANALYSIS, analysis_id, attempt, "worker")
     result = example_result()
     from io import BytesIO
 
@@ -170,9 +171,7 @@ def complete(wired: Wiring, analysis_id: str, attempt: int = 1) -> dict[str, byt
         wired.objects.put_bytes(key, data, media_type)
         artifacts[name] = StoredFile(key, hashlib.sha256(data).hexdigest(), len(data), media_type)
         written[name] = data
-    wired.analyses.complete(
-        analysis_id, attempt, artifacts, facts=result.clip, headline={"serves": 1}
-    )
+    wired.work.complete(analysis_id, attempt, artifacts, facts=result.clip, headline={"serves": 1})
     return written
 
 

@@ -9,13 +9,15 @@ import pytest
 from sqlalchemy import select
 
 from models.contract.errors import Erased
+from models.contract.vocabulary import WorkKind
+from service.core.queue import attempt_at
 from service.core.settings import Settings
-from service.core.tables import DerivedDocument, OutboxEvent
+from service.core.tables import OutboxEvent, Work
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import analysed, made, new_player, new_session
 from tests.integration.api.conftest import assert_problem
 from tests.integration.api.test_erasure import traces
-from workers.jobs import documents as document_jobs
+from workers.jobs import entry
 
 CANARY = "canary-51be20"
 MARK = "canary-of-documents-9d41"
@@ -46,7 +48,7 @@ class Story:
         ]
         self.documents = [made(reply) for reply in asked]
         for document in self.documents[:3]:  # the comparison stays queued
-            document_jobs.work(wired, document["id"], 1)
+            entry.work(wired, attempt_at(document["id"], 1))
             assert client.get(document["links"]["self"]).json()["status"] == "completed"
 
 
@@ -54,15 +56,18 @@ def words(story: Story) -> list[str]:
     return [MARK, story.first, *(document["id"] for document in story.documents)]
 
 
-@pytest.mark.parametrize("what", ["clip", "session"])
+@pytest.mark.parametrize("what", ["clip", "session", "analysis"])
 def test_documents_go_with_what_they_were_made_from(
     client: httpx.Client, wired: Wiring, settings: Settings, what: str
 ) -> None:
     story = Story(client, wired)
-    assert {"documents", "document_inputs"} <= set(traces(wired, settings, words(story)))
+    assert {"work", "work_inputs"} <= set(traces(wired, settings, words(story)))
+    clip = client.get(f"/v1/analyses/{story.first}").json()["clip_id"]
     if what == "clip":
-        clip = client.get(f"/v1/analyses/{story.first}").json()["clip_id"]
         assert client.delete(f"/v1/clips/{clip}").status_code == 204
+    elif what == "analysis":
+        assert client.delete(f"/v1/analyses/{story.first}").status_code == 204
+        assert client.get(f"/v1/clips/{clip}/content").status_code == 200
     else:
         address = f"/v1/players/{story.player}/sessions/{story.before}"
         assert client.delete(address).status_code == 204
@@ -101,11 +106,11 @@ def test_running_job_cannot_bring_a_document_back(
 ) -> None:
     story = Story(client, wired)
     comparison = story.documents[3]["id"]
-    claim = wired.documents.claim(comparison, 1, "w")
+    claim = wired.work.claim(WorkKind.COMPARISON, comparison, 1, "w")
     client.delete(f"/v1/players/{story.player}")
     wired.objects.put_bytes(f"{claim.result_prefix}/result.json", CANARY.encode(), "text/plain")
     with pytest.raises(Erased):
-        wired.documents.complete(comparison, 1, {})
+        wired.work.complete(comparison, 1, {})
     wired.reconciler().run_once()
     assert traces(wired, settings, [CANARY]) == []
 
@@ -127,7 +132,7 @@ def test_retention_event_is_written_once_and_goes_with_the_player(
     assert client.delete(f"/v1/players/{player}/sessions/{practice}").status_code == 204
     with wired.database.read() as session:
         assert session.scalars(select(OutboxEvent)).all() == []
-        assert session.scalars(select(DerivedDocument)).all() == []
+        assert session.scalars(select(Work)).all() == []
     again = new_session(client, player, "acquisition", 7)
     assert again
     assert wired.reconciler().run_once().reminded == 1

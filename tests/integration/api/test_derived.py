@@ -12,13 +12,15 @@ from sqlalchemy import select
 
 from models.contract.plan import DrillOutcome, PracticePlan
 from models.contract.progress import Progress
+from models.contract.vocabulary import WorkKind
 from models.contract.webhook import WebhookEvent
 from service.core.access import Scope
+from service.core.queue import attempt_at
 from service.core.tables import OutboxEvent
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import NOW, analysed, made, new_clip, new_player, new_session
 from tests.integration.api.conftest import assert_problem
-from workers.jobs import documents as document_jobs
+from workers.jobs import entry
 
 CHECK = {"finding": "weight_not_on_rear_foot", "drill": "hold_loaded"}
 
@@ -26,7 +28,7 @@ CHECK = {"finding": "weight_not_on_rear_foot", "drill": "hold_loaded"}
 def done(client: httpx.Client, wired: Wiring, resource: dict[str, Any]) -> dict[str, Any]:
     """Run the job of a document; return the completed resource."""
     assert wired.queue.is_known(resource["id"], 1)
-    document_jobs.work(wired, resource["id"], 1)
+    entry.work(wired, attempt_at(resource["id"], 1))
     body = made(client.get(resource["links"]["self"]), 200)
     assert body["status"] == "completed", body["problem"]
     return body
@@ -130,7 +132,7 @@ def test_comparison_names_its_sides(client: httpx.Client, wired: Wiring) -> None
     assert asked["player_id"] == player
     again = client.post("/v1/comparisons", json=body, headers={"idempotency-key": "k"})
     assert again.json()["id"] == asked["id"]
-    claim = wired.documents.claim(asked["id"], 1, "worker")
+    claim = wired.work.claim(WorkKind.COMPARISON, asked["id"], 1, "worker")
     assert [one.side for one in claim.inputs] == ["first", "first", "second"]
     assert claim.request["labels"] == {"first": "before", "second": "after"}
     assert claim.request["focus"] == ["rear_foot_load_share@loading"]
@@ -211,7 +213,7 @@ def test_minor_player_brings_cautions_into_every_document(
     session = new_session(client, player, "baseline", 1)
     clip = new_clip(client, session)
     analysis = made(client.post("/v1/analyses", json={"clip_id": clip}))["id"]
-    assert wired.analyses.claim(analysis, 1, "w").minor is True
+    assert wired.work.claim(WorkKind.ANALYSIS, analysis, 1, "w").minor is True
     analysed(client, wired, session, b"another")
     client.post(f"/v1/analyses/{analysis}/cancel")
     body = done(client, wired, made(client.post(f"/v1/players/{player}/plans", json={})))
@@ -228,7 +230,7 @@ def test_results_that_were_lost_are_a_typed_failure(client: httpx.Client, wired:
         if info.key.endswith("result.json"):
             wired.objects.put_bytes(info.key, b"{}", "application/json")
     asked = made(client.post(f"/v1/players/{player}/plans", json={}))
-    document_jobs.work(wired, asked["id"], 1)
+    entry.work(wired, attempt_at(asked["id"], 1))
     body = client.get(asked["links"]["self"]).json()
     assert (body["status"], body["problem"]["code"]) == ("failed", "internal_error")
     assert [e.type for e in events(wired, "plan.")] == ["plan.failed"]

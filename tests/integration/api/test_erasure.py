@@ -10,6 +10,7 @@ import pytest
 from sqlalchemy import func, select, text
 
 from models.contract.errors import Erased, ObjectStoreUnavailable
+from models.contract.vocabulary import WorkKind
 from service.core.settings import Settings
 from service.core.tables import Base, Erasure, OutboxEvent
 from service.core.wiring import Wiring
@@ -68,7 +69,7 @@ def test_nothing_is_left_of_an_erased_clip(
         event_id = session.execute(select(OutboxEvent.id)).scalar_one()
     words = [CANARY, clip_id, analysis_id, second, event_id]
     before = traces(wired, settings, words)
-    assert {"clips", "analyses", "outbox_events", "deliveries", "idempotent_replies"} <= set(before)
+    assert {"clips", "work", "outbox_events", "deliveries", "idempotent_replies"} <= set(before)
 
     assert client.delete(f"/v1/clips/{clip_id}").status_code == 204
     assert traces(wired, settings, words) == []
@@ -95,13 +96,13 @@ def test_running_job_cannot_bring_it_back(
     client: httpx.Client, wired: Wiring, settings: Settings
 ) -> None:
     clip_id, analysis_id = send(client)
-    claim = wired.analyses.claim(analysis_id, 1, "w")
+    claim = wired.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w")
     assert client.delete(f"/v1/clips/{clip_id}").status_code == 204
     wired.objects.put_bytes(f"{claim.result_prefix}/late.json", CANARY.encode(), "text/plain")
     with pytest.raises(Erased):
-        wired.analyses.heartbeat(analysis_id, 1)
+        wired.work.heartbeat(analysis_id, 1)
     with pytest.raises(Erased):
-        wired.analyses.complete(analysis_id, 1, {})
+        wired.work.complete(analysis_id, 1, {})
     wired.reconciler().run_once()
     assert traces(wired, settings, [CANARY]) == []
 

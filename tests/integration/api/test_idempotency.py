@@ -9,14 +9,14 @@ import httpx
 import pytest
 from sqlalchemy import func, select, update
 
-from service.core.tables import Analysis, IdempotentReply
+from service.core.tables import IdempotentReply, Work
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem
 
 
 def count(wired: Wiring) -> int:
     with wired.database.read() as session:
-        return session.execute(select(func.count()).select_from(Analysis)).scalar_one()
+        return session.execute(select(func.count()).select_from(Work)).scalar_one()
 
 
 def test_repeat_gives_the_same_analysis(client: httpx.Client, wired: Wiring, clip_id: str) -> None:

@@ -7,10 +7,11 @@ import pytest
 import yaml
 from jsonschema import Draft202012Validator
 
+from service.core.queue import attempt_at
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import analysed, made, new_player, new_session
 from tests.integration.api.conftest import assert_problem
-from workers.jobs import documents as document_jobs
+from workers.jobs import entry
 
 OWN = """\
 name: Club rules
@@ -80,7 +81,7 @@ def test_plan_by_own_rules_outlives_them(client: httpx.Client, wired: Wiring) ->
     rules = made(send(client, OWN))
     asked = made(client.post(f"/v1/players/{player}/plans", json={"rules_id": rules["id"]}))
     client.delete(rules["links"]["self"])
-    document_jobs.work(wired, asked["id"], 1)
+    entry.work(wired, attempt_at(asked["id"], 1))
     body = client.get(asked["links"]["self"]).json()
     assert body["headline"]["focus"] == "stiff"  # 74.2 deg in the example serve
     assert body["headline"]["next"] == "hold_loaded"

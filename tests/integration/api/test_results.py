@@ -9,7 +9,7 @@ import pytest
 
 from models.contract.analysis import Analysis as AnalysisDocument
 from models.contract.errors import NoPerson
-from models.contract.vocabulary import Stage
+from models.contract.vocabulary import Stage, WorkKind
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem
 
@@ -22,8 +22,8 @@ def test_progress_of_a_running_analysis(
     queued = client.get(f"/v1/analyses/{analysis_id}").json()
     assert (queued["status"], queued["progress"], queued["stage"]) == ("queued", 0.0, None)
     assert wired.queue.is_known(analysis_id, 1)
-    wired.analyses.claim(analysis_id, 1, "w")
-    wired.analyses.heartbeat(analysis_id, 1, Stage.POSE, 0.25)
+    wired.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w")
+    wired.work.heartbeat(analysis_id, 1, Stage.POSE, 0.25)
     running = client.get(f"/v1/analyses/{analysis_id}").json()
     assert (running["status"], running["progress"], running["stage"]) == ("running", 0.25, "pose")
     assert "result" not in running["links"]
@@ -56,8 +56,8 @@ def test_completed_analysis_links_to_its_results(
 
 
 def test_failed_analysis_says_why(client: httpx.Client, wired: Wiring, analysis_id: str) -> None:
-    wired.analyses.claim(analysis_id, 1, "w")
-    wired.analyses.fail(analysis_id, 1, NoPerson(), Stage.POSE)
+    wired.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w")
+    wired.work.fail(analysis_id, 1, NoPerson(), Stage.POSE)
     body = client.get(f"/v1/analyses/{analysis_id}").json()
     assert body["status"] == "failed"
     assert body["problem"]["code"] == "no_person"
@@ -129,7 +129,7 @@ def test_resources_have_tags_too(client: httpx.Client, wired: Wiring, analysis_i
     address = f"/v1/analyses/{analysis_id}"
     tag = client.get(address).headers["etag"]
     assert client.get(address, headers={"if-none-match": tag}).status_code == 304
-    wired.analyses.claim(analysis_id, 1, "w")
+    wired.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w")
     assert client.get(address, headers={"if-none-match": tag}).status_code == 200
 
 

@@ -18,13 +18,18 @@ from models.contract.errors import (
 )
 from models.contract.tracks import JointTrack
 from models.contract.vocabulary import AnalysisStatus
+from service.core.claims import Claim
 from service.core.objects import ObjectInfo
-from service.core.tables import Analysis, Clip, OutboxEvent
+from service.core.queue import attempt_at
+from service.core.tables import Clip, OutboxEvent, Work
 from service.core.wiring import Wiring
 from tests.films import TESTER, queue_film
 from tests.unit.pipeline.fakes import FakeClip, stages
-from workers.jobs import analysis as jobs
 from workers.jobs import lease
+from workers.jobs.analysis import ChooseStages, analyse
+from workers.jobs.attempt import run_attempt
+from workers.jobs.lease import Lease
+from workers.jobs.making import Made
 from workers.pipeline.run import StageFunctions
 
 
@@ -35,14 +40,23 @@ def film(tmp_path: Path) -> Path:
     return path
 
 
-def row(wiring: Wiring, analysis_id: str) -> Analysis:
+def row(wiring: Wiring, analysis_id: str) -> Work:
     with wiring.database.read() as session:
-        return session.get_one(Analysis, analysis_id)
+        return session.get_one(Work, analysis_id)
 
 
 def events(wiring: Wiring) -> list[str]:
     with wiring.database.read() as session:
         return list(session.scalars(select(OutboxEvent.type)))
+
+
+def work(wiring: Wiring, analysis_id: str, attempt: int, choose: ChooseStages) -> None:
+    """Run one attempt with these stages."""
+
+    def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
+        return analyse(wiring, claim, lease, folder, choose)
+
+    run_attempt(wiring, attempt_at(analysis_id, attempt), make)
 
 
 def always(chosen: StageFunctions) -> Callable[[tuple[str, ...] | None], StageFunctions]:
@@ -55,7 +69,7 @@ def keys(wiring: Wiring) -> list[str]:
 
 def test_finished_job_shows_one_result_and_one_event(wiring: Wiring, film: Path) -> None:
     analysis_id = queue_film(wiring, film)
-    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    work(wiring, analysis_id, 1, always(stages(FakeClip())))
     done = row(wiring, analysis_id)
     assert done.status == AnalysisStatus.COMPLETED
     assert done.progress == 1.0
@@ -84,7 +98,7 @@ def test_finished_job_shows_one_result_and_one_event(wiring: Wiring, film: Path)
 def test_job_that_runs_twice_leaves_one_result(wiring: Wiring, film: Path) -> None:
     analysis_id = queue_film(wiring, film)
     for _ in range(2):
-        jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+        work(wiring, analysis_id, 1, always(stages(FakeClip())))
     assert events(wiring) == ["analysis.completed"]
     assert len(keys(wiring)) == 7
 
@@ -97,7 +111,7 @@ def test_options_reach_the_stages(wiring: Wiring, film: Path) -> None:
         return stages(FakeClip())
 
     analysis_id = queue_film(wiring, film, {"models": ["blazepose_full"], "height_m": 1.8})
-    jobs.work(wiring, analysis_id, 1, choose)
+    work(wiring, analysis_id, 1, choose)
     assert asked == [("blazepose_full",)]
 
 
@@ -113,7 +127,7 @@ def test_typed_failure_is_a_problem_on_the_row_and_an_event(
     wiring: Wiring, film: Path, clip: FakeClip, code: str, stage: str
 ) -> None:
     analysis_id = queue_film(wiring, film)
-    jobs.work(wiring, analysis_id, 1, always(stages(clip)))
+    work(wiring, analysis_id, 1, always(stages(clip)))
     failed = row(wiring, analysis_id)
     assert failed.status == AnalysisStatus.FAILED
     assert failed.problem is not None
@@ -129,7 +143,7 @@ def test_bug_in_a_stage_fails_the_analysis_but_not_the_worker(wiring: Wiring, fi
         raise ZeroDivisionError
 
     analysis_id = queue_film(wiring, film)
-    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip(), estimate=broken)))
+    work(wiring, analysis_id, 1, always(stages(FakeClip(), estimate=broken)))
     failed = row(wiring, analysis_id)
     assert failed.problem is not None
     assert failed.problem["code"] == "internal_error"
@@ -141,7 +155,7 @@ def test_stored_film_that_changed_is_refused(wiring: Wiring, film: Path) -> None
     with wiring.database.read() as session:
         clip = session.get_one(Clip, row(wiring, analysis_id).clip_id)
     wiring.objects.put_bytes(clip.object_key, b"other bytes", "video/mp4")
-    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    work(wiring, analysis_id, 1, always(stages(FakeClip())))
     failed = row(wiring, analysis_id)
     assert failed.problem is not None
     assert failed.problem["code"] == "clip_damaged"
@@ -152,7 +166,7 @@ def test_film_gone_from_the_store_is_a_typed_failure(wiring: Wiring, film: Path)
     with wiring.database.read() as session:
         clip = session.get_one(Clip, row(wiring, analysis_id).clip_id)
     wiring.objects.delete(clip.object_key)
-    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    work(wiring, analysis_id, 1, always(stages(FakeClip())))
     failed = row(wiring, analysis_id)
     assert failed.problem is not None
     assert failed.problem["code"] == "clip_damaged"
@@ -166,7 +180,7 @@ def test_work_that_is_no_longer_ours_leaves_nothing(
         raise error
 
     analysis_id = queue_film(wiring, film)
-    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip(), estimate=lost)))
+    work(wiring, analysis_id, 1, always(stages(FakeClip(), estimate=lost)))
     assert row(wiring, analysis_id).status == AnalysisStatus.RUNNING  # somebody else's affair
     assert events(wiring) == []
     assert keys(wiring) == []
@@ -177,10 +191,10 @@ def test_late_attempt_cannot_commit(wiring: Wiring, film: Path) -> None:
 
     def taken_over(*_arguments: object) -> dict[str, bytes]:
         with wiring.database.write() as session:
-            session.execute(update(Analysis).where(Analysis.id == analysis_id).values(attempt=2))
+            session.execute(update(Work).where(Work.id == analysis_id).values(attempt=2))
         return {}
 
-    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip(), draw=taken_over)))
+    work(wiring, analysis_id, 1, always(stages(FakeClip(), draw=taken_over)))
     assert row(wiring, analysis_id).status == AnalysisStatus.RUNNING
     assert row(wiring, analysis_id).artifacts == {}
     assert events(wiring) == []
@@ -192,7 +206,7 @@ def test_attempt_of_another_number_is_not_started(wiring: Wiring, film: Path) ->
         raise AssertionError("started")
 
     analysis_id = queue_film(wiring, film)
-    jobs.work(wiring, analysis_id, 2, never)
+    work(wiring, analysis_id, 2, never)
     assert row(wiring, analysis_id).status == AnalysisStatus.QUEUED
 
 
@@ -211,18 +225,18 @@ def test_short_outage_of_the_object_store_is_waited_out(
         return real(key, data, media_type)
 
     monkeypatch.setattr(wiring.objects, "put_bytes", put)
-    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    work(wiring, analysis_id, 1, always(stages(FakeClip())))
     assert row(wiring, analysis_id).status == AnalysisStatus.COMPLETED
 
 
 def test_annotated_film_is_made_when_asked_for(wiring: Wiring, film: Path) -> None:
     made = stages(FakeClip(), film=lambda *_arguments: b"a film")
     plain, asked = queue_film(wiring, film), None
-    jobs.work(wiring, plain, 1, always(made))
+    work(wiring, plain, 1, always(made))
     assert "film.mp4" not in row(wiring, plain).artifacts
     film.write_bytes(b"other bytes of a film")
     asked = queue_film(wiring, film, {"annotated_film": True})
-    jobs.work(wiring, asked, 1, always(made))
+    work(wiring, asked, 1, always(made))
     artifact = row(wiring, asked).artifacts["film.mp4"]
     assert artifact["media_type"] == "video/mp4"
     with wiring.objects.open(artifact["key"]) as stream:
@@ -244,7 +258,7 @@ def test_film_of_a_minor_carries_the_cautions(wiring: Wiring, film: Path) -> Non
     analysis_id = queue_film(wiring, film)
     with wiring.database.write() as session:
         session.execute(update(Clip).values(session_id=filed.id))
-    jobs.work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    work(wiring, analysis_id, 1, always(stages(FakeClip())))
     key = row(wiring, analysis_id).artifacts["result"]["key"]
     with wiring.objects.open(key) as stream:
         document = AnalysisDocument.model_validate_json(stream.read())

@@ -10,14 +10,15 @@ import pytest
 from models.contract.clip import ClipFacts
 from models.contract.comparison import Comparison
 from models.contract.vocabulary import WorkKind
-from service.core.documents import Input
+from service.core.claims import StoredFile
 from service.core.objects import ObjectInfo
-from service.core.tables import Clip, DerivedDocument
+from service.core.queue import attempt_at
+from service.core.tables import Clip, Work
 from service.core.wiring import Wiring
-from service.core.work import StoredFile
+from service.core.work import Input
 from tests.films import TESTER, queue_film, write_film
 from tests.unit.report.conftest import Case, load
-from workers.jobs import documents as document_jobs
+from workers.jobs import entry
 from workers.pipeline.result_files import result_files
 from workers.pipeline.run import PipelineResult
 
@@ -25,7 +26,7 @@ from workers.pipeline.run import PipelineResult
 def completed(wiring: Wiring, case: Case, film: Path) -> str:
     """Enter a film and the finished analysis of it."""
     analysis_id = queue_film(wiring, film)
-    claim = wiring.analyses.claim(analysis_id, 1, "w")
+    claim = wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w")
     artifacts = {}
     for file in result_files(PipelineResult(case.analysis, case.track, (case.body,))):
         key = f"{claim.result_prefix}/{file.path}"
@@ -33,7 +34,7 @@ def completed(wiring: Wiring, case: Case, film: Path) -> str:
         digest = hashlib.sha256(file.data).hexdigest()
         artifacts[file.name] = StoredFile(key, digest, len(file.data), file.media_type)
     facts: ClipFacts = case.analysis.clip
-    wiring.analyses.complete(analysis_id, 1, artifacts, facts=facts)
+    wiring.work.complete(analysis_id, 1, artifacts, facts=facts)
     return analysis_id
 
 
@@ -54,17 +55,17 @@ def asked(wiring: Wiring, tmp_path: Path) -> str:
     request = {"labels": {"first": "May", "second": "June"}, "kind": "serve", "film": False}
     request["focus"] = ["pelvis_turn"]
     with wiring.database.write() as session:
-        return wiring.documents.create(session, TESTER, WorkKind.COMPARISON, request, inputs).id
+        return wiring.work.enter(session, TESTER, WorkKind.COMPARISON, request, inputs).id
 
 
-def row(wiring: Wiring, document_id: str) -> DerivedDocument:
+def row(wiring: Wiring, document_id: str) -> Work:
     with wiring.database.read() as session:
-        return session.get_one(DerivedDocument, document_id)
+        return session.get_one(Work, document_id)
 
 
 def test_job_makes_the_comparison(wiring: Wiring, asked: str) -> None:
     for _ in range(2):  # delivery is at least once
-        document_jobs.work(wiring, asked, 1)
+        entry.work(wiring, attempt_at(asked, 1))
     done = row(wiring, asked)
     assert done.status == "completed", done.problem
     assert {"result", "report.html", "pictures/pair-trophy.jpg"} <= set(done.artifacts)
@@ -83,7 +84,7 @@ def test_film_that_is_no_longer_the_uploaded_one_is_refused(wiring: Wiring, aske
     assert clip is not None
     written: ObjectInfo = wiring.objects.put_bytes(clip.object_key, b"other", "video/mp4")
     assert written.size_bytes == 5
-    document_jobs.work(wiring, asked, 1)
+    entry.work(wiring, attempt_at(asked, 1))
     failed = row(wiring, asked)
     assert failed.status == "failed"
     assert failed.problem is not None

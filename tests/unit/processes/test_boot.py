@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from models.contract.vocabulary import AnalysisStatus
+from models.contract.vocabulary import AnalysisStatus, WorkKind
 from service.core.queue import attempt_at
-from service.core.tables import Analysis
+from service.core.tables import Work
 from service.core.wiring import Wiring
 from tests.films import queue_film
 from workers.processes import boot as main
@@ -17,10 +17,10 @@ def test_work_of_a_stopped_worker_is_sent_out_again(wiring: Wiring, tmp_path: Pa
     film = tmp_path / "film.mp4"
     film.write_bytes(b"film")
     analysis_id = queue_film(wiring, film)
-    wiring.analyses.claim(analysis_id, 1, "w1")
+    wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
     main.give_back(wiring.settings, attempt_at(analysis_id, 1))
     with wiring.database.read() as session:
-        row = session.get_one(Analysis, analysis_id)
+        row = session.get_one(Work, analysis_id)
     assert (row.status, row.attempt, row.crashes) == (AnalysisStatus.QUEUED, 2, 0)
     assert wiring.queue.is_known(analysis_id, 2)
 

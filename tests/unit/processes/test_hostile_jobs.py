@@ -259,6 +259,21 @@ def test_tidying_up_calls_nothing(bench: Bench, marker: Path) -> None:
     assert bench.status(name) == b"failed"
 
 
+def test_jobs_of_the_version_before_are_sent_again(bench: Bench) -> None:
+    """They named a function. Refused, they are lost for the queue, which the reconciler mends."""
+    work_id = new_id("ana")
+    stock = Queue(bench.name, connection=bench.connection, serializer=JSONSerializer)
+    job = stock.enqueue(
+        "workers.jobs.analysis.run_analysis", args=[work_id, 1], job_id=f"{work_id}-1"
+    )
+    assert bench.run() == []
+    assert bench.status(job.id) == b"failed"
+    assert not bench.queue.is_known(work_id, 1)
+    bench.queue.enqueue(work_id, 1)
+    bench.done.write_text("")
+    assert bench.run() == [f"analysis {work_id} 1"]
+
+
 def test_orders_are_not_taken(bench: Bench) -> None:
     bench.worker.handle_payload({"data": b'{"command": "shutdown"}'})
     bench.worker.handle_payload({"data": b"not json"})

@@ -10,20 +10,26 @@ import pytest
 from sqlalchemy import select, update
 
 from models.contract.errors import Cancelled, ClipDamaged, Erased, LeaseLost
-from models.contract.vocabulary import AnalysisStatus, Stage
+from models.contract.vocabulary import AnalysisStatus, Stage, WorkKind
 from models.contract.webhook import WebhookEvent
 from service.core import lifecycle
 from service.core.access import Principal
-from service.core.analyses import AnalysisStore, result_prefix
+from service.core.claims import StoredFile
 from service.core.database import Database
 from service.core.identifiers import new_id
 from service.core.intake import Received
+from service.core.kinds import KINDS
 from service.core.objects import ObjectMissing
-from service.core.tables import Analysis, Clip, Delivery, OutboxEvent, WebhookEndpoint
+from service.core.tables import Clip, Delivery, OutboxEvent, WebhookEndpoint, Work
 from service.core.wiring import Wiring
-from service.core.work import StoredFile
+from service.core.work import WorkStore
+from tests.films import queue_analysis
 
 KEY = Principal("key", "main", frozenset({"admin"}))
+
+
+def result_prefix(analysis_id: str, attempt: int) -> str:
+    return KINDS[WorkKind.ANALYSIS].result_prefix(analysis_id, attempt)
 
 
 def film(wiring: Wiring, sha256: str = "a" * 64) -> Clip:
@@ -33,21 +39,23 @@ def film(wiring: Wiring, sha256: str = "a" * 64) -> Clip:
 
 
 def queued(wiring: Wiring) -> str:
-    return wiring.analyses.create(KEY, film(wiring).id, {"height_m": 1.8}).id
+    return queue_analysis(wiring, film(wiring).id, {"height_m": 1.8})
 
 
-def row(wiring: Wiring, analysis_id: str) -> Analysis:
+def row(wiring: Wiring, analysis_id: str) -> Work:
     with wiring.database.read() as session:
-        return session.get_one(Analysis, analysis_id)
+        return session.get_one(Work, analysis_id)
 
 
 def test_claim_hands_out_what_a_worker_needs(wiring: Wiring) -> None:
     analysis_id = queued(wiring)
-    claim = wiring.analyses.claim(analysis_id, 1, "w1")
-    assert claim.options == {"height_m": 1.8}
-    assert claim.clip_sha256 == "a" * 64
+    claim = wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
+    assert claim.request["options"]["height_m"] == 1.8
+    assert claim.film is not None
+    assert claim.film.sha256 == "a" * 64
+    assert claim.inputs == ()
     assert claim.result_prefix == result_prefix(analysis_id, 1)
-    assert wiring.objects.stat(claim.clip_key).size_bytes == 4
+    assert wiring.objects.stat(claim.film.key).size_bytes == 4
     assert row(wiring, analysis_id).status == "running"
 
 
@@ -57,7 +65,7 @@ def test_only_one_of_many_workers_gets_the_claim(wiring: Wiring) -> None:
 
     def work(name: str) -> None:
         try:
-            wiring.analyses.claim(analysis_id, 1, name)
+            wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, name)
             outcomes.append("claimed")
         except LeaseLost:
             outcomes.append("lost")
@@ -72,10 +80,10 @@ def test_only_one_of_many_workers_gets_the_claim(wiring: Wiring) -> None:
 
 def test_progress_only_rises(wiring: Wiring) -> None:
     analysis_id = queued(wiring)
-    wiring.analyses.claim(analysis_id, 1, "w1")
-    wiring.analyses.heartbeat(analysis_id, 1, Stage.POSE, 0.5)
-    wiring.analyses.heartbeat(analysis_id, 1, Stage.POSE, 0.4)
-    wiring.analyses.heartbeat(analysis_id, 1)
+    wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
+    wiring.work.heartbeat(analysis_id, 1, Stage.POSE, 0.5)
+    wiring.work.heartbeat(analysis_id, 1, Stage.POSE, 0.4)
+    wiring.work.heartbeat(analysis_id, 1)
     found = row(wiring, analysis_id)
     assert (found.stage, found.progress) == ("pose", 0.5)
 
@@ -103,8 +111,8 @@ def test_result_and_event_appear_together(wiring: Wiring) -> None:
                 )
             )
     analysis_id = queued(wiring)
-    wiring.analyses.claim(analysis_id, 1, "w1")
-    wiring.analyses.complete(
+    wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
+    wiring.work.complete(
         analysis_id, 1, {"result": artifact(analysis_id, 1)}, headline={"serves": 1}
     )
     with wiring.database.read() as session:
@@ -121,15 +129,15 @@ def test_result_and_event_appear_together(wiring: Wiring) -> None:
 
 def test_result_outside_the_attempts_prefix_is_refused(wiring: Wiring) -> None:
     analysis_id = queued(wiring)
-    wiring.analyses.claim(analysis_id, 1, "w1")
+    wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
     with pytest.raises(ValueError, match="prefix"):
-        wiring.analyses.complete(analysis_id, 1, {"result": artifact(analysis_id, 2)})
+        wiring.work.complete(analysis_id, 1, {"result": artifact(analysis_id, 2)})
 
 
 def test_failure_keeps_the_problem(wiring: Wiring) -> None:
     analysis_id = queued(wiring)
-    wiring.analyses.claim(analysis_id, 1, "w1")
-    wiring.analyses.fail(analysis_id, 1, ClipDamaged(), Stage.DECODE)
+    wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
+    wiring.work.fail(analysis_id, 1, ClipDamaged(), Stage.DECODE)
     problem = row(wiring, analysis_id).problem
     assert problem is not None
     assert problem["code"] == "clip_damaged"
@@ -138,39 +146,39 @@ def test_failure_keeps_the_problem(wiring: Wiring) -> None:
 
 def test_released_work_goes_on_under_the_next_attempt(wiring: Wiring) -> None:
     analysis_id = queued(wiring)
-    wiring.analyses.claim(analysis_id, 1, "w1")
-    assert wiring.analyses.release(analysis_id, 1) == 2
+    wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
+    assert wiring.work.release(analysis_id, 1) == 2
     with pytest.raises(LeaseLost):
-        wiring.analyses.complete(analysis_id, 1, {})
-    assert wiring.analyses.claim(analysis_id, 2, "w2").crashes == 0
+        wiring.work.complete(analysis_id, 1, {})
+    assert wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 2, "w2").crashes == 0
 
 
 def lapse(database: Database, analysis_id: str) -> None:
     with database.write() as session:
         session.execute(
-            update(Analysis)
-            .where(Analysis.id == analysis_id)
+            update(Work)
+            .where(Work.id == analysis_id)
             .values(lease_until=database.now(session) - timedelta(seconds=1))
         )
 
 
 def test_reconciler_recovers_a_lapsed_lease_and_fences_the_old_worker(wiring: Wiring) -> None:
     analysis_id = queued(wiring)
-    wiring.analyses.claim(analysis_id, 1, "w1")
+    wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
     assert wiring.reconciler().run_once().requeued == 0
     lapse(wiring.database, analysis_id)
     assert wiring.reconciler().run_once().requeued == 1
     assert wiring.queue.is_known(analysis_id, 2)
     with pytest.raises(LeaseLost):
-        wiring.analyses.heartbeat(analysis_id, 1)
-    wiring.analyses.claim(analysis_id, 2, "w2")
+        wiring.work.heartbeat(analysis_id, 1)
+    wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 2, "w2")
 
 
 def test_three_crashes_fail_the_analysis(wiring: Wiring) -> None:
     analysis_id = queued(wiring)
     for attempt in (1, 2, 3):
-        wiring.analyses.claim(analysis_id, attempt, "w")
-        wiring.analyses.heartbeat(analysis_id, attempt, Stage.DECODE)
+        wiring.work.claim(WorkKind.ANALYSIS, analysis_id, attempt, "w")
+        wiring.work.heartbeat(analysis_id, attempt, Stage.DECODE)
         lapse(wiring.database, analysis_id)
         wiring.reconciler().run_once()
     found = row(wiring, analysis_id)
@@ -186,7 +194,7 @@ def test_work_lost_by_the_queue_is_sent_again(wiring: Wiring) -> None:
     assert wiring.reconciler().run_once().enqueued_again == 0  # too early
     with wiring.database.write() as session:
         session.execute(
-            update(Analysis).values(queued_at=wiring.database.now(session) - timedelta(seconds=31))
+            update(Work).values(queued_at=wiring.database.now(session) - timedelta(seconds=31))
         )
     assert wiring.reconciler().run_once().enqueued_again == 1
     assert wiring.queue.is_known(analysis_id, 1)
@@ -201,21 +209,21 @@ def test_only_the_elected_reconciler_runs(wiring: Wiring) -> None:
 
 def test_cancelled_work_stops_at_the_next_heartbeat(wiring: Wiring) -> None:
     analysis_id = queued(wiring)
-    wiring.analyses.claim(analysis_id, 1, "w1")
-    assert wiring.analyses.cancel(KEY, analysis_id).status is AnalysisStatus.CANCELLED
+    wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
+    assert wiring.work.cancel(KEY, analysis_id).status is AnalysisStatus.CANCELLED
     with pytest.raises(Cancelled):
-        wiring.analyses.heartbeat(analysis_id, 1)
+        wiring.work.heartbeat(analysis_id, 1)
 
 
 def test_erased_while_running(wiring: Wiring) -> None:
     clip = film(wiring)
-    analysis_id = wiring.analyses.create(KEY, clip.id, {}).id
-    claim = wiring.analyses.claim(analysis_id, 1, "w1")
+    analysis_id = queue_analysis(wiring, clip.id)
+    claim = wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
     assert wiring.clips.erase(KEY, clip.id) is True
     late = f"{claim.result_prefix}/joints.npz"
     wiring.objects.put_bytes(late, b"x", "application/octet-stream")
     with pytest.raises(Erased):
-        wiring.analyses.complete(analysis_id, 1, {})
+        wiring.work.complete(analysis_id, 1, {})
     assert wiring.reconciler().run_once().swept == 1
     with pytest.raises(ObjectMissing):
         wiring.objects.stat(late)
@@ -227,8 +235,10 @@ def test_store_uses_the_clock_it_is_given(database_url: str, wiring: Wiring) -> 
     with wiring.database.read() as session:
         later = wiring.database.now(session) + timedelta(hours=1)
     database = Database(database_url, clock=lambda: later)
-    store = AnalysisStore(database, lifecycle.Policy(lease_s=7))
+    store = WorkStore(database, lifecycle.Policy(lease_s=7))
     try:
-        assert store.claim(analysis_id, 1, "w").lease_until == later + timedelta(seconds=7)
+        assert store.claim(WorkKind.ANALYSIS, analysis_id, 1, "w").lease_until == later + timedelta(
+            seconds=7
+        )
     finally:
         database.close()

@@ -57,7 +57,7 @@ def test_newer_migrations_keep_the_rows_there_are(empty_database_url: str) -> No
             session.execute(text(row))
     migrate_url(empty_database_url)
     with database.read() as session:
-        for table in ("clips", "analyses", "outbox_events", "deliveries"):
+        for table in ("clips", "work", "outbox_events", "deliveries"):
             assert session.execute(text(f"SELECT count(*) FROM {table}")).scalar_one() == 1
     database.close()
 

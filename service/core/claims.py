@@ -1,0 +1,161 @@
+"""What a worker is given with a piece of queued work: all that any kind of it needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session, aliased
+
+from models.contract.vocabulary import WorkKind
+from service.core.kinds import KINDS
+from service.core.players import may_be_minor
+from service.core.tables import Clip, FilmedSession, Player, Work, WorkInput
+
+
+@dataclass(frozen=True, slots=True)
+class StoredFile:
+    """A result file in the object store, under its name in the API (``joints.npz``)."""
+
+    key: str
+    sha256: str
+    size_bytes: int
+    media_type: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoredFilm:
+    """A clip in the object store."""
+
+    clip_id: str
+    key: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class InputFiles:
+    """Where the results of one finished analysis lie, its film, and its session if it is in one.
+
+    Attributes
+    ----------
+    side : str or None
+        ``first`` or ``second`` of a comparison.
+    """
+
+    work_id: str
+    side: str | None
+    artifacts: dict[str, StoredFile]
+    film: StoredFilm
+    session_id: str | None = None
+    session_kind: str | None = None
+    filmed_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """Work that a worker now owns.
+
+    Attributes
+    ----------
+    attempt : int
+        Fencing token; give it back with every call.
+    crashes : int
+        Workers this work has taken down so far.
+    request : dict
+        What was asked for, by kind; see :mod:`service.core.requests`.
+    film : StoredFilm or None
+        The clip that an analysis is of.
+    inputs : tuple of InputFiles
+        The analyses that it is made from, in order.
+    player : str or None
+        The player it is about, as the integrating app calls them.
+    minor : bool
+        A player may be under 18.
+    now : datetime
+        Time by the database's clock.
+    result_prefix : str
+        Write every result object below this prefix; it belongs to the attempt.
+    """
+
+    kind: WorkKind
+    work_id: str
+    attempt: int
+    crashes: int
+    lease_until: datetime
+    request: dict[str, Any]
+    film: StoredFilm | None
+    inputs: tuple[InputFiles, ...]
+    player: str | None
+    minor: bool
+    now: datetime
+    result_prefix: str
+
+
+def claim_of(session: Session, row: Work, now: datetime) -> Claim:
+    """Return what goes with a row that was just taken."""
+    found, seen = _inputs(session, row)
+    film = None
+    if row.clip_id is not None:
+        clip = session.get_one(Clip, row.clip_id)
+        film = _film(clip)
+        seen += [who for who in [_player(session, clip)] if who is not None]
+    player = session.get(Player, row.player_id) if row.player_id else None
+    if player is not None:
+        seen.append(player)
+    assert row.lease_until is not None
+    kind = WorkKind(row.kind)
+    return Claim(
+        kind=kind,
+        work_id=row.id,
+        attempt=row.attempt,
+        crashes=row.crashes,
+        lease_until=row.lease_until,
+        request=dict(row.request),
+        film=film,
+        inputs=found,
+        player=player.external_id if player is not None else None,
+        minor=any(may_be_minor(one, now) for one in seen),
+        now=now,
+        result_prefix=KINDS[kind].result_prefix(row.id, row.attempt),
+    )
+
+
+def _inputs(session: Session, row: Work) -> tuple[tuple[InputFiles, ...], list[Player]]:
+    """Return the analyses that work is made from, and the players in them."""
+    made = aliased(Work)
+    rows = session.execute(
+        select(WorkInput, made, Clip, FilmedSession, Player)
+        .join(made, made.id == WorkInput.input_id)
+        .join(Clip, Clip.id == made.clip_id)
+        .outerjoin(FilmedSession, FilmedSession.id == Clip.session_id)
+        .outerjoin(Player, Player.id == FilmedSession.player_id)
+        .where(WorkInput.work_id == row.id)
+        .order_by(WorkInput.position)
+    ).all()
+    inputs = tuple(
+        InputFiles(
+            work_id=analysis.id,
+            side=link.side,
+            artifacts={name: StoredFile(**facts) for name, facts in analysis.artifacts.items()},
+            film=_film(clip),
+            session_id=filmed.id if filmed else None,
+            session_kind=filmed.kind if filmed else None,
+            filmed_at=filmed.filmed_at if filmed else None,
+        )
+        for link, analysis, clip, filmed, _ in rows
+    )
+    return inputs, [who for *_, who in rows if who is not None]
+
+
+def _film(clip: Clip) -> StoredFilm:
+    assert clip.sha256 is not None
+    return StoredFilm(clip.id, clip.object_key, clip.sha256)
+
+
+def _player(session: Session, clip: Clip) -> Player | None:
+    if clip.session_id is None:
+        return None
+    filmed = session.get_one(FilmedSession, clip.session_id)
+    return session.get_one(Player, filmed.player_id)

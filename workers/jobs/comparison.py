@@ -1,0 +1,34 @@
+"""The comparison of two sides."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from models.contract.vocabulary import RepetitionKind
+from service.core.claims import Claim
+from service.core.wiring import Wiring
+from workers.derive.comparison import comparison_files, headline, sides
+from workers.jobs.configured import decode_limits
+from workers.jobs.lease import Lease
+from workers.jobs.making import Made, language_of
+from workers.jobs.shelf import sources_of
+
+
+def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
+    """Compare the inputs marked ``first`` with those marked ``second``."""
+    request = claim.request
+    sources = sources_of(wiring, claim, lease, folder)
+    marked = [(one.side or "", source) for one, source in zip(claim.inputs, sources, strict=True)]
+    first, second = sides(request["labels"]["first"], request["labels"]["second"], marked)
+    found, files = comparison_files(
+        first,
+        second,
+        decode_limits(wiring.settings),
+        kind=RepetitionKind(request["kind"]),
+        film=request["film"],
+        minor=claim.minor,
+        same_player=request.get("same_player", False),
+        focus=request.get("focus", ()),
+        language=language_of(claim),
+    )
+    return Made(files, headline(found))

@@ -1,0 +1,62 @@
+"""Results of finished analyses in the object store, as sources of documents."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from models.contract.analysis import Analysis
+from models.contract.errors import Erased
+from models.contract.joints import Joints
+from models.contract.tracks import BodyMotion, JointTrack
+from models.contract.vocabulary import Stage
+from service.core.claims import Claim, InputFiles
+from service.core.objects import ObjectMissing
+from service.core.wiring import Wiring
+from workers.derive.source import Source
+from workers.jobs.attempt import fetch_film
+from workers.jobs.lease import Lease
+
+PICTURES = "pictures/"
+FETCHED = 0.3
+"""How far a document is when its inputs are read (working value)."""
+
+
+def sources_of(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> list[Source]:
+    """Return the inputs of a claim; of each only the document is read now."""
+    lease(Stage.PROBE, 0.0)
+    sources = [_source(wiring, one, lease, folder) for one in claim.inputs]
+    lease(Stage.PICTURES, FETCHED)
+    return sources
+
+
+def _source(wiring: Wiring, one: InputFiles, lease: Lease, folder: Path) -> Source:
+    def read(name: str) -> bytes:
+        return lease.patiently(lambda: _read(wiring, one, name))
+
+    analysis = Analysis.model_validate_json(read("result"))
+
+    def joints() -> tuple[JointTrack, Sequence[BodyMotion | None]]:
+        track = JointTrack.from_npz(read("joints.npz"))
+        document = Joints.model_validate_json(read("joints"))
+        return track, document.motions(len(analysis.repetitions))
+
+    def film() -> Path:
+        path = folder / one.work_id
+        if not path.exists():
+            lease.patiently(lambda: fetch_film(wiring, one.film, path))
+        return path
+
+    def pictures() -> dict[str, bytes]:
+        names = [name for name in one.artifacts if name.startswith(PICTURES)]
+        return {name.removeprefix(PICTURES): read(name) for name in names}
+
+    return Source(one.work_id, analysis, joints, film, pictures)
+
+
+def _read(wiring: Wiring, one: InputFiles, name: str) -> bytes:
+    try:
+        with wiring.objects.open(one.artifacts[name].key) as stream:
+            return stream.read()
+    except ObjectMissing as error:  # only an erasure removes results
+        raise Erased("An analysis was erased while it was worked on.") from error
