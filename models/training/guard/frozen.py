@@ -57,7 +57,7 @@ def pack(track: JointTrack) -> bytes:
     for name, values in track.sources.items():
         arrays[f"source/{name}"] = _differences(values, _SOURCE_STEP)
     buffer = io.BytesIO()
-    np.savez_compressed(buffer, **arrays)
+    np.savez_compressed(buffer, **arrays)  # type: ignore[arg-type]
     return buffer.getvalue()
 
 
