@@ -21,6 +21,9 @@ class FieldError(Document):
 
     pointer: str = Field(description="JSON pointer (RFC 6901) or parameter name.")
     detail: str
+    code: str | None = Field(
+        default=None, description="Stable code of what is wrong with the value, where there is one."
+    )
 
 
 class Problem(Document):

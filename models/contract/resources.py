@@ -339,3 +339,13 @@ class Metrics(Document):
                 for one in analysis.repetitions
             )
         )
+
+
+class Wording(Document):
+    """The wording of codes and values in one language."""
+
+    language: str
+    languages: tuple[str, ...] = Field(description="All languages there are, the default first.")
+    entries: dict[str, str | dict[str, str]] = Field(
+        description="Templates by dotted name; plural forms by CLDR name."
+    )

@@ -24,6 +24,7 @@ from service.api import (
     problems,
     rules,
     webhooks,
+    words,
 )
 from service.api.dependencies import known_query
 from service.api.middleware import Authentication, BodyLimit, RequestBoundary
@@ -90,6 +91,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         rules.router,
         webhooks.router,
         keys.router,
+        words.router,
     ):
         app.include_router(router, dependencies=[Depends(known_query)])
     for module in (health, pages):

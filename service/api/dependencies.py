@@ -20,6 +20,8 @@ from models.contract.errors import (
     PreconditionFailed,
     PreconditionRequired,
 )
+from models.contract.problem import Problem
+from models.words import catalogue, negotiate
 from service.api.conditional import matches_strongly, matches_weakly, tag_of
 from service.api.paging import decode_cursor, encode_cursor, next_link
 from service.core.access import Principal, Scope
@@ -182,7 +184,15 @@ def represent(
     status: int = 200,
     headers: Mapping[str, str] | None = None,
 ) -> Response:
-    """Return a JSON document with its entity tag, or 304 when the caller has it already."""
+    """Return a JSON document with its entity tag, or 304 when the caller has it already.
+
+    The problem of work that failed is said in the language of Accept-Language.
+    """
+    problem = getattr(document, "problem", None)
+    if isinstance(problem, Problem):
+        words = catalogue(negotiate(request.headers.get("accept-language")))
+        document = document.model_copy(update={"problem": problem.said_in(words)})
+        headers = {"content-language": words.language, "vary": "accept-language", **(headers or {})}
     body = document.model_dump_json(by_alias=True).encode()
     sent = {"etag": tag_of(body), "cache-control": "private, no-cache", **(headers or {})}
     known = request.headers.get("if-none-match")

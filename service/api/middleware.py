@@ -69,7 +69,9 @@ class RequestBoundary:
             if not isinstance(error, ServewrightError):
                 logger.exception("request %s failed", request_id)
                 error = Internal()
-            response = problem_response(error, request_id, scope["path"])
+            response = problem_response(
+                error, request_id, scope["path"], Headers(scope=scope).get("accept-language")
+            )
             await response(scope, receive, outgoing)
 
 

@@ -22,7 +22,9 @@ Send a film of a tennis serve, start an analysis, follow it by its address or by
 measured serve mechanics.
 
 Every call below `/v1` needs an API key (`Authorization: Bearer sw_…`). Errors are RFC 9457 problem
-documents; each `type` leads to a page that says what to do. Lists are paged by `cursor`; results
+documents; each `type` leads to a page that says what to do, in the language of `Accept-Language`
+(`en` or `de`). Reasons and notes in documents are codes with parameters; `GET /v1/words/de` gives
+their wording. Lists are paged by `cursor`; results
 carry strong entity tags and answer conditional and range requests.
 
 Values are estimates from film, with intervals. They are not medical advice: stop on pain, and ask a
@@ -37,6 +39,7 @@ TAGS = [
         "description": "Documents made from analyses: comparison, progress, practice plan, drill "
         "check; the rules behind plans.",
     },
+    {"name": "words", "description": "The wording of codes, by language."},
     {"name": "webhooks", "description": "Where events are sent."},
     {"name": "keys", "description": "API keys."},
     {"name": "health", "description": "For load balancers and operators."},
@@ -77,6 +80,7 @@ _CONDITIONAL_ONLY = (
     "/{session_id}",
     "/{document_id}",
     "/{rules_id}",
+    "/{language}",
     "/file",
 )
 _NAMES_OTHERS = ("/analyses", "/clips", "/comparisons", "/drill-checks")

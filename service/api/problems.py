@@ -31,6 +31,7 @@ from models.contract.errors import (
     UnsupportedMediaType,
 )
 from models.contract.problem import FieldError, Problem
+from models.words import Words, catalogue, negotiate
 
 logger = logging.getLogger(__name__)
 
@@ -56,17 +57,21 @@ def problem_response(
     error: ServewrightError,
     request_id: str | None,
     instance: str | None,
+    language: str | None,
     *,
     fields: tuple[FieldError, ...] = (),
     headers: Mapping[str, str] | None = None,
 ) -> ProblemResponse:
-    """Return the response that states an error."""
+    """Return the response that states an error, in the words an Accept-Language header asks for."""
+    words = catalogue(negotiate(language))
     fields = fields or error.extra.get("fields", ())
     pointer = error.extra.get("pointer")
     if pointer is not None and not fields:
-        fields = (FieldError(pointer=pointer, detail=error.detail),)
+        fields = (FieldError(pointer=pointer, detail=words.note(error.note)),)
     problem = Problem.of(error, request_id=request_id, instance=instance, errors=fields)
+    problem = problem.said_in(words)
     sent = {"cache-control": "no-store", **(headers or {}), **error.extra.get("headers", {})}
+    sent |= {"content-language": words.language, "vary": "accept-language"}
     if isinstance(error, Unauthenticated):
         sent["www-authenticate"] = 'Bearer realm="servewright"'
     if isinstance(error, DependencyError):
@@ -85,7 +90,10 @@ def respond(
 ) -> ProblemResponse:
     """Return the problem response to a request."""
     request_id = getattr(request.state, "request_id", None)
-    return problem_response(error, request_id, request.url.path, fields=fields, headers=headers)
+    language = request.headers.get("accept-language")
+    return problem_response(
+        error, request_id, request.url.path, language, fields=fields, headers=headers
+    )
 
 
 async def _on_our_error(request: Request, error: Exception) -> Response:
@@ -112,6 +120,15 @@ def _pointer(location: tuple[Any, ...]) -> str:
     return str(rest[0]) if rest else str(where)
 
 
+def _detail(item: Mapping[str, Any], words: Words) -> str:
+    """Return why a value is not valid; in English as the validator says it."""
+    if words.find("field") is None:
+        return str(item["msg"])
+    entry = f"field.{item['type']}"
+    known = words.find(entry) is not None
+    return words(entry if known else "field.other", **item.get("ctx", {}))
+
+
 async def _on_invalid(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     found = error.errors()
@@ -121,8 +138,12 @@ async def _on_invalid(request: Request, error: Exception) -> Response:
         return respond(request, UnsupportedMediaType("Send JSON: Content-Type: application/json."))
     if any(item["type"] == "json_invalid" for item in found):
         return respond(request, MalformedRequest("The body is not valid JSON."))
+    words = catalogue(negotiate(request.headers.get("accept-language")))
     fields = tuple(
-        FieldError(pointer=_pointer(item["loc"]), detail=str(item["msg"])) for item in found
+        FieldError(
+            pointer=_pointer(item["loc"]), detail=_detail(item, words), code=str(item["type"])
+        )
+        for item in found
     )
     return respond(request, InvalidRequest(), fields=fields)
 
