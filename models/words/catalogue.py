@@ -1,4 +1,4 @@
-"""Reads the catalogue of a language from its TOML files."""
+"""Reads the catalogue of a language: its TOML files, and the words of the metric definitions."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from models.words.metrics import metric_entries
 from models.words.words import Words
 
 DEFAULT = "en"
@@ -30,6 +31,7 @@ def catalogue(language: str) -> Words:
     for file in sorted((files("models.words") / language).iterdir(), key=lambda f: f.name):
         if file.name.endswith(".toml"):
             _add(entries, tomllib.loads(file.read_text("utf-8")), file.name)
+    _add(entries, metric_entries(language), "the metric definitions")
     return Words(entries)
 
 
