@@ -13,7 +13,6 @@ import typer
 from models.contract.webhook import EventType
 from service.core.settings import PREFIX, Settings
 from workers.cli.app import build
-from workers.engine.metrics.registry import REGISTRY
 
 PROJECT = Path(__file__).resolve().parents[2]
 README = (PROJECT / "README.md").read_text("utf-8")
@@ -23,7 +22,6 @@ PAGES = [
     for path in (PROJECT / "README.md", PROJECT / "DEVELOPERS.md", *PROJECT.glob("infra/**/*.md"))
     if path.is_file()
 ]
-KEYS = list(dict.fromkeys(spec.key for spec in REGISTRY))
 
 
 def missing(what: str, where: str, names: list[str]) -> str:
@@ -87,13 +85,6 @@ def test_commands_told_exist(page: Path) -> None:
         elif name in groups and words[1:] and f"{name} {words[1]}" not in known:
             wrong.append(f"{name} {words[1]}")
     assert not wrong, f"{page.name} calls commands that do not exist: {wrong}"
-
-
-def test_every_metric_is_in_the_table_of_the_readme() -> None:
-    rows = [line for line in README.splitlines() if line.startswith("|")]
-    told = {word for row in rows for word in re.findall(r"`([\w@]+)`", row)}
-    gone = [key for key in KEYS if key not in {word.partition("@")[0] for word in told}]
-    assert not gone, missing("metric keys", "the tables of README.md", gone)
 
 
 def test_every_webhook_event_is_in_the_readme() -> None:

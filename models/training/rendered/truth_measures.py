@@ -92,9 +92,50 @@ def measures(performance: Performance, repetition: Repetition, events: dict[str,
             "loading": loaded[name] - first[name],
             "peak": float(np.max(turn)) - float(turn[0]),
         }
+    out |= _hold(performance, events) if repetition.kind == "hold" else {}
     if "contact" in events:
         _drive(performance, repetition, events, out)
+    if "release" in events and "contact" in events:
+        _loading(performance, events, out)
     return out
+
+
+def _rear_share(performance: Performance, t: Array) -> Array:
+    """Static share over the rear ankle at each of the times."""
+    skeleton = performance.motion.skeleton
+    p = performance.motion.body(t).points
+    com = f.centre_of_mass(f.segment_ends(p), skeleton.gender)
+    return f.rear_share(com, p["R_ankle"], p["L_ankle"])
+
+
+def _time_loaded(share: Array) -> float:
+    """Seconds with at least 60 % over the rear foot, of samples ``_DT`` apart."""
+    return float(np.count_nonzero(share >= 0.6)) * _DT
+
+
+def _hold(performance: Performance, events: dict[str, float]) -> Values:
+    """Metrics of a static hold."""
+    first, last = events["hold_start"], events["hold_end"]
+    share = _rear_share(performance, np.arange(first, last, _DT))
+    return {
+        "hold_duration": {"whole": last - first},
+        "hold_rear_foot_load_share": {"whole": float(np.mean(share))},
+        "hold_rear_load_time_60": {"whole": _time_loaded(share)},
+    }
+
+
+def _loading(performance: Performance, events: dict[str, float], out: Values) -> None:
+    """Metrics over the loading and the way to contact of a serve (adds to `out`)."""
+    t = np.arange(events["release"], events["lowest_pelvis"], _DT)
+    share = _rear_share(performance, t)
+    out["rear_foot_load_share"]["peak"] = float(np.max(share))
+    most = float(t[np.argmax(share)])
+    out["most_loaded_before_contact"] = {"whole": events["contact"] - most}
+    t = np.arange(events["start"], events["lowest_pelvis"] + 0.2, _DT)
+    out["rear_load_time_60"] = {"whole": _time_loaded(_rear_share(performance, t))}
+    body = performance.motion.body(np.arange(events["release"], events["contact"], _DT))
+    separation = f.posture_metrics(body.points, performance.motion.skeleton.gender)["separation"]
+    out["hip_shoulder_separation"]["peak"] = float(np.max(separation))
 
 
 def _floats(body: Body, gender: float) -> dict[str, float]:
@@ -158,6 +199,8 @@ def _drive(
             f"{name}_time_s": float(middle[np.argmax(rate)]),
             f"{name}_peak_deg_s": float(np.max(rate)),
         }
+    order = [out["sequence"][f"{name}_time_s"] for name in rates]
+    out["sequence"]["proximal_to_distal"] = float(order == sorted(order))
     around = np.arange(events["trophy"], events["contact"] + 0.05, _DT)
     speed = np.linalg.norm(np.diff(motion.body(around).points["R_wrist"], axis=0), axis=1) / _DT
     out["wrist_speed_peak"] = {"peak": float(np.max(speed))}

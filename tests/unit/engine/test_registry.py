@@ -7,8 +7,6 @@ import re
 import pytest
 
 from models.contract.vocabulary import EventName, RepetitionKind
-from workers.engine.catalogue import catalogue, version
-from workers.engine.interface import ENGINE_VERSION
 from workers.engine.metrics.registry import REGISTRY, metrics_for
 from workers.engine.metrics.spec import MetricSpec
 
@@ -94,11 +92,3 @@ def test_kinds_of_work_get_their_own_metrics() -> None:
     assert "throw_elevation" not in serves
     assert "contact_height_ratio" in throws & serves
     assert all(EventName.CONTACT not in spec.events for spec in metrics_for(RepetitionKind.HOLD))
-
-
-def test_the_catalogue_lists_every_metric() -> None:
-    entries = catalogue()
-    names = {f"{e.key}@{e.event}" if e.event else e.key for e in entries}
-    assert names == {spec.name for spec in REGISTRY}
-    assert all(e.definition and e.kinds for e in entries)
-    assert version() == ENGINE_VERSION

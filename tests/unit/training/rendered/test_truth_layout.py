@@ -117,6 +117,26 @@ def test_every_measure_is_defined():
         assert f"measures.{key}" in FORMULAS or key in plain, key
 
 
+def test_peaks_and_durations_agree_with_the_instants_they_pass():
+    serve = made()["serves"][0]
+    now, share = serve["measures"], serve["measures"]["rear_foot_load_share"]
+    assert share["peak"] >= share["loading"] - 0.01  # sampled every 2 ms
+    assert now["hip_shoulder_separation"]["peak"] >= now["hip_shoulder_separation"]["trophy"] - 0.1
+    times = serve["event_times_s"]
+    most = times["contact"] - now["most_loaded_before_contact"]["whole"]
+    assert times["release"] - 0.001 <= most <= times["lowest_pelvis"] + 0.001
+    assert 0 <= now["rear_load_time_60"]["whole"] <= times["lowest_pelvis"] + 0.2 - times["start"]
+    steps = [now["sequence"][f"{part}_time_s"] for part in ("pelvis", "trunk", "upper_arm")]
+    assert now["sequence"]["proximal_to_distal"] in (0.0, 1.0)
+    assert not now["sequence"]["proximal_to_distal"] or steps == sorted(steps)
+    hold = made(kind="hold")["other_repetitions"][0]
+    length = hold["event_times_s"]["hold_end"] - hold["event_times_s"]["hold_start"]
+    assert hold["measures"]["hold_duration"]["whole"] == pytest.approx(length, abs=1e-4)
+    mean = hold["measures"]["hold_rear_foot_load_share"]["whole"]
+    assert mean == pytest.approx(ServeKnobs().rear_share, abs=0.03)  # what it was made to hold
+    assert hold["measures"]["hold_rear_load_time_60"]["whole"] == pytest.approx(0.0, abs=0.01)
+
+
 def test_command_writes_resumes_and_repeats_exactly(tmp_path, capsys):
     arguments = ["motion", "--profile", "full", "--seed", "4", "--count", "2"]
     first, second = tmp_path / "a", tmp_path / "b"
