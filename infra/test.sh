@@ -9,4 +9,6 @@ source infra/environment.sh
 prepare_environment requirements-test.txt
 # One thread a process, as the workers run: a pool of threads on shared cores is many times slower.
 export OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1
+# Byte code is kept: every process of the run would compile the same modules again.
+unset PYTHONDONTWRITEBYTECODE
 exec "$PYTHON" -m pytest -n auto --maxprocesses 8 --dist worksteal "$@"

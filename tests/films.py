@@ -50,7 +50,8 @@ def write_film(
     """Write a film of painted frames."""
     with av.open(str(path), "w") as container:
         first = paint(0)
-        stream = container.add_stream(codec, rate=Fraction(rate), options=options or {})
+        fast = {"preset": "ultrafast"} if codec == "libx264" else {}
+        stream = container.add_stream(codec, rate=Fraction(rate), options=fast | (options or {}))
         stream.width, stream.height = first.shape[1], first.shape[0]
         stream.pix_fmt = pixel_format
         for index in range(frames):

@@ -22,7 +22,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -116,10 +116,13 @@ class Hooks:
 class Club:
     """The integrating app: what it sends and fetches."""
 
-    def __init__(self, client: httpx.Client, hooks: Hooks, out: Path) -> None:
+    def __init__(
+        self, client: httpx.Client, hooks: Hooks, out: Path, models: Sequence[str] = ()
+    ) -> None:
         self.client = client
         self.hooks = hooks
         self.out = out
+        self.models = list(models)
 
     def call(self, method: str, path: str, **more: Any) -> Any:
         """Return the JSON of a successful call."""
@@ -137,17 +140,35 @@ class Club:
         return str(self.call("POST", f"/v1/players/{player}/sessions", json=body)["id"])
 
     def film(self, name: str, session: str, **options: Any) -> str:
-        """Send a film of a session and wait until it is analysed; return the analysis."""
+        """Send a film of a session and have it analysed; return the analysis, which goes on."""
         path = shown.FILMS / f"{name}.mp4"
         with path.open("rb") as stream:
             files = {"file": (path.name, stream, "video/mp4")}
             clip = self.call("POST", "/v1/clips", files=files, data={"session_id": session})
+        if self.models:
+            options["models"] = self.models
         body = {"clip_id": clip["id"], "options": options}
-        analysis = str(self.call("POST", "/v1/analyses", json=body)["id"])
-        event = self.hooks.wait_for("analysis.completed", analysis)
-        head = event["data"]["headline"]
-        say(f"{path.name}: {head['repetitions']} repetition(s) of kind {head.get('kind', 'none')}")
-        return analysis
+        return str(self.call("POST", "/v1/analyses", json=body)["id"])
+
+    def measured(self, analysis: str, name: str) -> None:
+        """Wait until the analysis of a film has ended."""
+        head = self.hooks.wait_for("analysis.completed", analysis)["data"]["headline"]
+        say(f"{name}.mp4: {head['repetitions']} repetition(s) of kind {head.get('kind', 'none')}")
+
+    def films(self, names: Sequence[str], session: str, **of_the_first: Any) -> list[str]:
+        """Send the films of a session, wait until all are analysed, return the analyses.
+
+        Parameters
+        ----------
+        **of_the_first
+            Options that only the first one gets.
+        """
+        analyses = [
+            self.film(name, session, **(of_the_first if name == names[0] else {})) for name in names
+        ]
+        for analysis, name in zip(analyses, names, strict=True):
+            self.measured(analysis, name)
+        return analyses
 
     def made(self, path: str, kind: str, body: dict[str, Any]) -> dict[str, Any]:
         """Ask for a derived document, wait for its webhook; return the resource."""
@@ -182,9 +203,7 @@ def tell(club: Club) -> None:
     before = club.session(
         player, "baseline", 8, serve_speed={"value_m_s": 38.0, "source": "self_reported"}
     )
-    first = [
-        club.film(name, before, annotated_film=name == shown.BASELINE[0]) for name in shown.BASELINE
-    ]
+    first = club.films(shown.BASELINE, before, annotated_film=True)
     state = club.call("GET", f"/v1/analyses/{first[0]}")
     club.keep(state, "baseline", ("report.html", "film.mp4"))
 
@@ -205,8 +224,7 @@ def tell(club: Club) -> None:
     step("The coach's session, a week ago: drills, each judged by what is measured in its film")
     done = drills(club, player, plan)
     after = club.session(player, "acquisition", 7, notes="after the drills")
-    for name in shown.PRACTISED:
-        club.film(name, after)
+    club.films(shown.PRACTISED, after)
 
     step("What changed from the baseline to the practised serves")
     sides = {
@@ -235,8 +253,7 @@ def tell(club: Club) -> None:
 
     step("Retention: filmed today, before any coaching")
     later = club.session(player, "retention", 0)
-    for name in shown.RETAINED:
-        club.film(name, later)
+    club.films(shown.RETAINED, later)
 
     step("Progress over the sessions")
     progress = club.made(f"{here}/progress", "progress", {})
@@ -273,7 +290,7 @@ def drills(club: Club, player: str, plan: dict[str, Any]) -> list[str]:
     for _ in range(2):
         stage = stages[drill.partition("_")[0]]
         session = club.session(player, "acquisition", 7, drill_stage=stage, drill_id=drill)
-        club.film(shown.DRILL_FILMS[stage], session)
+        club.films([shown.DRILL_FILMS[stage]], session)
         body = {
             "plan_id": plan["id"],
             "finding": finding,
@@ -348,14 +365,14 @@ def _free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def run(url: str, key: str, out: Path) -> None:
+def run(url: str, key: str, out: Path, models: Sequence[str]) -> None:
     """Tell the story to a service."""
     out.mkdir(parents=True, exist_ok=True)
     hooks = Hooks()
     headers = {"authorization": f"Bearer {key}"}
     try:
         with httpx.Client(base_url=url, headers=headers, timeout=120, trust_env=False) as client:
-            club = Club(client, hooks, out)
+            club = Club(client, hooks, out, models)
             endpoint = club.call("POST", "/v1/webhook-endpoints", json={"url": hooks.url})
             hooks.secret = endpoint["secret"]
             try:
@@ -372,19 +389,22 @@ def main() -> int:
     parser.add_argument("--url", help="a service that runs")
     parser.add_argument("--key", help="its API key, with all scopes")
     parser.add_argument("--out", type=Path, default=OUT, help="where reports and films are put")
+    parser.add_argument(
+        "--models", nargs="+", default=(), help="pose networks; fewer and lighter ones are quicker"
+    )
     chosen = parser.parse_args()
     if (chosen.url is None) != (chosen.key is None):
         parser.error("give both --url and --key, or neither")
     print("Player, club and dates are invented; the films are rendered and show one body.")
     try:
         if chosen.url:
-            run(chosen.url, chosen.key, chosen.out)
+            run(chosen.url, chosen.key, chosen.out, chosen.models)
         else:
             with (
                 tempfile.TemporaryDirectory(prefix="servewright-story-") as folder,
                 own_service(Path(folder)) as (url, key),
             ):
-                run(url, key, chosen.out)
+                run(url, key, chosen.out, chosen.models)
     except (StoryFailed, httpx.HTTPError) as error:
         print(f"The story failed: {error}", file=sys.stderr)
         return 1

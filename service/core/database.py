@@ -7,12 +7,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from alembic import command
-from alembic.config import Config
-from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event, insert, make_url, select, text
 from sqlalchemy import update as sql_update
 from sqlalchemy.exc import DBAPIError, IntegrityError
@@ -22,6 +18,9 @@ from sqlalchemy.orm import Session
 from models.contract.errors import DatabaseUnavailable
 from service.core.settings import Settings
 from service.core.tables import Lock
+
+if TYPE_CHECKING:  # most processes never migrate, and alembic takes long to import
+    from alembic.config import Config
 
 MIGRATIONS = Path(__file__).resolve().parent / "migrations"
 BUSY_TIMEOUT_MS = 15_000
@@ -191,6 +190,8 @@ def _lacks_tables(error: DBAPIError) -> bool:
 
 
 def _alembic(url: str) -> Config:
+    from alembic.config import Config
+
     config = Config()
     config.set_main_option("script_location", str(MIGRATIONS))
     config.attributes["url"] = url
@@ -204,12 +205,16 @@ def migrate(settings: Settings, revision: str = "head") -> None:
 
 def migrate_url(url: str, revision: str = "head") -> None:
     """Bring the database at a URL to a revision."""
+    from alembic import command
+
     with _ALEMBIC, _translated():
         command.upgrade(_alembic(url), revision)
 
 
 def revision_wanted() -> str:
     """Return the newest migration this code ships."""
+    from alembic.script import ScriptDirectory
+
     head = ScriptDirectory.from_config(_alembic("")).get_current_head()
     assert head is not None
     return head
@@ -217,5 +222,7 @@ def revision_wanted() -> str:
 
 def revision_present(database: Database) -> str | None:
     """Return the revision the database is at; None when it was never migrated."""
+    from alembic.migration import MigrationContext
+
     with _translated(), database.engine.connect() as connection:
         return MigrationContext.configure(connection).get_current_revision()

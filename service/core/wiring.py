@@ -19,7 +19,7 @@ from service.core.egress import Egress
 from service.core.endpoints import EndpointStore
 from service.core.erasure import Eraser
 from service.core.idempotency import Idempotency
-from service.core.objects import LocalObjects, Objects, S3Objects
+from service.core.objects import LocalObjects, Objects
 from service.core.orphans import OrphanSweep
 from service.core.outbox import Sender
 from service.core.players import PlayerStore
@@ -126,6 +126,8 @@ def open_objects(settings: Settings) -> Objects:
     if settings.object_store == "local":
         return LocalObjects(settings.object_dir)
     assert settings.s3_bucket is not None
+    from service.core.objects.s3 import S3Objects  # takes long to import
+
     return S3Objects(
         settings.s3_bucket,
         prefix=settings.s3_prefix,

@@ -27,7 +27,7 @@ ENOUGH_S = 90.0
 @pytest.fixture(scope="module")
 def film(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return a film that takes some seconds to survey."""
-    return write_film(tmp_path_factory.mktemp("film") / "court.mp4", 200)
+    return write_film(tmp_path_factory.mktemp("film") / "court.mp4", 120)
 
 
 def one_visible_result(crew: Crew, analysis_id: str) -> None:

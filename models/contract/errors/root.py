@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from models.contract.note import Note, written
 from models.words import english
+
+if TYPE_CHECKING:
+    from models.contract.note import Note
 
 
 class ServewrightError(Exception):
@@ -17,13 +19,20 @@ class ServewrightError(Exception):
 
     def __init__(self, detail: Note | str | None = None, **extra: Any) -> None:
         """``detail`` says more than the default words of the class; a note has a code."""
-        if detail is None:
-            self.note = Note.model_validate({"code": self.code})
-        else:
-            self.note = written(detail) if isinstance(detail, str) else detail
-        self.detail = self.note.text
+        self._given = detail
+        self.detail = self.advice() if detail is None else str(detail)
         self.extra = extra
         super().__init__(self.detail)
+
+    @property
+    def note(self) -> Note:
+        """The detail as a note."""
+        # Only here: the decoder process raises errors too, and does without pydantic.
+        from models.contract.note import Note, written
+
+        if self._given is None:
+            return Note.model_validate({"code": self.code})
+        return written(self._given) if isinstance(self._given, str) else self._given
 
     @classmethod
     def advice(cls) -> str:
@@ -31,11 +40,13 @@ class ServewrightError(Exception):
         return english()(f"note.{cls.code}")
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return (_rebuild, (type(self), self.note, self.extra))
+        return (_rebuild, (type(self), self._given, self.extra))
 
 
-def _rebuild(cls: type[ServewrightError], note: Note, extra: dict[str, Any]) -> ServewrightError:
-    return cls(note, **extra)
+def _rebuild(
+    cls: type[ServewrightError], detail: Note | str | None, extra: dict[str, Any]
+) -> ServewrightError:
+    return cls(detail, **extra)
 
 
 def all_errors() -> tuple[type[ServewrightError], ...]:

@@ -1,4 +1,4 @@
-"""Object store: one small port, a local folder and any S3 API behind it."""
+"""Object store: one small port, a local folder and (in ``s3``) any S3 API behind it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from service.core.objects.port import (
     PresignedUpload,
     Upload,
 )
-from service.core.objects.s3 import S3Objects
 
 __all__ = [
     "ByteRange",
@@ -20,6 +19,5 @@ __all__ = [
     "ObjectMissing",
     "Objects",
     "PresignedUpload",
-    "S3Objects",
     "Upload",
 ]

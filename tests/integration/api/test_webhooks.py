@@ -59,7 +59,7 @@ class _Handler(BaseHTTPRequestHandler):
 @pytest.fixture
 def receiver() -> Iterator[Receiver]:
     server = Receiver()
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread = threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True)
     thread.start()
     yield server
     server.shutdown()

@@ -38,9 +38,11 @@ def source(case: Case, name: str, film: Path | None) -> Source:
     )
 
 
-def films(cases: tuple[Case, Case], folder: Path) -> list[Path]:
-    """Return grey films of the same size, rate and length as the clips."""
-    made = []
+@pytest.fixture(scope="module")
+def films(cases: tuple[Case, Case], tmp_path_factory: pytest.TempPathFactory) -> list[Path | None]:
+    """Return still films of the same size, rate and length as the clips."""
+    folder = tmp_path_factory.mktemp("films")
+    made: list[Path | None] = []
     for number, case in enumerate(cases):
         facts = case.analysis.clip
         picture = next(iter(case.frames.values()))
@@ -62,8 +64,10 @@ def sides(cases: tuple[Case, Case], paths: list[Path | None]) -> list[ComparedSi
     ]
 
 
-def test_document_report_pictures_and_film(cases: tuple[Case, Case], tmp_path: Path) -> None:
-    first, second = sides(cases, list(films(cases, tmp_path)))
+def test_document_report_pictures_and_film(
+    cases: tuple[Case, Case], films: list[Path | None], tmp_path: Path
+) -> None:
+    first, second = sides(cases, films)
     found, files = comparison_files(first, second, DecodeLimits())
     by_name = {file.name: file for file in files}
     assert {"result", "report.html", "film.mp4", "pictures/pair-trophy.jpg"} <= set(by_name)
@@ -92,11 +96,13 @@ def test_without_films_it_says_so(cases: tuple[Case, Case]) -> None:
     assert any("under 18" in caution.text for caution in found.cautions)
 
 
-def test_film_that_cannot_be_made_is_a_note(cases: tuple[Case, Case], tmp_path: Path) -> None:
+def test_film_that_cannot_be_made_is_a_note(
+    cases: tuple[Case, Case], films: list[Path | None]
+) -> None:
     bare = cases[1].analysis.repetitions[0].model_copy(update={"events": {}})
     analysis = cases[1].analysis.model_copy(update={"repetitions": (bare,)})
     eventless = dataclasses.replace(cases[1], analysis=analysis)
-    first, second = sides((cases[0], eventless), list(films(cases, tmp_path)))
+    first, second = sides((cases[0], eventless), films)
     found, files = comparison_files(first, second, DecodeLimits())
     assert "film.mp4" not in {file.name for file in files}
     assert any("no side-by-side film" in note.text for note in found.notes)

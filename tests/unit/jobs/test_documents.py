@@ -38,20 +38,30 @@ def completed(wiring: Wiring, case: Case, film: Path) -> str:
     return analysis_id
 
 
-@pytest.fixture
-def asked(wiring: Wiring, tmp_path: Path) -> str:
-    """Return a comparison that waits for its job."""
-    inputs = []
-    for name, side in (("right_side", "first"), ("left_front_quarter", "second")):
+@pytest.fixture(scope="module")
+def filmed(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[Case, Path]]:
+    """Return two finished analyses and still films of the same size, rate and length."""
+    found = []
+    for name in ("right_side", "left_front_quarter"):
         case = load(name)
         picture = next(iter(case.frames.values()))
         film = write_film(
-            tmp_path / f"{name}.mp4",
+            tmp_path_factory.mktemp("film") / f"{name}.mp4",
             case.analysis.clip.frames,
             rate=round(case.analysis.clip.frame_rate),
             paint=lambda _index, picture=picture: picture,
         )
-        inputs.append(Input(completed(wiring, case, film), side))
+        found.append((case, film))
+    return found
+
+
+@pytest.fixture
+def asked(wiring: Wiring, filmed: list[tuple[Case, Path]]) -> str:
+    """Return a comparison that waits for its job."""
+    inputs = [
+        Input(completed(wiring, case, film), side)
+        for (case, film), side in zip(filmed, ("first", "second"), strict=True)
+    ]
     request = {"labels": {"first": "May", "second": "June"}, "kind": "serve", "film": False}
     request["focus"] = ["pelvis_turn"]
     with wiring.database.write() as session:

@@ -19,9 +19,8 @@ from service.core.objects import (
     LocalObjects,
     ObjectMissing,
     Objects,
-    S3Objects,
 )
-from service.core.objects.s3 import PART_BYTES
+from service.core.objects.s3 import PART_BYTES, S3Objects
 
 
 def s3(endpoint: str, **more: Any) -> S3Objects:

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 
@@ -23,6 +25,7 @@ BONES = (
 )
 
 
+@cache
 def random_serve(seed, **options):
     rng = np.random.default_rng(seed)
     return perform("serve", sample_skeleton(rng), sample_knobs(rng), seed=seed, **options)
