@@ -33,7 +33,7 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 DOCUMENTS: dict[str, type[BaseModel]] = {
     "clip.v1.json": clip.ClipFacts,
     "analysis.v1.json": analysis.Analysis,
-    "joints.v1.json": joints.Joints,
+    "joints.v2.json": joints.Joints,
     "events.v1.json": resources.Events,
     "metrics.v1.json": resources.Metrics,
     "problem.v1.json": problem.Problem,
@@ -53,6 +53,10 @@ DOCUMENTS: dict[str, type[BaseModel]] = {
 }
 
 
+EARLIER: tuple[str, ...] = ("joints.v1.json",)
+"""Schemas of earlier versions, served as they were: stored documents name them."""
+
+
 def schema_of(name: str) -> dict[str, Any]:
     """Return one schema as served at ``/schemas/{name}``."""
     body = DOCUMENTS[name].model_json_schema(by_alias=True, mode="serialization")
@@ -61,6 +65,8 @@ def schema_of(name: str) -> dict[str, Any]:
 
 def rendered(name: str) -> str:
     """Return the exact text of one schema file."""
+    if name in EARLIER:
+        return (SCHEMA_DIR / name).read_text("utf-8")
     return json.dumps(schema_of(name), indent=2, ensure_ascii=False) + "\n"
 
 

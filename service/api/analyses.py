@@ -73,10 +73,14 @@ RESULTS = (
         Words(
             "read_joints",
             "Fetch the joints as JSON",
-            "Fetch the landmarks of every frame and the fitted body.",
+            "Fetch the landmarks of every frame (left and right are the person's own) and the "
+            "fitted body (joints named by role). Analyses made before version 2 of this document "
+            "keep `joints.v1.json`: `schema` in the document and the `Link` header say which; it "
+            "differs in the names of the body's joints only, `left_*` for tossing and front, "
+            "`right_*` for hitting and rear.",
         ),
         model=Joints,
-        schema="joints.v1.json",
+        schema="joints.v1.json",  # of files stored without saying
     ),
     Result(
         "joints.npz",

@@ -13,7 +13,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from models.contract.errors import NotFound, ServewrightError, all_errors
-from models.contract.schemas import DOCUMENTS, rendered
+from models.contract.schemas import DOCUMENTS, EARLIER, rendered
 from service.api.conditional import matches_weakly, tag_of
 from service.api.openapi import document
 
@@ -65,13 +65,13 @@ async def problem(code: str) -> HTMLResponse:
 @router.get("/schemas")
 async def schemas() -> JSONResponse:
     """List the JSON Schemas."""
-    return JSONResponse({"schemas": [f"/schemas/{name}" for name in DOCUMENTS]})
+    return JSONResponse({"schemas": [f"/schemas/{name}" for name in (*DOCUMENTS, *EARLIER)]})
 
 
 @router.get("/schemas/{name}")
 async def schema(request: Request, name: str) -> Response:
     """Return one JSON Schema, exactly as committed."""
-    if name not in DOCUMENTS:
+    if name not in DOCUMENTS and name not in EARLIER:
         raise NotFound("There is no schema of that name. See /schemas.")
     body = rendered(name).encode()
     headers = {"etag": tag_of(body), "cache-control": "public, max-age=300"}

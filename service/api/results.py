@@ -43,7 +43,7 @@ def send_result(
             raise Conflict(f"The work has {row.status}: there is no result. Read its problem.")
         raise NotFound("There is no such result. See the links.")
     headers = {}
-    if schema := schemas.get(name):
+    if schema := artifact.get("schema") or schemas.get(name):
         headers["link"] = f'</schemas/{schema}>; rel="describedby"'
     if artifact["media_type"].startswith("text/html"):
         headers["content-security-policy"] = PAGE_POLICY

@@ -17,12 +17,17 @@ from service.core.tables import Clip, FilmedSession, Player, Work, WorkInput
 
 @dataclass(frozen=True, slots=True)
 class StoredFile:
-    """A result file in the object store, under its name in the API (``joints.npz``)."""
+    """A result file in the object store, under its name in the API (``joints.npz``).
+
+    ``schema`` names the JSON Schema of a document that has had more than one version; None for
+    other files, and for files stored when there was one version only.
+    """
 
     key: str
     sha256: str
     size_bytes: int
     media_type: str
+    schema: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,12 +39,12 @@ def read_analysis(folder: Path) -> Analysis:
 
 def read_joints(folder: Path, repetitions: int) -> tuple[JointTrack, Sequence[BodyMotion | None]]:
     """Return the track and the fitted bodies in a result folder."""
-    from models.contract.joints import Joints
+    from models.contract.joints import read_joints as read_document
     from models.contract.tracks import JointTrack
 
     try:
         track = JointTrack.from_npz((folder / "joints.npz").read_bytes())
-        document = Joints.model_validate_json((folder / "joints.json").read_bytes())
+        document = read_document((folder / "joints.json").read_bytes())
     except (OSError, ValueError) as error:
         raise InvalidRequest(f"The joints in {folder} cannot be read. Analyse anew.") from error
     return track, document.motions(repetitions)

@@ -55,8 +55,9 @@ def analyse_joints(
 ) -> None:
     """Measure serves from joints of another pose system or of a motion-capture laboratory.
 
-    Metres, z up. Joints are named as in the contract (left_shoulder, ...); for C3D a marker map
-    says which markers make a joint. The target direction is found from the swing if not given.
+    Metres, z up. Joints of npz and C3D files are named by the person's own sides (left_shoulder,
+    ...); for C3D a marker map says which markers make a joint. JSON follows joints.v2.json or
+    joints.v1.json. The target direction is found from the swing if not given.
     """
     from models.contract.errors import InvalidRequest
     from workers.engine.interface import EngineRequest

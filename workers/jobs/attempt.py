@@ -100,7 +100,11 @@ def _put_files(
         key = f"{claim.result_prefix}/{file.path}"
         lease.patiently(lambda k=key, f=file: wiring.objects.put_bytes(k, f.data, f.media_type))  # type: ignore[misc]
         artifacts[file.name] = StoredFile(
-            key, hashlib.sha256(file.data).hexdigest(), len(file.data), file.media_type
+            key,
+            hashlib.sha256(file.data).hexdigest(),
+            len(file.data),
+            file.media_type,
+            file.schema,
         )
     return artifacts
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from models.contract.analysis import Analysis
 from models.contract.errors import Erased
-from models.contract.joints import Joints
+from models.contract.joints import read_joints
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import Stage
 from service.core.claims import Claim, InputFiles
@@ -38,7 +38,7 @@ def _source(wiring: Wiring, one: InputFiles, lease: Lease, folder: Path) -> Sour
 
     def joints() -> tuple[JointTrack, Sequence[BodyMotion | None]]:
         track = JointTrack.from_npz(read("joints.npz"))
-        document = Joints.model_validate_json(read("joints"))
+        document = read_joints(read("joints"))
         return track, document.motions(len(analysis.repetitions))
 
     def film() -> Path:

@@ -8,27 +8,29 @@ import numpy as np
 from pydantic import ValidationError
 
 from models.contract.errors import InvalidRequest
-from models.contract.joints import Body, Joints
-from models.contract.skeleton import ANATOMICAL_BODY, LANDMARKS
+from models.contract.joints import Body, Joints, read_joints
+from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 
 
 def read_document(data: bytes) -> Joints:
-    """Return the ``joints`` document in a JSON file.
+    """Return the ``joints`` document in a JSON file, of this or the earlier version.
 
     Raises
     ------
     InvalidRequest
-        If it does not follow the schema.
+        If it is no JSON or does not follow the schema.
     """
     try:
-        return Joints.model_validate_json(data)
+        return read_joints(data)
     except ValidationError as error:
         first = error.errors()[0]
         place = "/".join(str(part) for part in first["loc"])
         raise InvalidRequest(
-            f"The file does not follow joints.v1.json: {first['msg']} at /{place}."
+            f"The file does not follow joints.v2.json: {first['msg']} at /{place}."
         ) from error
+    except ValueError as error:
+        raise InvalidRequest(f"The file is no JSON document: {error}.") from error
 
 
 def bodies_of(document: Joints) -> list[BodyMotion]:
@@ -42,10 +44,8 @@ def track_of(document: Joints) -> JointTrack:
     Raises
     ------
     InvalidRequest
-        If landmarks are named otherwise or shapes differ.
+        If shapes differ.
     """
-    if document.names != LANDMARKS.names:
-        raise InvalidRequest("The landmarks must be named and ordered as in joints.v1.json.")
     frames = len(document.time_s)
     xy = _array(document.xy_px, (frames, len(LANDMARKS), 2))
     confidence = np.nan_to_num(_array(document.confidence, (frames, len(LANDMARKS))))
@@ -69,9 +69,7 @@ def track_of(document: Joints) -> JointTrack:
 
 
 def _motion(body: Body) -> BodyMotion:
-    if body.names != ANATOMICAL_BODY.names:
-        raise InvalidRequest("The body's joints must be named and ordered as in joints.v1.json.")
-    shape = (len(body.time_s), len(ANATOMICAL_BODY), 3)
+    shape = (len(body.time_s), len(CANONICAL_BODY), 3)
     return BodyMotion(
         time_s=np.asarray(body.time_s, dtype=np.float64),
         frame_index=np.asarray(body.frame, dtype=np.int64),

@@ -31,8 +31,8 @@ def measure_file(
     Parameters
     ----------
     path : Path
-        ``.json`` (joints.v1.json: landmarks in pixels, or bodies in metres), ``.npz`` (a track of
-        landmarks, or ``servewright-motion-1``), or ``.c3d``.
+        ``.json`` (joints.v2.json or joints.v1.json: landmarks in pixels, or bodies in metres),
+        ``.npz`` (a track of landmarks, or ``servewright-motion-1``), or ``.c3d``.
     request : EngineRequest
     target_xy : (x, y) or None
         Horizontal direction of the target in the file's own axes (metres, z up).

@@ -9,6 +9,7 @@ from typing import Any
 
 from models.contract.analysis import Analysis
 from models.contract.base import Document
+from models.contract.joints import SCHEMA_NAME as JOINTS_SCHEMA
 from models.contract.joints import Joints
 from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.resources import Events, Metrics
@@ -33,12 +34,15 @@ class ResultFile:
         ``report.html``, ``film.mp4``, ``pictures/FILE``.
     path : str
         Relative path as a file.
+    schema : str or None
+        Name of the JSON Schema, for a document that has had more than one version.
     """
 
     name: str
     path: str
     media_type: str
     data: bytes
+    schema: str | None = None
 
 
 def result_files(result: PipelineResult, words: Words | None = None) -> Iterator[ResultFile]:
@@ -50,7 +54,8 @@ def result_files(result: PipelineResult, words: Words | None = None) -> Iterator
     yield json_file("events", Events.of(result.analysis))
     yield json_file("metrics", Metrics.of(result.analysis))
     joints = Joints.of(result.track, result.bodies)
-    yield ResultFile("joints", "joints.json", JSON, joints.model_dump_json(by_alias=True).encode())
+    text = joints.model_dump_json(by_alias=True).encode()
+    yield ResultFile("joints", "joints.json", JSON, text, JOINTS_SCHEMA)
     yield ResultFile("joints.npz", "joints.npz", "application/octet-stream", result.track.to_npz())
     for file, data in sorted(result.pictures.items()):
         yield ResultFile(f"pictures/{file}", f"pictures/{file}", JPEG, data)

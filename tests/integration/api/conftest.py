@@ -169,7 +169,9 @@ def complete(wired: Wiring, analysis_id: str, attempt: int = 1) -> dict[str, byt
         data = content.encode() if isinstance(content, str) else content
         key = f"{claim.result_prefix}/{file}"
         wired.objects.put_bytes(key, data, media_type)
-        artifacts[name] = StoredFile(key, hashlib.sha256(data).hexdigest(), len(data), media_type)
+        schema = "joints.v2.json" if name == "joints" else None
+        digest = hashlib.sha256(data).hexdigest()
+        artifacts[name] = StoredFile(key, digest, len(data), media_type, schema)
         written[name] = data
     wired.work.complete(analysis_id, attempt, artifacts, facts=result.clip, headline={"serves": 1})
     return written

@@ -12,6 +12,7 @@ from models.contract.comparison import Comparison
 from models.contract.plan import DrillOutcome, PracticePlan
 from models.contract.progress import Progress
 from tests.unit.cli.conftest import Invoke
+from tests.unit.joints_v1 import as_version_1
 from tests.unit.report.conftest import Case, load
 from workers.pipeline.result_files import result_files
 from workers.pipeline.run import PipelineResult
@@ -44,6 +45,16 @@ def test_compare(invoke: Invoke, folders: list[Path], tmp_path: Path) -> None:
     assert (found.first.label, found.second.label) == ("May", "after")
     assert "May" in (out / "report.html").read_text()
     assert any("not at hand" in note.text for note in found.notes)
+
+
+def test_joints_of_the_earlier_version_are_compared_alike(
+    invoke: Invoke, folders: list[Path]
+) -> None:
+    now = invoke("compare", *map(str, folders), "--json").stdout
+    for folder in folders:
+        stored = folder / "joints.json"
+        stored.write_bytes(as_version_1(stored.read_bytes()))
+    assert invoke("compare", *map(str, folders), "--json").stdout == now
 
 
 def test_compare_with_a_focus(invoke: Invoke, folders: list[Path]) -> None:

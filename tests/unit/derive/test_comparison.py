@@ -12,7 +12,7 @@ import av
 import pytest
 
 from models.contract.comparison import Comparison
-from models.contract.joints import Joints
+from models.contract.joints import Joints, read_joints
 from tests.films import write_film
 from tests.unit.report.conftest import Case, load
 from workers.derive.comparison import ComparedSide, comparison_files, headline
@@ -28,7 +28,7 @@ def cases() -> tuple[Case, Case]:
 def source(case: Case, name: str, film: Path | None) -> Source:
     """Return a source whose joints went through the document that is stored."""
     document = Joints.of(case.track, (case.body,))
-    stored = Joints.model_validate_json(document.model_dump_json(by_alias=True))
+    stored = read_joints(document.model_dump_json(by_alias=True))
     return Source(
         name=name,
         analysis=case.analysis,

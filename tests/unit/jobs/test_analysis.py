@@ -82,6 +82,9 @@ def test_finished_job_shows_one_result_and_one_event(wiring: Wiring, film: Path)
         "report.html",
         "pictures/serve-1-trophy.jpg",
     }
+    assert {n: f["schema"] for n, f in done.artifacts.items() if f["schema"]} == {
+        "joints": "joints.v2.json"
+    }
     with wiring.objects.open(done.artifacts["result"]["key"]) as stream:
         document = AnalysisDocument.model_validate_json(stream.read())
     assert document.clip.sha256 is not None

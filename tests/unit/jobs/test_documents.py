@@ -17,6 +17,7 @@ from service.core.tables import Clip, Work
 from service.core.wiring import Wiring
 from service.core.work import Input
 from tests.films import TESTER, queue_film, write_film
+from tests.unit.joints_v1 import as_version_1
 from tests.unit.report.conftest import Case, load
 from workers.jobs import entry
 from workers.pipeline.result_files import result_files
@@ -71,6 +72,21 @@ def asked(wiring: Wiring, filmed: list[tuple[Case, Path]]) -> str:
 def row(wiring: Wiring, document_id: str) -> Work:
     with wiring.database.read() as session:
         return session.get_one(Work, document_id)
+
+
+def test_joints_stored_in_the_earlier_version_are_compared(wiring: Wiring, asked: str) -> None:
+    listed = [info.key for info in wiring.objects.list("analyses")]
+    stored = [key for key in listed if key.endswith("/joints.json")]
+    assert len(stored) == 2
+    for key in stored:
+        with wiring.objects.open(key) as stream:
+            earlier = as_version_1(stream.read())
+        wiring.objects.put_bytes(key, earlier, "application/json")
+    entry.work(wiring, attempt_at(asked, 1))
+    done = row(wiring, asked)
+    assert done.status == "completed", done.problem
+    with wiring.objects.open(done.artifacts["report.html"]["key"]) as stream:
+        assert "hitting wrist" in stream.read().decode()
 
 
 def test_job_makes_the_comparison(wiring: Wiring, asked: str) -> None:

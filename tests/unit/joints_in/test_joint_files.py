@@ -13,6 +13,7 @@ from models.contract.skeleton import ANATOMICAL_BODY
 from models.contract.vocabulary import EventName, Handedness
 from models.training.rendered.bodies import raw_joints, simulated_track, times, true_motion, truth
 from tests.unit.joints_in.motion_files import write_npz
+from tests.unit.joints_v1 import as_version_1
 from workers.engine.engine import analyse_motion
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.joints_in.arrays import RawMotion, by_name, read_npz
@@ -108,6 +109,9 @@ def test_json_with_bodies_and_with_landmarks(tmp_path: Path) -> None:
     bodies.write_text(Joints.of(track, (motion,)).model_dump_json(by_alias=True), "utf-8")
     [result] = measure_file(bodies, REQUEST)
     assert knee(result) == pytest.approx(knee(analyse_motion(motion, REQUEST)), abs=0.1)
+    earlier = tmp_path / "earlier.json"
+    earlier.write_bytes(as_version_1(bodies.read_bytes()))
+    assert measure_file(earlier, REQUEST)[0].repetitions == result.repetitions
 
 
 @pytest.mark.parametrize(

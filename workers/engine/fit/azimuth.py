@@ -14,9 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import FloatArray, IntArray
-from workers.engine.fit.skeleton import point
+from workers.engine.fit.skeleton import POINTS, point
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,11 +114,11 @@ def _circular_mean(angle: FloatArray, weight: FloatArray) -> float:
 
 def _vectors(time_s: FloatArray, points: FloatArray, planted: FloatArray) -> dict[str, FloatArray]:
     contact = contact_index(points)
-    hips = (points[:, point("front_hip")] + points[:, point("rear_hip")]) / 2
+    hips = POINTS.middle(points, "hip")
 
     def between(part: str, rows: IntArray) -> FloatArray:
-        front, rear = CANONICAL_BODY.both(part)
-        line = points[:, point(front)] - points[:, point(rear)]
+        front, rear = POINTS.pair(part)
+        line = points[:, front] - points[:, rear]
         return np.asarray(np.median(line[rows], axis=0))
 
     def at(seconds: float) -> int:

@@ -14,7 +14,7 @@ from itertools import product
 
 import numpy as np
 
-from models.contract.skeleton import ARM_AND_LEG, CANONICAL_BODY
+from models.contract.skeleton import ARM_AND_LEG
 from models.contract.tracks import FloatArray
 from workers.engine.fit.observations import DEPTH_PAIRS, Observations
 from workers.engine.fit.phases import Phases
@@ -142,9 +142,8 @@ class _Chains:
 
     def at(self, name: str) -> FloatArray:
         if name.startswith("mid_"):
-            front, rear = CANONICAL_BODY.both(name.removeprefix("mid_"))
-            return np.asarray((self.at(front) + self.at(rear)) / 2)
-        return np.asarray(self.points[:, POINTS.index(name)])
+            return POINTS.middle(self.points, name.removeprefix("mid_"))
+        return POINTS.at(self.points, name)
 
     def torso(self, against: FloatArray | None = None) -> dict[str, FloatArray]:
         parts = {

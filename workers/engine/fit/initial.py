@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import FloatArray
 from workers.engine import camera as cam
 from workers.engine.camera import LevelCamera
@@ -53,13 +52,11 @@ def stature_px(uv: FloatArray, stature_share: dict[str, float]) -> float:
         (("knee", "ankle"), stature_share["shank"]),
         (("shoulder", "elbow"), stature_share["upper_arm"]),
     ):
-        for first, second in zip(CANONICAL_BODY.both(a), CANONICAL_BODY.both(b), strict=True):
-            d = np.linalg.norm(uv[:, point(first)] - uv[:, point(second)], axis=-1)
+        for first, second in zip(POINTS.pair(a), POINTS.pair(b), strict=True):
+            d = np.linalg.norm(uv[:, first] - uv[:, second], axis=-1)
             if np.isfinite(d).any():
                 estimates.append(float(np.nanpercentile(d, 85)) / share)
-    hips = (uv[:, point("front_hip")] + uv[:, point("rear_hip")]) / 2
-    shoulders = (uv[:, point("tossing_shoulder")] + uv[:, point("hitting_shoulder")]) / 2
-    trunk = np.linalg.norm(shoulders - hips, axis=-1)
+    trunk = np.linalg.norm(POINTS.middle(uv, "shoulder") - POINTS.middle(uv, "hip"), axis=-1)
     estimates.append(float(np.nanpercentile(trunk, 85)) / stature_share["trunk"])
     return float(np.median(estimates))
 
@@ -87,7 +84,7 @@ def start(
     lengths = {name: float(share * stature_m) for name, share in shares.items()}
     ways = known or depth_directions(seen, uv, metres_per_px, lengths, phases, guess=guess)
     vectors = np.zeros((len(seen.time_s), len(VECTORS), 3))
-    hips = (uv[:, point("front_hip")] + uv[:, point("rear_hip")]) / 2
+    hips = POINTS.middle(uv, "hip")
     centre = np.array(camera.centre_px)
     vectors[:, 0, 0] = (hips[:, 0] - centre[0]) * metres_per_px
     vectors[:, 0, 1] = distance
@@ -106,7 +103,7 @@ def start(
     body[: len(LENGTHS)] = proportions.mean * stature_m
     state = FitState(vectors, body, camera)
     feet = points_map().at(body) @ vectors
-    lowest = feet[:, [point("front_toe"), point("rear_toe")], 2].min(axis=1)
+    lowest = feet[:, POINTS.pair("toe"), 2].min(axis=1)
     return (
         FitState(
             vectors,

@@ -61,7 +61,7 @@ class Placement:
 
     def origin(self, points: FloatArray, floor_m: float) -> FloatArray:
         """Return the mid-point of the ankles at set-up, on the floor, levelled frame."""
-        ankles = (points[:, point("front_ankle")] + points[:, point("rear_ankle")]) / 2
+        ankles = POINTS.middle(points, "ankle")
         middle = np.median(ankles[self.early], axis=0)
         return np.array([middle[0], middle[1], floor_m])
 
@@ -152,11 +152,10 @@ def with_face(points: FloatArray, stature_m: float) -> FloatArray:
     for i, name in enumerate(BODY):
         if name in POINTS:
             out[..., i, :] = points[..., point(name), :]
-    front = points[..., point("tossing_shoulder"), :]
-    rear = points[..., point("hitting_shoulder"), :]
-    head = points[..., point("head"), :]
-    up = _unit(head - (front + rear) / 2)
-    forward = _unit(np.cross(front - rear, up))
+    tossing, hitting = (POINTS.at(points, name) for name in POINTS.both("shoulder"))
+    head = POINTS.at(points, "head")
+    up = _unit(head - (tossing + hitting) / 2)
+    forward = _unit(np.cross(tossing - hitting, up))
     side = np.cross(up, forward)
     for name, (ahead, aside, above) in _FACE.items():
         out[..., BODY.index(name), :] = head + stature_m * (

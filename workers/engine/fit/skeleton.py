@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.contract.skeleton import ARM_AND_LEG, part_of
+from models.contract.skeleton import ARM_AND_LEG, CANONICAL_BODY, Skeleton, part_of
 from models.contract.tracks import FloatArray, IntArray
 from workers.engine.proportions import LENGTHS
 
@@ -42,26 +42,7 @@ rear (hitting) to the front (tossing) side."""
 FREE = 3
 """How many of `VECTORS` are free 3-vectors in metres; the others are unit directions."""
 
-
-POINTS: tuple[str, ...] = (
-    "head",
-    "tossing_shoulder",
-    "hitting_shoulder",
-    "tossing_elbow",
-    "hitting_elbow",
-    "tossing_wrist",
-    "hitting_wrist",
-    "front_hip",
-    "rear_hip",
-    "front_knee",
-    "rear_knee",
-    "front_ankle",
-    "rear_ankle",
-    "front_heel",
-    "rear_heel",
-    "front_toe",
-    "rear_toe",
-)
+POINTS = Skeleton(("head", *CANONICAL_BODY.names[CANONICAL_BODY.index("tossing_shoulder") :]))
 """Points of the fitted body; ``head`` is the mid-point of the ears."""
 
 SEGMENT_LENGTH: dict[str, str] = {
