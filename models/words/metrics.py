@@ -23,7 +23,7 @@ def metric_entries(language: str) -> dict[str, Any]:
         metrics[metric.key] = {
             "term": words.term,
             "title": words.title,
-            **_optional(metric, language),
+            **_optional(metric, words.about),
         }
         for event, standing in words.standing.items():
             findings.setdefault(metric.key, {})[event.value] = _standing(standing)

@@ -87,7 +87,12 @@ def test_every_code_has_words_and_no_words_lack_a_code(language):
 def test_every_metric_has_a_title(language):
     words = catalogue(language)
     assert set(words.find("metric")) == set(CATALOGUE.keys)
-    assert all(words.find(f"metric.{key}.title") for key in CATALOGUE.keys)
+    for metric in CATALOGUE:
+        entry = words.find(f"metric.{metric.key}")
+        wording = metric.wording[language]
+        assert (entry["title"], entry["term"]) == (wording.title, wording.term)
+        assert entry.get("about", "") == wording.about
+        assert entry.get("percent", False) == metric.percent
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
