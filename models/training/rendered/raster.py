@@ -1,6 +1,6 @@
 """A small triangle rasteriser on the CPU: depth buffer, smooth shading, coverage by supersampling.
 
-Needs the `render` extra (numba compiles the inner loop).
+Needs the `training` extra (numba compiles the inner loop).
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The accuracy command on cached joint tracks: tables, JSON, Markdown, calibration."""
+"""The accuracy command on cached joint tracks: tables, JSON, Markdown."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from models.training import calibration
 from models.training.rendered.bodies import DATA, simulated_track
 from service.core.settings import Settings
 from workers.cli.accuracy import find_pairs, joint_track
@@ -35,7 +36,7 @@ def folder(tmp_path: Path) -> Path:
 
 
 def test_json_tables_of_a_folder(folder: Path) -> None:
-    page, table = folder / "page.md", folder / "table.json"
+    page = folder / "page.md"
     run = CliRunner().invoke(
         build(),
         [
@@ -46,8 +47,6 @@ def test_json_tables_of_a_folder(folder: Path) -> None:
             "--json",
             "--markdown",
             str(page),
-            "--calibrate",
-            str(table),
         ],
     )
     assert run.exit_code == 0, run.output
@@ -62,9 +61,23 @@ def test_json_tables_of_a_folder(folder: Path) -> None:
     names = {row["name"] for row in report["metrics"]}
     assert {"front_knee_flexion@trophy", "rear_foot_load_share@loading"} <= names
     assert "| front_knee_flexion@trophy | side |" in page.read_text("utf-8")
-    rows = json.loads(table.read_text("utf-8"))["metrics"]
+
+
+def test_a_calibration_of_a_folder(folder: Path) -> None:
+    table = folder / "table.json"
+    films = [str(folder / "films"), "--cache", str(folder / "cache"), "--about", "three films"]
+    assert calibration.main([*films, "--out", str(table)]) == 0
+    written = json.loads(table.read_text("utf-8"))
+    assert written["made_by"] == "python -m models.training calibration, from three films"
+    rows = written["metrics"]
     assert ["front_knee_flexion@trophy", "side", "usual"] in [row[:3] for row in rows]
     assert {row[3] for row in rows} == {"kinematic_fit", "learned_lift", "fit_and_lift"}
+
+
+def test_a_calibration_without_films_writes_nothing(tmp_path: Path) -> None:
+    table = tmp_path / "table.json"
+    assert calibration.main([str(tmp_path), "--about", "none", "--out", str(table)]) == 4
+    assert not table.exists()
 
 
 def test_tables_in_words(folder: Path) -> None:

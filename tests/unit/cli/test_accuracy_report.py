@@ -109,7 +109,7 @@ def test_page_and_picture_are_written(
     compared: list[ClipErrors], folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     measured = (compared, {"d.mp4": "video-unreadable"}, 0.5)
-    monkeypatch.setattr(command, "_compare_all", lambda *_: measured)
+    monkeypatch.setattr(command, "compare_all", lambda *_, **__: measured)
     page = tmp_path / "new" / "page"
     code, output = run(str(folder), "--page", str(page), "--about", "three clips", "--json")
     assert code == 0, output
@@ -122,17 +122,15 @@ def test_page_and_picture_are_written(
     assert (page / "accuracy.svg").read_text("utf-8").startswith("<svg ")
 
 
-def test_a_page_needs_its_origin_and_a_run_of_its_own(folder: Path, tmp_path: Path) -> None:
+def test_a_page_needs_its_origin(folder: Path, tmp_path: Path) -> None:
     assert run(str(folder), "--page", str(tmp_path / "p"))[0] == 2
-    both = ["--page", str(tmp_path / "p"), "--about", "x", "--calibrate", str(tmp_path / "t.py")]
-    assert run(str(folder), *both)[0] == 2
     assert not (tmp_path / "p").exists()
 
 
 def test_nothing_to_report_is_said(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(command, "_compare_all", lambda *_: ([], {"a.mp4": "x"}, None))
+    monkeypatch.setattr(command, "compare_all", lambda *_, **__: ([], {"a.mp4": "x"}, None))
     code, output = run(str(folder), "--page", str(tmp_path / "p"), "--about", "x")
     assert code == 4
     assert "nothing to report" in output

@@ -10,6 +10,7 @@ import pytest
 
 from models.contract.analysis import Event, Metric, Repetition
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
+from models.training.calibration import bias_of, calibrate, calibrate_events, table_text
 from models.training.rendered.bodies import truth
 from workers.engine import calibration, calibration_table
 from workers.engine.accuracy import (
@@ -19,7 +20,6 @@ from workers.engine.accuracy import (
     event_table,
     metric_table,
 )
-from workers.engine.calibrate import bias_of, calibrate, calibrate_events, table_text
 from workers.engine.truth import read_truth
 
 

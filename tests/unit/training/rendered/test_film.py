@@ -1,4 +1,4 @@
-"""The filmed part; needs the `render` extra and is skipped without it."""
+"""The filmed part; needs the `training` extra and is skipped without it."""
 
 from __future__ import annotations
 

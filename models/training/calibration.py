@@ -1,9 +1,17 @@
-"""Work out the calibrated error terms from clips with known truth, and write them as data."""
+"""Work out the calibrated error terms from clips with known truth, and write them as data.
+
+``python -m models.training calibration FILMS ... --cache TRACKS --out FILE``: each FILMS is a folder
+of films with a truth JSON beside each. Every metric is measured by every method, nothing corrected,
+nothing withheld for the view.
+"""
 
 from __future__ import annotations
 
+import argparse
 import json
+import sys
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 import numpy as np
 
@@ -146,3 +154,32 @@ def table_text(table: Table, events: EventTable, command: str) -> str:
         for name, rows in parts.items()
     ]
     return "{\n" + ",\n".join([f'"made_by": {json.dumps(command)}', *lists]) + "\n}\n"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Command line: measure the films and write the table; returns the exit code."""
+    from workers.cli.accuracy import compare_all, find_pairs
+
+    parser = argparse.ArgumentParser(prog="python -m models.training calibration")
+    parser.add_argument("films", type=Path, nargs="+", help="folders of films with their truth")
+    parser.add_argument("--cache", type=Path, default=Path("accuracy-cache"))
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--about", required=True, help="where the films come from")
+    options = parser.parse_args(arguments)
+    pairs = [pair for folder in options.films for pair in find_pairs(folder)]
+    if not pairs:
+        print("No film with a truth JSON beside it in any of the folders.", file=sys.stderr)
+        return 4
+    compared, failed, _ = compare_all(pairs, options.cache, heights=True, all_metrics=True)
+    for film, code in failed.items():
+        print(f"left out: {film} ({code})", file=sys.stderr)
+    made_by = f"python -m models.training calibration, from {options.about}"
+    text = table_text(calibrate(compared), calibrate_events(compared), made_by)
+    part = options.out.with_suffix(".part")
+    part.write_text(text, "utf-8")
+    part.replace(options.out)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

