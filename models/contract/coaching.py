@@ -50,6 +50,7 @@ Notes = Annotated[
 ]
 Label = Annotated[str, Field(min_length=1, max_length=60, pattern=PRINTABLE_PATTERN)]
 FIRST_YEAR, LAST_YEAR = 1900, 2200
+"""Years within which a date is no slip of the keyboard."""
 
 
 def _sensible(moment: datetime) -> datetime:

@@ -31,11 +31,14 @@ EndpointId = Annotated[str, Field(pattern=r"^whe_[0-9a-f]{32}$")]
 KeyId = Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]
 PRINTABLE_PATTERN = r"^[^\x00-\x1f\x7f]*$"
 
+MAX_REFERENCE = 200
+"""Longest reference of a caller's own, characters."""
+
 ExternalRef = Annotated[
     str,
     Field(
         min_length=1,
-        max_length=200,
+        max_length=MAX_REFERENCE,
         pattern=PRINTABLE_PATTERN,
         description="Your own reference, returned as it is. Do not put names of people into it.",
     ),

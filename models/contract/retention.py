@@ -15,6 +15,8 @@ from models.contract.note_codes import NoteCode
 from models.contract.progress import NextCheck, SessionKind
 
 MIN_DELAY = timedelta(hours=24)
+"""Sooner after practice a film shows performance, not yet learning (common practice)."""
+
 SCHEDULE: tuple[tuple[timedelta, timedelta, str], ...] = (
     (timedelta(hours=24), timedelta(hours=72), "one_to_three_days"),
     (timedelta(days=6), timedelta(days=9), "one_week"),

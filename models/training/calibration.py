@@ -16,14 +16,16 @@ from pathlib import Path
 import numpy as np
 
 from models.contract.frame_rate import rate_class
+from models.contract.interval import Z95
 from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName, View
 from workers.engine.accuracy import ClipErrors, MetricError
 from workers.engine.calibration import Residual
-from workers.engine.uncertainty import Z95
 
 COVERAGE = 0.955
+"""Share of the calibration's values that their 95 % intervals must hold: a little more than 95 %,
+as other films will differ (working value)."""
 ENOUGH = 12
 """Values from which the 95.5 % quantile itself is used; fewer use the inflated rms."""
 MIN_FOR_BIAS = 4
@@ -34,6 +36,7 @@ PRIOR = 3.0
 Table = dict[tuple[str, str, str, str], tuple[float, float, float, int]]
 EventTable = dict[tuple[str, str, str], tuple[float, int]]
 MIN_EVENT_SD_S = 0.003
+"""Least standard uncertainty of an event, seconds, however well few films agree (working value)."""
 
 
 def calibrate(comparisons: Iterable[ClipErrors]) -> Table:

@@ -36,6 +36,7 @@ from service.core.wiring import Wiring, wire
 
 logger = logging.getLogger(__name__)
 FORM_OVERHEAD_BYTES = 64 * 1024
+"""What a form may add to the film it carries, bytes."""
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:

@@ -29,6 +29,7 @@ from service.core.keyset import Position
 from service.core.wiring import Wiring
 
 MAX_PAGE = 100
+"""Most items a page."""
 _IDEMPOTENCY_KEY = re.compile(r'^(?:"[\x20\x21\x23-\x5b\x5d-\x7e]{1,255}"|[\x21\x23-\x7e]{1,255})$')
 _bearer = HTTPBearer(
     auto_error=False, scheme_name="ApiKey", description="An API key: `Authorization: Bearer sw_…`"

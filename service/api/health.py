@@ -17,6 +17,7 @@ from service.core.wiring import Wiring
 
 router = APIRouter(tags=["health"])
 CHECK_S = 1.0
+"""Longest wait for one answer of what the service needs, seconds."""
 
 
 class HealthProbe:

@@ -15,6 +15,7 @@ from python_multipart.multipart import MultipartParser, parse_options_header
 from models.contract.errors import InvalidRequest, MalformedRequest, UnsupportedMediaType
 
 MAX_FIELD_BYTES = 1024
+"""Longest form field other than the film, bytes."""
 
 
 @dataclass(frozen=True, slots=True)

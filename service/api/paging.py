@@ -15,6 +15,7 @@ from models.contract.errors import InvalidCursor
 from service.core.keyset import Position
 
 _TAG_BYTES = 12
+"""Bytes of the authentication tag of a cursor: 96 bits, as in RFC 2404 (from memory)."""
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 

@@ -37,6 +37,7 @@ logger = logging.getLogger(__name__)
 
 MEDIA_TYPE = "application/problem+json"
 RETRY_AFTER_S = 5
+"""What ``Retry-After`` says when a part of the installation does not answer, seconds."""
 _FRAMEWORK: Mapping[int, type[ServewrightError]] = {
     400: MalformedRequest,
     404: NotFound,

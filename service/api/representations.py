@@ -19,6 +19,7 @@ from service.api.conditional import (
 from service.core.objects import ByteRange, ObjectMissing, Objects
 
 CHUNK = 256 * 1024
+"""Bytes that are sent at a time."""
 
 
 def send_object(

@@ -12,7 +12,7 @@ from anyio import CancelScope, to_thread
 from fastapi import Request
 
 from models.contract.errors import DigestMismatch, InvalidRequest, UnsupportedMediaType
-from models.contract.resources import PRINTABLE_PATTERN
+from models.contract.resources import MAX_REFERENCE, PRINTABLE_PATTERN
 from service.api.multipart import FileBegins, FormReader
 from service.core.identifiers import is_id
 from service.core.intake import Intake, Received, checked_sha256
@@ -21,7 +21,6 @@ FILE_FIELD = "file"
 FIELDS = frozenset({"sha256", "external_ref", "session_id"})
 _SHA256_ITEM = re.compile(r"(?:^|,)\s*sha-256\s*=\s*:([A-Za-z0-9+/=]*):")
 _PRINTABLE = re.compile(PRINTABLE_PATTERN)
-MAX_REFERENCE = 200
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,8 @@ from service.core.database import Database
 from service.core.tables import MAIN_TENANT, ApiKey
 
 _FORM = re.compile(r"^sw_([0-9a-f]{16})_([0-9a-f]{64})_([0-9a-f]{8})$")
-_USED_GRAIN = timedelta(hours=1)  # last use is kept by the hour: enough to find dead keys
+_USED_GRAIN = timedelta(hours=1)
+"""The last use of a key is kept by the hour: enough to find dead ones."""
 
 
 class Scope(StrEnum):

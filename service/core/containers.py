@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 HEAD_BYTES = 64
+"""First bytes of a film that tell what it is."""
 _MOV_ATOMS = frozenset({b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot"})
 _EBML = b"\x1a\x45\xdf\xa3"
 

@@ -24,6 +24,7 @@ if TYPE_CHECKING:  # most processes never migrate, and alembic takes long to imp
 
 MIGRATIONS = Path(__file__).resolve().parent / "migrations"
 BUSY_TIMEOUT_MS = 15_000
+"""How long SQLite waits for another writer, milliseconds."""
 WRITES = "servewright_writes"
 _ALEMBIC = threading.Lock()  # its migration context is global to the process
 

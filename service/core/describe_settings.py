@@ -21,6 +21,7 @@ from service.core.settings import PREFIX, Settings
 FILE = Path(__file__).resolve().parents[2] / "infra" / "example.env"
 BEGIN = "# --- every setting with its default; written by: python -m service.core.describe_settings"
 WIDTH = 100
+"""Characters a line."""
 
 
 def described() -> str:

@@ -23,6 +23,7 @@ Network = ipaddress.IPv4Network | ipaddress.IPv6Network
 Resolver = Callable[[str, int], Sequence[str]]
 
 MAX_REPLY_BYTES = 4096
+"""What is read of a receiver's answer, bytes; it is not kept."""
 _PRINTABLE_ASCII = re.compile(r"^[!-~]+$")
 _HOST = re.compile(
     r"^(?=.{1,253}$)[a-z0-9_]([a-z0-9_-]{0,61}[a-z0-9_])?(\.[a-z0-9_]([a-z0-9_-]{0,61}[a-z0-9_])?)*\.?$"

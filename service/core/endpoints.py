@@ -20,6 +20,7 @@ from service.core.signing import new_secret
 from service.core.tables import WebhookEndpoint
 
 SECRET_OVERLAP = timedelta(hours=24)
+"""How long the former secret signs as well after a new one was made (working value)."""
 
 
 class EndpointStore:

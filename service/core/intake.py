@@ -10,6 +10,7 @@ from service.core.containers import HEAD_BYTES, media_type_of
 from service.core.objects import Objects, Upload
 
 PIECE_BYTES = 1 << 20
+"""Bytes that are passed on at a time."""
 
 
 @dataclass(frozen=True, slots=True)

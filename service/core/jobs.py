@@ -34,8 +34,11 @@ from service.core.kinds import KINDS
 LOG = logging.getLogger(__name__)
 
 FAILURE_TTL_S = 24 * 3600
+"""How long Redis keeps the record of a failed job, seconds."""
 MAX_ATTEMPT = 10**6
-MAX_DATA_BYTES = 512  # the three values take about 100
+"""Greatest number of an attempt that is read."""
+MAX_DATA_BYTES = 512
+"""Greatest size of a job's data, bytes; the three values take about 100."""
 _JOB_ID = re.compile(r"[a-z]{2,10}_[0-9a-f]{32}-[1-9][0-9]{0,6}")
 
 

@@ -13,9 +13,12 @@ from service.core.objects import Objects
 from service.core.tables import Clip
 
 LOCK = "orphans"
-AGE = timedelta(hours=24)  # no upload takes that long
+AGE = timedelta(hours=24)
+"""No upload takes so long."""
 INTERVAL_S = 6 * 3600.0
+"""Seconds between two sweeps."""
 BATCH = 500
+"""Films that are looked up at a time."""
 
 
 class OrphanSweep:

@@ -25,6 +25,7 @@ RETRY_AFTER_S: tuple[float, ...] = (5, 300, 1800, 7200, 18000, 36000, 50400, 720
 
 BODY_TYPE = "application/cloudevents+json"
 CLAIM_MARGIN_S = 15.0
+"""A delivery is another sender's again so many seconds after its time-out."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from service.core.identifiers import new_id
 from service.core.tables import FilmedSession, Player
 
 ADULT_YEARS = 18
+"""Age of majority; the common age, laws differ."""
 
 
 def may_be_minor(player: Player, now: datetime) -> bool:

@@ -20,7 +20,9 @@ from models.contract.errors import QueueUnavailable
 from service.core.jobs import Attempt, AttemptJob, AttemptQueue
 from service.core.kinds import kind_of
 
-SILENT_S = 30.0  # a started job whose worker has been silent this long counts as lost (beats: 5 s)
+SILENT_S = 30.0
+"""A started job whose worker has been silent for so many seconds counts as lost; its beats are 5 s
+apart."""
 
 
 def connect(url: str) -> Redis:

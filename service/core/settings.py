@@ -22,7 +22,8 @@ PREFIX = "SERVEWRIGHT_"
 TEST_PREFIX = "SERVEWRIGHT_TEST_"
 DATABASE_SCHEMES = ("sqlite:///", "postgresql+psycopg://")
 REDIS_SCHEMES = ("redis://", "rediss://", "unix://")
-MAX_SOCKET_PATH = 100  # sockaddr_un.sun_path holds 108 bytes on Linux, 104 on macOS
+MAX_SOCKET_PATH = 100
+"""Longest path of a socket, bytes: ``sun_path`` holds 108 on Linux, 104 on macOS."""
 
 
 def _default_data_dir() -> Path:

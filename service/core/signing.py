@@ -9,7 +9,8 @@ from datetime import UTC, datetime
 
 from standardwebhooks import Webhook
 
-SECRET_BYTES = 32  # the specification asks for 24 to 64
+SECRET_BYTES = 32
+"""Bytes of a signing secret; Standard Webhooks 1.0 asks for 24 to 64."""
 
 
 def new_secret() -> str:

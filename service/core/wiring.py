@@ -31,7 +31,8 @@ from service.core.rulefiles import RuleFiles
 from service.core.settings import Settings
 from service.core.work import WorkStore
 
-ANNOUNCED_MARGIN_S = 24 * 3600  # a clip announced for direct upload is kept this much longer
+ANNOUNCED_MARGIN_S = 24 * 3600
+"""A clip announced for direct upload is kept so many seconds longer than its address is good."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import subprocess
 import sys
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -60,6 +62,68 @@ def test_modules_stay_short_and_have_telling_names() -> None:
     assert long == []
     vague = [str(p.relative_to(PROJECT)) for p in files if p.stem in {"utils", "helpers", "common"}]
     assert vague == []
+
+
+def product_modules() -> Iterator[tuple[str, list[ast.stmt]]]:
+    """Each module that serves or measures: its path and its statements."""
+    for top in ("models", "service", "workers"):
+        for path in sorted((PROJECT / top).rglob("*.py")):
+            if not {"training", "convert", "migrations"} & set(path.parts):
+                yield str(path.relative_to(PROJECT)), ast.parse(path.read_text()).body
+
+
+def is_number(value: ast.expr) -> bool:
+    """Numbers, and what is worked out from numbers alone: ``1 << 20``, ``np.radians(4.0)``."""
+    match value:
+        case ast.Constant(value=given):
+            return isinstance(given, int | float) and not isinstance(given, bool)
+        case ast.UnaryOp(operand=inner):
+            return is_number(inner)
+        case ast.BinOp(left=left, right=right):
+            return is_number(left) and is_number(right)
+        case ast.Tuple(elts=parts) | ast.List(elts=parts):
+            return bool(parts) and all(map(is_number, parts))
+        case ast.Call(args=args, keywords=keywords):
+            parts = [*args, *(keyword.value for keyword in keywords)]
+            return bool(parts) and all(map(is_number, parts))
+    return False
+
+
+def undocumented_numbers(body: list[ast.stmt]) -> list[str]:
+    """Names of upper-case constants of numbers that no docstring follows."""
+    found = []
+    for statement, below in zip(body, [*body[1:], None], strict=True):
+        match statement:
+            case ast.Assign(targets=targets, value=value):
+                pass
+            case ast.AnnAssign(target=target, value=ast.expr() as value):
+                targets = [target]
+            case _:
+                continue
+        parts = [p for t in targets for p in (t.elts if isinstance(t, ast.Tuple) else [t])]
+        names = [part.id for part in parts if isinstance(part, ast.Name) and part.id.isupper()]
+        match below:
+            case ast.Expr(value=ast.Constant(value=str())):
+                continue
+        if names and is_number(value):
+            found.append(", ".join(names))
+    return found
+
+
+def test_numbers_without_a_docstring_are_found() -> None:
+    lines = (
+        *("A = 1", "'''Metres.'''", "B, C = 1.0, -2", "D = np.radians(4.0)"),
+        *("e = 3", "F = len(x)", "G: int = 1 << 3", "H = 'text'"),
+    )
+    assert undocumented_numbers(ast.parse("\n".join(lines)).body) == ["B, C", "D", "G"]
+
+
+def test_each_constant_of_numbers_states_unit_and_source() -> None:
+    # or that it is a working value
+    bare = [
+        f"{path}: {name}" for path, body in product_modules() for name in undocumented_numbers(body)
+    ]
+    assert bare == []
 
 
 def test_lock_names_no_registry_and_pins_every_package() -> None:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
 DEFAULT_FRAMES = 120
+"""Frames that are timed unless another number is asked for (working value)."""
 
 
 def register(app: typer.Typer) -> None:

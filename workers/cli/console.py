@@ -53,6 +53,7 @@ EXIT_CODES_HELP = (
 )
 
 PLAIN_WIDTH = 110
+"""Characters a line where the output is no terminal: the tables fit."""
 
 _STYLE = {Severity.BLOCKING: "bold red", Severity.WARNING: "yellow", Severity.NOTE: "cyan"}
 

@@ -11,6 +11,7 @@ import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from models.contract.frame_rate import USUAL_RATE_FPS
 from models.contract.metrics.definition import SERVES, BodyPart, MetricDefinition
 from models.contract.metrics.units import facts
 from models.contract.vocabulary import RepetitionKind, View
@@ -19,7 +20,6 @@ from workers.engine.calibration import views_within
 from workers.engine.measurability import SIDE_FACTOR
 from workers.engine.metrics.registry import REGISTRY
 from workers.engine.metrics.spec import MetricSpec
-from workers.report.accuracy_aims import USUAL_FPS
 
 FILE = Path(__file__).resolve().parents[2] / "infra" / "accuracy" / "metrics.md"
 
@@ -66,7 +66,7 @@ def page(registry: Sequence[MetricSpec]) -> str:
         mine = [spec for spec in registry if spec.metric.part is part]
         parts.append(f"## {english()(f'comparison.part_{part.value}')}")
         parts.append(_definitions(mine))
-    parts.append(LIMITS.format(factor=SIDE_FACTOR, fps=USUAL_FPS))
+    parts.append(LIMITS.format(factor=SIDE_FACTOR, fps=USUAL_RATE_FPS))
     parts.append(_limits(registry))
     parts.append(NO_CALIBRATION)
     parts.append(_table(("metric", "why"), _reasons(registry)))
@@ -123,7 +123,7 @@ def _limits(registry: Iterable[MetricSpec]) -> str:
 def _views(spec: MetricSpec) -> str:
     if spec.metric.tolerance is None:
         return "no limit set"
-    found = views_within(spec.name, spec.metric.tolerance, USUAL_FPS)
+    found = views_within(spec.name, spec.metric.tolerance, USUAL_RATE_FPS)
     return _codes(view.value for view in found if view is not View.UNKNOWN)
 
 

@@ -21,7 +21,10 @@ if TYPE_CHECKING:
     from workers.processes.supervisor import Supervisor
 
 READY_S = 60.0
+"""Longest wait for the API to be ready, seconds (working value)."""
 WORKER_GRACE_S = 3.0
+"""What a running analysis gets when the command is stopped, seconds: a person waits (working
+value)."""
 API = "service.api.app:create_app"
 
 

@@ -30,6 +30,8 @@ from workers.decide.scatter import Prior
 from workers.decide.timewarp import register
 
 ALPHA = 0.05
+"""Risk that a comparison in which nothing moved calls anything changed (common practice)."""
+
 _Row = tuple[MetricDifference, st.Difference | None]
 """A metric's row, with the difference it states where one was worked out."""
 

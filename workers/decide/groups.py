@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from models.contract.analysis import Metric, Repetition
+from models.contract.interval import Z95
 from models.contract.vocabulary import EventName
 from workers.decide import statistics as st
 
@@ -48,5 +49,5 @@ def mean_of(metrics: Sequence[Metric]) -> st.GroupMean | None:
 
 def interval(group: st.GroupMean) -> tuple[float, float]:
     """Return the 95 % interval of a group's mean."""
-    half = st.Z95 * st.standard_error(group)
+    half = Z95 * st.standard_error(group)
     return group.mean - half, group.mean + half

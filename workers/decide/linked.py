@@ -14,6 +14,8 @@ from models.contract.metrics.definition import BodyPart
 from workers.decide.groups import in_slot
 
 MIN_FOR_CORRELATION = 5
+"""Serves a side from which correlations are worked out (working value, not tried
+systematically)."""
 
 
 def linked(

@@ -14,12 +14,15 @@ import math
 import numpy as np
 from scipy import optimize, special, stats
 
-from workers.decide.statistics import Z95, Difference
+from models.contract.interval import Z95
+from workers.decide.statistics import Difference
 
 SEEN = 0.90
 """Nine of ten such comparisons see a change of the detectable size."""
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(21)
+"""Places and weights."""
 _WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
+"""Gauss-Hermite quadrature over a standard normal, 21 points (working value)."""
 
 
 def detectable(difference: Difference, risk: float) -> float:

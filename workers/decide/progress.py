@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from models.contract.analysis import Analysis, Metric
+from models.contract.interval import Z95
 from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
@@ -33,6 +34,7 @@ from workers.decide.place import one_place, read_alike
 from workers.decide.scatter import Prior
 
 _KEPT, _GONE = 0.8, 0.2
+"""Shares of a gain: from the first on it is held, below the second it is lost (working values)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,8 +213,8 @@ def _delayed(
     )
     return RetentionScore(
         value=score,
-        low=score - st.Z95 * se,
-        high=score + st.Z95 * se,
+        low=score - Z95 * se,
+        high=score + Z95 * se,
         delay_hours=(test[0].at - max(practice)).total_seconds() / 3600,
     )
 

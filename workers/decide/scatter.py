@@ -25,6 +25,7 @@ METRICS_A_MOVEMENT = 4.0
 _LIMIT = 0.84
 """The metrics agree at least as well as is believed, in four comparisons of five."""
 _LEAST_RATIO = 1e-4
+"""Ratios are held above this, so that equal values, of variance nothing, have a logarithm."""
 
 
 @dataclass(frozen=True, slots=True)

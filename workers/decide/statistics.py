@@ -12,12 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from models.contract.interval import Z95
 from workers.decide.scatter import Prior, moderated, prior_of
 
-Z95 = 1.959963984540054
-"""Two-sided 95 % point of the standard normal distribution."""
-SESSIONS_DOF = 12.0
-SINGLES_DOF = 4.0
+SESSIONS_DOF, SINGLES_DOF = 12.0, 4.0
 """Differences of sessions, and of single serves, filmed from one place have heavier tails than a
 normal error, about those of Student t with so many degrees of freedom: of 36 rendered players,
 99.9 % within 4.5 and 9.7 standard errors (``python -m models.training.rendered.two_sessions``).

@@ -32,6 +32,7 @@ from workers.video.clip import grab_frames, open_clip
 from workers.video.limits import DecodeLimits
 
 PER_PHASE = 25
+"""Points of a trajectory between two events (working value)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,6 +49,7 @@ class Residual:
 
 
 NOT_CALIBRATED = Residual(0.0, 0.0, 0.0, 0)
+"""Of a metric that no film was measured for: nothing is taken out, nothing is added."""
 
 
 def residual(name: str, view: View, fps: float, method: str) -> Residual | None:

@@ -15,20 +15,21 @@ import numpy as np
 from models.contract.tracks import Camera, FloatArray
 
 _LEVEL = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
+"""From the levelled frame (x right, y away, z up) to a level camera's axes (x right, y down)."""
 
-TYPICAL_DISTANCE_M = 8.0
-DISTANCE_LOG_SD = 0.12
-"""Where a coach or a parent puts a camera that must hold a whole serve (common practice)."""
+TYPICAL_DISTANCE_M, DISTANCE_LOG_SD = 8.0, 0.12
+"""Where a coach or a parent puts a camera that must hold a whole serve, metres, and the standard
+deviation of its logarithm (common practice)."""
 
-TYPICAL_FOCAL = 1.9
-FOCAL_LOG_SD = 0.35
-"""Focal length over the picture's shorter side: phone main to 2x camera."""
+TYPICAL_FOCAL, FOCAL_LOG_SD = 1.9, 0.35
+"""Focal length over the picture's shorter side, and the standard deviation of its logarithm: phone
+main to 2x camera."""
 
-TYPICAL_HEIGHT_M = 1.4
-HEIGHT_SD_M = 0.35
-PITCH_SD = np.radians(4.0)
-ROLL_SD = np.radians(1.0)
-"""A hand-held or tripod camera at chest height, held level (common practice, no source)."""
+TYPICAL_HEIGHT_M, HEIGHT_SD_M = 1.4, 0.35
+"""Height of a hand-held or tripod camera, metres: at the chest (common practice, no source)."""
+
+PITCH_SD, ROLL_SD = np.radians(4.0), np.radians(1.0)
+"""Standard deviations of a camera held level, rad (common practice, no source)."""
 
 
 def rotation(pitch: float, roll: float) -> FloatArray:

@@ -18,6 +18,7 @@ SWING_OFFSET_DEG = 10.0
 """The hitting wrist crosses the target line from right to left by about this angle while it is
 highest (rendered serves: 8 to 13 deg)."""
 SWING_HALF_S = 0.08
+"""Half of the time over which the direction of the swing is taken, seconds (working value)."""
 TOP_SHARE = 0.93
 """Height of the ears over standing height (de Leva 1996: vertex to mid-gonion, and the rendered
 bodies); used where nobody states the height."""

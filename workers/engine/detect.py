@@ -32,6 +32,8 @@ MIN_RISE = 2.2
 MIN_SWING = 7.0
 """Least sum of upward and downward speed where the hand is not seen overhead."""
 SERVE_RISE, SERVE_FALL = 8.0, 12.0
+"""Usual greatest upward and downward speeds of the hitting hand in a serve, torso lengths per
+second (working values)."""
 SLOW_BELOW, SLOW_BELOW_AT_LOW_RATE, BLUNT_RATE_FPS = 1.75, 1.6, 27.0
 """A swing whose upward and downward speeds, each over its usual value, sum to less is slow; few
 frames a second blunt both."""
@@ -44,13 +46,17 @@ SHADOW_DRIVE_S = 0.62
 BEFORE_S, BEFORE_SLOW_S = 3.2, 7.0
 """Longest time from set-up to contact, full speed and slow."""
 AFTER_S = 0.75
+"""Longest time from the highest hand to the finish, seconds at full speed (working value)."""
 STILL = 0.5
 """Fastest hand, hip or head while standing still, torso lengths per second."""
 HOLD_MIN_S = 0.8
+"""Shortest hold, seconds (working value)."""
 HOLD_STILL = 0.35
+"""Slow drift under which a posture is held, torso lengths per second (working value)."""
 HOLD_DROP = 0.08
 """Hips below standing in a hold."""
 HOLD_KNEES_DEG = 25.0
+"""Bend of the knees that makes a hold where the hips are not low, degrees (working value)."""
 
 
 @dataclass(frozen=True, slots=True)

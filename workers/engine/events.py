@@ -22,6 +22,8 @@ from workers.engine.stillness import STANCE_S, lasting
 from workers.engine.witness import Witness, from_motion
 
 GRID_S = 1.0 / 480.0
+"""Step of the grid on which series are searched, seconds: twice as fine as 240 frames per
+second."""
 
 LONGEST_SWING_S = 0.6
 """Trophy to highest wrist in a full-speed serve is shorter (rendered serves 0.29 to 0.52 s);
@@ -41,6 +43,7 @@ ELBOW_PULL_S = 0.014
 """How far the elbow may move the contact given by the wrist, half each; not from film, where the
 elbow is less sure than the row of the wrist."""
 RACKET_LOW_TO_CONTACT_S = 0.150
+"""Usual time from the lowest racket tip to contact at full speed, seconds (working value)."""
 ELBOW_BENT_TO_RACKET_LOW_S = 0.007
 """The elbow is most bent just before the racket tip is lowest."""
 RELEASE_REACH_SHARE = 0.58

@@ -18,6 +18,7 @@ from workers.engine.load import GRAVITY
 from workers.engine.mass import centre_of_mass
 
 MIN_FLIGHT_FRAMES = 6
+"""Fewest frames of a flight from which gravity is told (working value)."""
 LONG_FLIGHT_S = 0.45
 """Nobody leaves the floor for longer in a serve: that would be a jump of a quarter of a metre."""
 SLOWEST_FALL = 0.35

@@ -25,9 +25,11 @@ METHOD = "learned_lift"
 TIMED = (EventName.LOADING, EventName.TROPHY, EventName.RACKET_LOW, EventName.CONTACT)
 """Events the network times: each frame says how far off they are, within `CLOCK_S`."""
 CLOCK_S = 0.2
+"""Longest time that a frame's answer spans, seconds; trained with this value."""
 BEFORE_CONTACT_S = {EventName.TROPHY: (0.15, 0.7), EventName.RACKET_LOW: (0.05, 0.22)}
 """Usual times before contact in full-speed serves, with room to spare (working values)."""
 SLOWEST_FRAME_S = 1.0 / 27.0
+"""With longer frame intervals, seconds, the answers about events are not used (working value)."""
 LAGS_S = (-0.25, -0.12, -0.05, 0.0, 0.05, 0.12, 0.25)
 """Instants that are read, relative to the moment that is answered."""
 STANDING_S = 0.35
@@ -37,14 +39,18 @@ EAR_TO_ANKLE = 0.87
 IN_PLANE_SD, DEPTH_SD = 0.009, 0.018
 """Standard deviation of a joint about its place, standing heights (rendered films)."""
 _SMOOTH_S, _SMOOTH_WORLD_S = 0.02, 0.05
+"""Half widths of the smoothing of picture and network joints, seconds; trained with these
+values."""
 HEADING_SD = float(np.radians(4.5))
 """Standard deviation of the target's direction (26 rendered films not trained on)."""
 _TARGET = slice(3 * len(BODY), 3 * len(BODY) + 2)
 _CLOCKS = slice(_TARGET.stop, _TARGET.stop + len(TIMED))
 _CLOCK_TRUST = 0.5
+"""Share of `CLOCK_S` within which an answer counts (working value)."""
 _FARTHEST = 6.0
 """Standard deviations beyond which an input is held: outside, the network knows nothing."""
 SHORTEST_FRAMES = 8
+"""Fewest frames from which a body is made, by the lift and by the fit (working value)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.contract.analysis import Event, Metric
+from models.contract.interval import Z95
 from models.contract.metrics.units import facts
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
@@ -26,7 +27,7 @@ from workers.engine.measurability import FilmContext, why_not
 from workers.engine.metrics.registry import metrics_for
 from workers.engine.metrics.spec import MetricSpec
 from workers.engine.samples import Samples
-from workers.engine.uncertainty import SAMPLES, Z95, best, cloud, value_and_sd
+from workers.engine.uncertainty import SAMPLES, best, cloud, value_and_sd
 
 FLOOR_UNDER_ANKLES = 0.045
 """Ankle joint centre over the floor in standing heights, where no heel or toe is seen."""

@@ -18,7 +18,9 @@ from workers.engine.smoothing import local_fit
 
 SIDES = ("left", "right")
 HALF_WIDTH_S = 0.05
+"""Half width of the fits that give places and speeds, seconds (working value)."""
 DRIFT_HALF_WIDTH_S = 0.2
+"""Half width of the fit that gives the slow drift of a posture, seconds (working value)."""
 _PARTS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
 _POINTS = Skeleton(("nose", *(name for part in _PARTS for name in ANATOMICAL_BODY.both(part))))
 """What is read of a body; the canonical one is a right-hander's."""

@@ -14,6 +14,7 @@ from collections.abc import Mapping
 import numpy as np
 from scipy.signal import lfilter
 
+from models.contract.interval import Z95
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import EventName, Sex
 from workers.engine.events import Instant
@@ -21,9 +22,9 @@ from workers.engine.metrics.spec import MetricSpec
 from workers.engine.samples import Samples
 
 SAMPLES = 96
+"""Monte Carlo samples of a repetition (working value, not tried systematically)."""
 JOINT_NOISE_TIME_S = 0.05
 """Correlation time of joint noise where only standard deviations are known."""
-Z95 = 1.959964
 
 
 def draw_joints(motion: BodyMotion, count: int, seed: int) -> FloatArray:

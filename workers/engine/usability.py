@@ -6,6 +6,7 @@ import numpy as np
 
 from models.contract.analysis import ViewEstimate
 from models.contract.clip import UsabilityCheck
+from models.contract.frame_rate import GOOD_RATE_FPS
 from models.contract.note import note
 from models.contract.note_codes import NoteCode
 from models.contract.skeleton import LANDMARKS
@@ -18,7 +19,6 @@ MIN_CONFIDENCE = 0.05
 """A hidden joint has a low confidence, one outside the picture almost none."""
 MIN_BODY_PX = 160.0
 """Height of the person in pixels under which joints are coarse (engineering choice)."""
-USUAL_FPS = 50.0
 _FEET = tuple(name for part in ("ankle", "heel", "toe") for name in LANDMARKS.both(part))
 _BODY = tuple(
     name for part in ("shoulder", "elbow", "wrist", "hip", "knee") for name in LANDMARKS.both(part)
@@ -137,7 +137,7 @@ def _rate(track: JointTrack) -> UsabilityCheck:
     fps = frame_rate(track.time_s)
     return UsabilityCheck(
         key="frame_rate",
-        passed=fps >= USUAL_FPS,
+        passed=fps >= GOOD_RATE_FPS,
         severity=Severity.NOTE,
         value=round(fps, 2),
         unit="1/s",

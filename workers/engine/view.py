@@ -16,6 +16,7 @@ _BOUNDS = (
     (180.0, View.BEHIND),
 )
 BACK_SIDE_HALF_WIDTH_DEG = 18.0
+"""Degrees about 270 within which the camera faces the server's back (working value)."""
 
 
 def view_of(azimuth_deg: float) -> View:

@@ -18,7 +18,9 @@ from workers.engine.smoothing import local_fit
 TORSO_SHARE = 0.288
 """Mid-shoulder to mid-hip over standing height (de Leva 1996: 0.287 to 0.296)."""
 FAST_HALF_WIDTH_S = 0.035
+"""Half width of the fits to moving points, seconds (working value)."""
 SLOW_HALF_WIDTH_S = 0.08
+"""Half width of the fit that tells stillness, seconds (working value)."""
 
 
 @dataclass(frozen=True, slots=True)

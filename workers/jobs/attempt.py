@@ -40,7 +40,9 @@ from workers.pipeline.result_files import ResultFile
 LOG = logging.getLogger(__name__)
 
 _COPY = 1 << 20
+"""Bytes that are copied at a time."""
 OPERATORS_AFFAIR = 500
+"""HTTP status from which an error is for the operator, and logged with its trace."""
 
 
 def run_attempt(wiring: Wiring, attempt: Attempt, make: Maker) -> None:

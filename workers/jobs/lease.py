@@ -17,7 +17,10 @@ LOG = logging.getLogger(__name__)
 T = TypeVar("T")
 
 FIRST_WAIT_S = 0.25
+"""Wait before the first repetition of a step whose store was away, seconds; it doubles each
+time."""
 LONGEST_WAIT_S = 15.0
+"""Longest such wait, seconds."""
 
 
 class Heartbeat(Protocol):

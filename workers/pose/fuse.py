@@ -33,6 +33,8 @@ SECOND_FAVOURED = 10.0
 is sure of itself even when it is a body height off, MoveNet is not."""
 
 _LEAST_WEIGHT = 0.05
+"""Least weight of a network in a mean, so that two doubtful ones still give a place (working
+value)."""
 
 FOLLOWS = {
     end: root

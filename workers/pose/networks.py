@@ -22,6 +22,7 @@ SIDE = 256
 """Both networks look at 256 x 256 pixels."""
 
 LANDMARK_COUNT = len(LANDMARKS)
+"""Landmarks of the body that BlazePose gives; it has a few auxiliary points more."""
 
 COCO_TO_LANDMARK: tuple[int, ...] = tuple(LANDMARKS.rows(KEYPOINTS))
 """Place among the 33 landmarks of each of the 17 COCO keypoints."""

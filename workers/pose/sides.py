@@ -25,10 +25,12 @@ def _pairs(*parts: str) -> Pairs:
 
 
 UPPER = _pairs("shoulder", "elbow", "wrist", "pinky", "index", "thumb")
+"""Left and right of the 33 landmarks above the hips; both networks see the first three pairs."""
 LOWER = _pairs("hip", "knee", "ankle", "heel", "foot_index")
 """Left and right of the 33 landmarks; the first three of each are seen by both networks."""
 
 _SHARED = 3
+"""Pairs of each list that both networks see."""
 
 APART_PER_S = 5.0
 """Cost of one torso length of disagreement for one second, in torso lengths of jump."""
@@ -38,6 +40,7 @@ FLIPPED_PER_S = 2.0
 taken as the truth, because both sides of it then jump only once."""
 
 _STATES = ((0, 0), (0, 1), (1, 0), (1, 1))
+"""First and second network exchanged (1) or not (0)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,6 +34,7 @@ STEP_HZ = 0.5
 """Cut-offs are rounded to this, so that columns can be smoothed together."""
 
 LOWEST_HZ = 3.0
+"""Lowest cut-off considered, hertz (working value)."""
 HIGHEST_HZ = 20.0
 """Range of cut-offs considered; the upper end is also bounded by the frame rate."""
 

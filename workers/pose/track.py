@@ -27,7 +27,9 @@ CLEAR_LEAD = 1.5
 """The choice is called clear if the best value is so many times the second."""
 
 _LEFT_WRIST, _RIGHT_WRIST = 9, 10
+"""Places among the 17 COCO keypoints."""
 _WRIST_SURE = 0.2
+"""Least score of a wrist that counts (working value)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,7 @@ GRACE_S = 20.0
 """Time a running analysis gets at shutdown before its work is handed back."""
 
 _HAND_BACK_S = 5.0
+"""What a worker gets beyond the grace to hand its work back, seconds (working value)."""
 
 
 def supervise(settings: Settings, processes: int, grace_s: float) -> None:

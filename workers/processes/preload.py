@@ -15,6 +15,7 @@ from models import registry
 from workers.pose.choice import Networks
 
 FORK_CHECK_S = 10.0
+"""A forked child that has not answered after so many seconds hangs (working value)."""
 
 
 def survives_fork(run: Callable[[], bytes], seconds: float = FORK_CHECK_S) -> bool:

@@ -26,10 +26,15 @@ from workers.processes.scratch import Scratch
 LOG = logging.getLogger(__name__)
 
 MONITORING_INTERVAL_S = 5
+"""Seconds between two looks at the running job, and so between signs of life in Redis."""
 MAINTENANCE_INTERVAL_S = 15
+"""Seconds between two cleanings of the queue's registries."""
 WORKER_TTL_S = 45
+"""Seconds without a sign of life after which Redis forgets a worker."""
 JOBS_BEFORE_RECYCLING = 200
+"""Jobs after which a worker ends, to be started anew with fresh memory (working value)."""
 LEAST_GRACE_S = 1.2
+"""Shortest grace, seconds: RQ takes two signals within one second for one."""
 
 
 class ClipWorker(Worker):

@@ -21,9 +21,13 @@ from workers.processes import tether
 LOG = logging.getLogger(__name__)
 
 FIRST_PAUSE_S = 0.5
+"""Pause before a failed program starts again, seconds; it doubles with each failure."""
 LONGEST_PAUSE_S = 30.0
+"""Longest such pause, seconds."""
 STABLE_S = 60.0
+"""A program that ran so many seconds was healthy: its failures are counted anew."""
 _POLL_S = 0.1
+"""Seconds between two looks at the programs."""
 
 
 @dataclass(frozen=True, slots=True)

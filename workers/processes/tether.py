@@ -19,7 +19,9 @@ from pathlib import Path
 from typing import IO
 
 _PR_SET_PDEATHSIG = 1
+"""From Linux's ``prctl.h``."""
 _POLL_S = 1.0
+"""Seconds between two looks for the parent on other systems."""
 PROJECT = Path(__file__).resolve().parents[2]
 """The folder that holds our packages."""
 

@@ -12,10 +12,6 @@ OTHER_VIEWS = 1.5
 """The aims are this many times wider from every other camera position."""
 
 
-USUAL_FPS = 60.0
-"""The aims are meant for this frame rate or more."""
-
-
 def aim(key: str, view: View) -> float | None:
     """Return the aim of a metric from a camera position, in the metric's unit."""
     metric = CATALOGUE.get(key)

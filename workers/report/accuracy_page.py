@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from models.contract.accuracy import Accuracy, EventAccuracy, MetricAccuracy, ViewAccuracy
+from models.contract.frame_rate import USUAL_RATE_FPS
 from models.contract.vocabulary import View
 from models.words import THIN, english
 from workers.report.accuracy_advice import PLACES, how_to_read, limits, trust
 from workers.report.accuracy_aims import (
     OTHER_VIEWS,
-    USUAL_FPS,
     aim,
     aimed,
     amount,
@@ -104,12 +104,12 @@ def _glance(document: Accuracy) -> str:
 
 def _slow_films(document: Accuracy) -> str:
     rates = document.clip_set.frame_rates
-    slow = sum(count for fps, count in rates.items() if float(fps) < USUAL_FPS)
+    slow = sum(count for fps, count in rates.items() if float(fps) < USUAL_RATE_FPS)
     if not slow:
         return ""
     have = "has" if slow == 1 else "have"
     return (
-        f" The aims are meant for {USUAL_FPS:g} frames per second or more; {slow} of these "
+        f" The aims are meant for {USUAL_RATE_FPS:g} frames per second or more; {slow} of these "
         f"{sum(rates.values())} films {have} fewer."
     )
 

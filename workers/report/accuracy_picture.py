@@ -12,7 +12,9 @@ from workers.report.palette import DARK, LIGHT, PageColours
 from workers.report.plot import Svg
 
 LEFT, TOP, ROW, BOTTOM = 296.0, 74.0, 27.0, 78.0
+"""Room for the names, the head, one metric and the foot, pixels."""
 PLOT, NUMBER, GAP = 104.0, 84.0, 14.0
+"""Widths of a panel's plot and of its numbers, and the room between panels, pixels."""
 LEGEND = 920.0
 """Width the legend needs, however few the panels."""
 REACH = 2.5

@@ -37,6 +37,7 @@ TOGETHER_S = 0.06
 """Events closer than this share one stop."""
 
 NUMBERS = 4
+"""Most values beside one stop."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,7 @@ Point = Sequence[float] | npt.NDArray[np.floating[Any]]
 Picture = npt.NDArray[np.uint8]
 
 FINENESS = 2
+"""Drawn so many times larger and reduced: smooth edges."""
 PATTERN: dict[Style, tuple[float, float] | None] = {
     "solid": None,
     "dashed": (2.2, 2.4),

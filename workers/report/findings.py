@@ -18,6 +18,7 @@ from models.words import Words
 Standing = Literal["below", "inside", "above"]
 Keyed = TypeVar("Keyed", MetricDifference, MetricProgress)
 COUNT = 3
+"""Findings at the head of a page."""
 
 
 SURE, PROBABLE = 0.975, 0.8

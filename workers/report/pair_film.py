@@ -20,6 +20,7 @@ from workers.report.pace import Pace, nearest, showings
 from workers.report.palette import INK, MUTED, PAPER
 
 GAP = 8
+"""Pixels between the two pictures."""
 
 
 class FilmImpossible(ValueError):

@@ -13,16 +13,26 @@ from typing import Final
 RGB = tuple[int, int, int]
 
 INK: Final[RGB] = (24, 28, 38)
+"""Text and the casing of marks."""
 PAPER: Final[RGB] = (250, 249, 245)
+"""Ground of text."""
 MUTED: Final[RGB] = (88, 94, 108)
+"""Text that steps back."""
 RULE: Final[RGB] = (214, 212, 204)
+"""Thin lines."""
 
 LIMBS: Final[RGB] = (240, 240, 236)
+"""Segments of the figure."""
 SHOULDERS: Final[RGB] = (255, 170, 40)
+"""Line of the shoulders."""
 HIPS: Final[RGB] = (80, 190, 255)
+"""Line of the hips."""
 KNEES: Final[RGB] = (250, 240, 120)
+"""Angles of the knees."""
 BALANCE: Final[RGB] = (255, 105, 165)
+"""Centre of mass, plumb line and base."""
 FEET: Final[RGB] = (208, 180, 255)
+"""Marks at the feet."""
 
 
 @dataclass(frozen=True, slots=True)

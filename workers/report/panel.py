@@ -15,6 +15,7 @@ from workers.report.marks import swatch
 from workers.report.palette import INK, MUTED, PAPER, RULE
 
 COLUMNS = 2
+"""Columns of values under a picture."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,9 @@ from workers.report.palette import INK, MUTED, PAPER, RULE
 from workers.report.pictures import PICTURED, metrics_at
 
 GAP = 12
+"""Pixels between the two pictures."""
 MOST = 5
+"""Most values under one pair."""
 
 
 def matched_pictures(

@@ -9,11 +9,14 @@ from models.words import Words
 from workers.report.plot import Svg, ticks
 
 WIDTH, HEIGHT = 340.0, 210.0
+"""Size of a plot, pixels."""
 RIGHT, TOP, BOTTOM = 12.0, 12.0, 36.0
+"""Margins, pixels."""
 LEAST_LEFT, CHARACTER = 54.0, 8.6
 """Room for the labels of the scale: at least, and for each of their characters."""
 
 INSET, APART = 14.0, 26.0
+"""Room at the ends of the time axis and between two points of it, pixels."""
 
 
 def spread(days: list[float], width: float, apart: float) -> list[float]:

@@ -17,7 +17,9 @@ SHOWN: tuple[str, ...] = ("hitting_wrist", "tossing_wrist", "rear_hip", "front_k
 """Hitting and tossing wrist, rear hip, front knee: what a coach watches from the side."""
 
 WIDTH = 340.0
+"""Width of the plot, pixels."""
 EDGE = 14.0
+"""Room around the paths, pixels."""
 
 
 def trajectory_plot(

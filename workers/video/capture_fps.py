@@ -29,6 +29,7 @@ RESTATED = 1.25
 rate); the nearest slow motion is a factor of 2."""
 
 HIGHEST_RATE = 10_000.0
+"""Greatest rate of capture that is believed, frames per second (working value)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,11 +22,17 @@ from pathlib import Path
 from workers.video.limits import DecodeLimits
 
 _PR_SET_PDEATHSIG = 1
+"""From Linux's ``prctl.h``."""
 _PR_SET_DUMPABLE = 4
+"""From Linux's ``prctl.h``."""
 _PR_SET_SECCOMP = 22
+"""From Linux's ``prctl.h``."""
 _PR_SET_NO_NEW_PRIVS = 38
+"""From Linux's ``prctl.h``."""
 _SECCOMP_MODE_FILTER = 2
+"""From Linux's ``seccomp.h``."""
 _CLONE_THREAD = 0x10000
+"""From Linux's ``sched.h``: the clone is a thread."""
 _WRITE_FLAGS = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC
 
 # name -> (x86-64, AArch64); -1 = that processor has no such call. Linux UAPI system-call tables.
@@ -64,12 +70,17 @@ _REFUSED: dict[str, tuple[int, int]] = {
 }
 _ABSENT: dict[str, tuple[int, int]] = {"clone3": (435, 435), "openat2": (437, 437)}
 _CLONE = (56, 220)
+"""Numbers of the system call as in the tables above."""
 _OPEN = (2, -1)
+"""Likewise."""
 _OPENAT = (257, 56)
+"""Likewise."""
 _AUDIT_ARCH = {"x86_64": (0, 0xC000003E), "aarch64": (1, 0xC00000B7)}
 
 _LOAD, _EQUAL, _ANY_BIT, _RETURN = 0x20, 0x15, 0x45, 0x06
+"""Instructions of the classic Berkeley Packet Filter (Linux's ``bpf_common.h``)."""
 _ALLOW, _ERRNO, _KILL = 0x7FFF0000, 0x00050000, 0x80000000
+"""What a filter may answer (Linux's ``seccomp.h``)."""
 
 
 def harden(limits: DecodeLimits, parent: int) -> bool:

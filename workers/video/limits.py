@@ -6,7 +6,9 @@ from dataclasses import asdict, dataclass, fields
 from typing import Any, Self
 
 MIB = 1 << 20
+"""Bytes."""
 GIB = 1 << 30
+"""Bytes."""
 
 RING_SLOTS = 4
 """Frames in shared memory: the reader holds one, the decoder fills the others meanwhile."""

@@ -41,6 +41,7 @@ from workers.video.limits import RING_SLOTS, DecodeLimits
 LOG = logging.getLogger(__name__)
 
 MESSAGE_BYTES = 1 << 16
+"""Longest message of the decoder, bytes."""
 
 _BOOT = (
     "import sys, json; sys.path[:] = json.loads(sys.argv[1]); "

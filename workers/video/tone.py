@@ -14,8 +14,11 @@ import numpy as np
 import numpy.typing as npt
 
 DIFFUSE_WHITE = 203.0
+"""Luminance of a white surface in HDR film, cd/m² (ITU-R BT.2408, from memory)."""
 PEAK = 1000.0
+"""Luminance of the screen that HDR film is meant for, cd/m² (BT.2100: gamma 1.2 of HLG)."""
 KNEE = 0.6
+"""Share of diffuse white up to which tones are kept (working value)."""
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from models.contract.clip import ClipFacts, UsabilityCheck
+from models.contract.frame_rate import GOOD_RATE_FPS
 from models.contract.note import note
 from models.contract.note_codes import NoteCode
 from models.contract.vocabulary import Severity
@@ -26,9 +27,14 @@ WORKING_SIDE = 640
 BLUR_LIMIT = 0.62
 """About a Gaussian blur of 2 px at the working size; sharp rendered serves give 0.30 to 0.45."""
 DARK_LIMIT, BRIGHT_LIMIT = 0.12, 0.85
+"""Mean luma, 0..1, under and over which a picture is too dark or too bright (working values)."""
 CLIPPED_LIMIT = 0.5
-RATE_GOOD, RATE_POOR = 50.0, 24.0
+"""Share of pure black and white from which the exposure is wrong (working value)."""
+RATE_POOR = 24.0
+"""Frames per second under which the swing cannot be timed (working value)."""
 SHORT_SIDE_GOOD, SHORT_SIDE_POOR = 700, 400
+"""Shorter side of the picture, pixels: enough, and the least without a warning (working values: 720
+lines, less what is trimmed; 400)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +124,7 @@ def usability_checks(
 
 
 def _frame_rate(rate: float) -> UsabilityCheck:
-    if rate >= RATE_GOOD:
+    if rate >= GOOD_RATE_FPS:
         detail = NoteCode.RATE_ENOUGH
     elif rate >= RATE_POOR:
         detail = NoteCode.RATE_FOR_POSTURE
@@ -126,7 +132,7 @@ def _frame_rate(rate: float) -> UsabilityCheck:
         detail = NoteCode.RATE_FOR_SLOW_POSTURE
     return UsabilityCheck(
         key="frame_rate",
-        passed=rate >= RATE_GOOD,
+        passed=rate >= GOOD_RATE_FPS,
         severity=Severity.WARNING,
         value=rate,
         unit="1/s",

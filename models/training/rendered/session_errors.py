@@ -14,13 +14,13 @@ import numpy as np
 from scipy import special
 
 from models.contract.analysis import Analysis
+from models.contract.interval import Z95
 from models.contract.metrics.definition import metric_name
 from workers.decide.place import one_place
 from workers.engine.truth import ClipTruth
 
 from .rotation import Array
 
-Z95 = 1.959964
 LEAST_SQUARE = 1e-6
 PRIOR = 6
 STEPS_PRIOR = 1.0

@@ -22,6 +22,7 @@ import numpy as np
 
 from models.contract.analysis import Analysis, Metric
 from models.contract.comparison import MetricDifference
+from models.contract.interval import Z95
 from models.contract.metrics.definition import metric_name
 from models.contract.vocabulary import View
 from workers.cli.accuracy import joint_track, read_document
@@ -35,7 +36,6 @@ from .pairs import Tally, as_analysis, compared, count_knob, quiet
 from .profiles import SESSION
 from .session_errors import (
     ANY_VIEW,
-    Z95,
     Filmed,
     Player,
     Shares,

@@ -25,6 +25,7 @@ from service.core.objects.port import (
 
 _PENDING = ".pending"
 _COPY = 1 << 20
+"""Bytes that are copied at a time."""
 
 
 class LocalObjects:

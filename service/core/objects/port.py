@@ -11,6 +11,7 @@ from typing import BinaryIO, Protocol
 
 _KEY = re.compile(r"^[A-Za-z0-9_][A-Za-z0-9._-]*(/[A-Za-z0-9_][A-Za-z0-9._-]*)*$")
 MAX_KEY = 512
+"""Longest key, characters."""
 
 
 class ObjectMissing(KeyError):

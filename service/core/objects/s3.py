@@ -27,7 +27,8 @@ from service.core.objects.port import (
 if TYPE_CHECKING:
     from mypy_boto3_s3.client import S3Client
 
-PART_BYTES = 8 * 1024**2  # at least 5 MiB by the protocol
+PART_BYTES = 8 * 1024**2
+"""Size of a part of a multipart upload, bytes; the protocol asks for at least 5 MiB."""
 _MISSING = {"404", "NoSuchKey", "NotFound"}
 _TRANSFER = TransferConfig(
     multipart_threshold=PART_BYTES, multipart_chunksize=PART_BYTES, use_threads=False

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as hs
 from scipy import stats
 
+from models.contract.interval import Z95
 from workers.decide import statistics as st
 
 values = hs.lists(hs.floats(-100, 100), min_size=3, max_size=12)
@@ -51,7 +52,7 @@ def test_without_measurement_error_it_is_the_pooled_t_test(a: list[float], b: li
 
 
 def test_single_values_give_the_mdc_of_their_measurement_error() -> None:
-    half = st.Z95 * 3.0
+    half = Z95 * 3.0
     one = st.group_mean([50], [50 - half], [50 + half])
     two = st.group_mean([57], [57 - half], [57 + half])
     d = st.difference(one, two)
@@ -61,7 +62,7 @@ def test_single_values_give_the_mdc_of_their_measurement_error() -> None:
 
 @given(hs.floats(0.1, 10), hs.floats(0, 0.95))
 def test_a_shared_camera_place_narrows_the_difference(u: float, shared: float) -> None:
-    half = st.Z95 * u
+    half = Z95 * u
     one = st.group_mean([0], [-half], [half], [u * math.sqrt(1 - shared)])
     free = st.difference(one, one).standard_error
     assert st.difference(one, one, one_place=True).standard_error == pytest.approx(

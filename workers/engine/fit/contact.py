@@ -24,6 +24,8 @@ FLOOR_GAP_M = 0.10
 """A standing foot whose toe hovers higher than this over the floor is in the air."""
 
 _SMOOTH_S = 0.10
+"""Twice the standard deviation of the Gaussian over which a foot is smoothed, seconds
+(working value)."""
 
 
 def stances(time_s: FloatArray, uv: FloatArray, stature_px: float) -> BoolArray:

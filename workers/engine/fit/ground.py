@@ -14,7 +14,10 @@ from workers.engine.proportions import ANKLE_HEIGHT, HEEL_HEIGHT, SOLE_HEIGHT
 FEET = ("front_toe", "rear_toe", "front_heel", "rear_heel", "front_ankle", "rear_ankle")
 FLOOR = np.array([SOLE_HEIGHT] * 2 + [HEEL_HEIGHT] * 2 + [ANKLE_HEIGHT] * 2)
 FLOOR_SD = np.array([0.012, 0.012, 0.012, 0.012, 0.010, 0.010])
+"""Standard deviations of these heights, metres (working values)."""
 SLIP_SD = 0.015
+"""How far a standing foot slips, as a random walk: metres per square root of a second (working
+value)."""
 
 BALANCE_SD = 0.018
 """A standing body's centre of mass over the middle of its feet, across the stance, share of

@@ -29,11 +29,13 @@ from workers.engine.fit.result import (
 from workers.engine.fit.solve import Solution, minimise
 from workers.engine.fit.state import FitState
 from workers.engine.interface import EngineRequest
-from workers.engine.lift import HEADING_SD, Lifted
+from workers.engine.lift import HEADING_SD, SHORTEST_FRAMES, Lifted
 from workers.engine.proportions import LENGTHS, POPULATION_STATURE_M, Proportions
 
 NODE_SPACING_S = 1.0 / 31.0
+"""Time between the fit's instants while the wrists are slow, seconds: about 30 per second."""
 FAST_SPACING_S = 1.0 / 125.0
+"""Least time between them while a wrist is fast, seconds: every frame up to 125 per second."""
 FAST_SPEED = 1.6
 """The fit's instants: every frame while a wrist is faster than this (standing heights per second in
 the picture), else about 30 per second."""
@@ -58,8 +60,8 @@ LIFTED_ROUNDS: tuple[tuple[float, float, float, int], ...] = (
 FIRST_DAMPING = 1.0
 """Small steps at first: a full step from the first guess can cross into a mirror image in depth."""
 
-SHORTEST_FRAMES = 8
 POSTERIOR_DRAWS = 24
+"""Bodies drawn for the standard deviations of the joints (working value)."""
 
 
 def fit_body(

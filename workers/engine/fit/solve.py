@@ -11,6 +11,7 @@ from workers.engine.fit.problem import FitProblem
 from workers.engine.fit.state import FitState
 
 MAX_DAMPING = 1e6
+"""Damping from which no step can lower the cost any more (working value)."""
 
 
 @dataclass(frozen=True, slots=True)

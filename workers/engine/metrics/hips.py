@@ -11,6 +11,7 @@ from workers.engine.metrics.spec import Formulas
 from workers.engine.samples import Pose, Samples
 
 _X, _Z = 0, 2
+"""Columns of a joint: toward the target, and up."""
 
 
 def leg_length(pose: Pose) -> FloatArray:

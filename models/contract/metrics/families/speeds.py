@@ -16,6 +16,7 @@ from models.contract.vocabulary import EventName
 
 FAST = frozenset({Need.FAST})
 MIN_FPS = 100.0
+"""Frames per second from which times of fastest movement are told apart (working value)."""
 DRIVE = (EventName.LOADING, EventName.CONTACT)
 LATER = "later; negative = before contact"
 GAP = "the second part later; negative = the order is reversed"

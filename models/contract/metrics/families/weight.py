@@ -25,6 +25,8 @@ RULE = (
     "mean exists. Compare with the static share."
 )
 TOLERANCE = 0.06
+"""Mean absolute error of a share of weight up to which a position of the camera may report it
+(working value)."""
 MORE = "more weight over the rear foot; 1 = all of it"
 LONGER = "longer"
 OLDER = "The films of the calibration were made before their truth held it."
