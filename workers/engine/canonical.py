@@ -17,6 +17,9 @@ from workers.engine.signals import from_joints
 SWING_OFFSET_DEG = 10.0
 """The hitting wrist crosses the target line from right to left by about this angle while it is
 highest (rendered serves: 8 to 13 deg)."""
+CAPTURE_SD_M = 0.005
+"""Standard deviation of each coordinate of joints from elsewhere, metres: a few millimetres, as of
+marker-based capture (working value)."""
 SWING_HALF_S = 0.08
 """Half of the time over which the direction of the swing is taken, seconds (working value)."""
 TOP_SHARE = 0.93
@@ -31,8 +34,6 @@ def to_court(
     handedness: Handedness,
     target_xy: tuple[float, float] | None = None,
     stature_m: float | None = None,
-    sd_m: float = 0.005,
-    frame_index: FloatArray | None = None,
 ) -> BodyMotion:
     """Return a body motion in the canonical court frame.
 
@@ -48,10 +49,6 @@ def to_court(
         the hitting wrist and the pelvis move.
     stature_m : float or None
         None = from the height of the ears in the first frames.
-    sd_m : float
-        Standard deviation of each coordinate (marker-based capture: a few millimetres).
-    frame_index : ndarray of int or None
-        None = 0, 1, 2, ...
 
     Raises
     ------
@@ -62,7 +59,6 @@ def to_court(
         raise ValueError(f"joints must have shape (T, {len(ANATOMICAL_BODY)}, 3)")
     if not np.isfinite(joints).any():
         raise ValueError("no joint is known in any frame")
-    index = np.arange(len(time_s)) if frame_index is None else np.asarray(frame_index, np.int64)
     stature = stature_m if stature_m is not None else _stature(joints)
     time = np.asarray(time_s, dtype=np.float64)
     signals = from_joints(time, joints, ANATOMICAL_BODY)
@@ -80,9 +76,9 @@ def to_court(
     start = work[0].start if work else 0
     return BodyMotion(
         time_s=time,
-        frame_index=index,
+        frame_index=np.arange(len(time_s)),
         joints=court - _origin(court, start),
-        sd=np.full(court.shape, sd_m),
+        sd=np.full(court.shape, CAPTURE_SD_M),
         mirrored=mirrored,
         stature_m=stature,
         method="joints_in",

@@ -162,9 +162,7 @@ def next_crop(crop: SquareCrop, answer: BlazePoseAnswer) -> SquareCrop:
     return around_circle(centre, rim, BODY_FACTOR)
 
 
-def survey(
-    source: FrameSource, networks: Networks, every_s: float = SURVEY_S
-) -> tuple[list[Find], tuple[int, int]]:
+def survey(source: FrameSource, networks: Networks) -> tuple[list[Find], tuple[int, int]]:
     """Everybody in a few frames a second; also width and height of the picture."""
     finds: list[Find] = []
     size = (0, 0)
@@ -172,7 +170,7 @@ def survey(
     for frame in source():
         if frame.time_s < due:
             continue
-        due = frame.time_s + every_s - 1e-9
+        due = frame.time_s + SURVEY_S - 1e-9
         picture = frame.rgb
         size = (picture.shape[1], picture.shape[0])
         people = tuple(find_people(networks.finder, picture))

@@ -35,32 +35,30 @@ def module(name: str, *arguments: str) -> list[str]:
     return [sys.executable, "-P", "-m", name, *arguments]
 
 
-def die_with_parent(signum: int = signal.SIGKILL, *, parent: int | None = None) -> None:
-    """Have this process killed as soon as its parent has died.
+def die_with_parent(*, parent: int | None = None) -> None:
+    """Have this process killed as soon as its parent has died, by SIGKILL: nothing can hold it up.
 
     Parameters
     ----------
-    signum : int
-        Signal to receive. SIGKILL by default: nothing can hold it up.
     parent : int, optional
         Process id the parent had. When it is no longer the parent, this process ends at once, so
         that a parent which died before this call is not missed.
     """
     if sys.platform.startswith("linux"):
         libc = ctypes.CDLL(None, use_errno=True)
-        if libc.prctl(_PR_SET_PDEATHSIG, int(signum), 0, 0, 0) != 0:
+        if libc.prctl(_PR_SET_PDEATHSIG, int(signal.SIGKILL), 0, 0, 0) != 0:
             number = ctypes.get_errno()
             raise OSError(number, f"prctl(PR_SET_PDEATHSIG): {os.strerror(number)}")
     else:  # other systems
-        threading.Thread(target=_watch, args=(os.getppid(), signum), daemon=True).start()
+        threading.Thread(target=_watch, args=(os.getppid(),), daemon=True).start()
     if parent is not None and os.getppid() != parent:
         os._exit(1)
 
 
-def _watch(parent: int, signum: int) -> None:  # other systems
+def _watch(parent: int) -> None:  # other systems
     while os.getppid() == parent:
         time.sleep(_POLL_S)
-    os.kill(os.getpid(), signum)
+    os.kill(os.getpid(), signal.SIGKILL)
 
 
 def spawn(

@@ -20,7 +20,6 @@ from workers.report.page import (
     TableRow,
     by_event,
     hand,
-    page_film,
     page_picture,
     render,
     repetitions,
@@ -45,7 +44,6 @@ def analysis_page(
     analysis: Analysis,
     pictures: Mapping[str, bytes],
     *,
-    film: bytes | None = None,
     plan: PracticePlan | None = None,
     player: str | None = None,
     words: Words | None = None,
@@ -56,8 +54,6 @@ def analysis_page(
     ----------
     pictures : mapping of str to bytes
         What `event_pictures` gave; names it does not know are left out.
-    film : bytes or None
-        What `annotated_film` gave; it becomes part of the page.
     plan : PracticePlan or None
         Its focus leads the findings, its steps follow the table.
     player : str or None
@@ -72,7 +68,6 @@ def analysis_page(
         (target, words(f"page.{entry}"))
         for target, entry, present in (
             ("h-pictures", "pictures", bool(shown)),
-            ("h-moving", "moving", film is not None),
             ("numbers", "numbers", bool(analysis.repetitions)),
             ("h-plan", "plan", plan is not None),
             ("h-film", "film", True),
@@ -92,7 +87,6 @@ def analysis_page(
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,
         pictures=shown,
-        film=page_film(film, words("page.film_alt"), words("page.film_caption")) if film else None,
         tables=[
             _table(repetition, number, words)
             for number, repetition in enumerate(analysis.repetitions, start=1)

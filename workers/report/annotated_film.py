@@ -134,11 +134,11 @@ class FrameReader:
         return self._held[1]
 
 
-def stops_of(repetition: Repetition, events: Sequence[EventName] = SLOWED) -> tuple[Stop, ...]:
+def stops_of(repetition: Repetition) -> tuple[Stop, ...]:
     """Return where the film stands still; events close together share a stop."""
     times = sorted(
         (repetition.events[event].time_s, list(EventName).index(event), event)
-        for event in events
+        for event in SLOWED
         if event in repetition.events
     )
     stops: list[Stop] = []

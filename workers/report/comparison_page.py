@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from models.contract.comparison import Comparison, ComparisonSide, MetricDifference, Verdict
-from models.contract.plan import PracticePlan
 from models.contract.vocabulary import EventName
 from models.words import Words, english
 from workers.report.analysis_page import Card
@@ -21,13 +20,11 @@ from workers.report.page import (
     TableRow,
     by_event,
     hand,
-    page_film,
     page_picture,
     render,
     repetitions,
     views,
 )
-from workers.report.plan_part import plan_words
 from workers.report.plot import difference
 from workers.report.trajectory import event_key
 
@@ -45,10 +42,8 @@ def comparison_page(
     comparison: Comparison,
     pictures: Mapping[str, bytes],
     *,
-    film: bytes | None = None,
     path: Markup | None = None,
     path_events: Sequence[tuple[EventName, int]] = (),
-    plan: PracticePlan | None = None,
     words: Words | None = None,
 ) -> str:
     """Return the report of one comparison.
@@ -57,8 +52,6 @@ def comparison_page(
     ----------
     pictures : mapping of str to bytes
         What `matched_pictures` gave.
-    film : bytes or None
-        What `pair_film` gave; it becomes part of the page.
     path, path_events : Markup and sequence of (EventName, int)
         What `trajectory_plot` gave, and the events marked in it.
     """
@@ -69,16 +62,13 @@ def comparison_page(
     if comparison.mirrored:
         notes.append(words("comparison.mirrored"))
     notes += [words.note(one) for one in comparison.notes]
-    cautions = (*comparison.cautions, *(plan.cautions if plan else ()))
     shown = _pictures(comparison, pictures, words)
     contents = [
         (target, words(entry))
         for target, entry, present in (
             ("h-pictures", "comparison.pictures", bool(shown)),
-            ("h-moving", "page.moving", film is not None),
             ("h-path", "comparison.path", path is not None),
             ("numbers", "page.numbers", True),
-            ("h-plan", "page.plan", plan is not None),
             ("h-cautions", "page.cautions", True),
         )
         if present
@@ -87,16 +77,13 @@ def comparison_page(
         "comparison.html.j2",
         title=words("page.comparison_title"),
         words=words,
-        cautions=cautions,
+        cautions=comparison.cautions,
         contents=contents,
         subtitle=words("comparison.subtitle", first=first, second=second),
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,
         linked=_linked(comparison, words),
         pictures=shown,
-        film=page_film(film, words("page.pair_film_alt"), words("page.film_caption"))
-        if film
-        else None,
         path=path,
         path_help=words("comparison.path_help", first=first, second=second),
         path_key=event_key(path_events, words),
@@ -106,7 +93,6 @@ def comparison_page(
             if (plot := _plot(row, words)) is not None
         ],
         table=_table(comparison, words),
-        plan=plan_words(plan, words) if plan else None,
         notes=notes,
     )
 

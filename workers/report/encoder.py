@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -64,18 +63,3 @@ def film(size: tuple[int, int], rate: int, crf: int = 24) -> Iterator[tuple[Enco
         yield encoder, made
         encoder.close()
         made.append(path.read_bytes())
-
-
-def poster(data: bytes, share: float = 0.5) -> Image.Image:
-    """Return the picture at a share of an MP4 film's length, to show before it plays."""
-    with av.open(io.BytesIO(data), "r") as container:
-        stream = container.streams.video[0]
-        wanted = int(share * stream.frames)
-        last: av.VideoFrame | None = None
-        for index, frame in enumerate(container.decode(stream)):
-            last = frame
-            if index >= wanted:
-                break
-        if last is None:
-            raise ValueError("the film has no frames")
-        return Image.fromarray(last.to_ndarray(format="rgb24"))

@@ -16,8 +16,6 @@ from PIL import Image
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, Handedness, View
 from models.words import Words
-from workers.report.canvas import jpeg
-from workers.report.encoder import poster
 from workers.report.palette import DARK, LIGHT
 
 T = TypeVar("T")
@@ -107,27 +105,6 @@ def page_picture(data: bytes, alt: str, caption: str) -> PagePicture:
         kind = {"JPEG": "image/jpeg", "PNG": "image/png"}[str(image.format)]
     encoded = base64.b64encode(data).decode("ascii")
     return PagePicture(f"data:{kind};base64,{encoded}", alt, caption, width, height)
-
-
-@dataclass(frozen=True, slots=True)
-class PageFilm:
-    """A film inside the page."""
-
-    source: str
-    poster: str
-    alt: str
-    caption: str
-    width: int
-    height: int
-
-
-def page_film(data: bytes, alt: str, caption: str) -> PageFilm:
-    """Return an MP4 film as part of the page, with a picture to show before it plays."""
-    still = poster(data)
-    width, height = still.size
-    shown = page_picture(jpeg(still, 80), alt, caption)
-    source = f"data:video/mp4;base64,{base64.b64encode(data).decode('ascii')}"
-    return PageFilm(source, shown.source, alt, caption, width, height)
 
 
 def by_event(

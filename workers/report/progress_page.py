@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from models.contract.plan import PracticePlan
 from models.contract.progress import (
     MetricProgress,
     Progress,
@@ -19,7 +18,6 @@ from workers.report.analysis_page import Card
 from workers.report.comparison_page import DifferencePlot
 from workers.report.findings import COUNT, one_a_movement
 from workers.report.page import Cell, RowGroup, Table, TableRow, by_event, render
-from workers.report.plan_part import plan_words
 from workers.report.timeline import key, timeline
 
 ORDER: tuple[RetentionVerdict, ...] = (
@@ -43,21 +41,18 @@ class KeyEntry:
 def progress_page(
     progress: Progress,
     *,
-    plan: PracticePlan | None = None,
     words: Words | None = None,
 ) -> str:
     """Return the report of a player's progress."""
     words = words or english()
     cards = _cards(progress, words)
     kinds = {point.kind for metric in progress.metrics for point in metric.series}
-    cautions = (*progress.cautions, *(plan.cautions if plan else ()))
     contents = [
         (target, words(entry))
         for target, entry, present in (
             ("h-next", "progress.next", True),
             ("h-plots", "progress.plots", any(len(m.series) > 1 for m in progress.metrics)),
             ("numbers", "page.numbers", True),
-            ("h-plan", "page.plan", plan is not None),
             ("h-cautions", "page.cautions", True),
         )
         if present
@@ -66,7 +61,7 @@ def progress_page(
         "progress.html.j2",
         title=words("page.progress_title"),
         words=words,
-        cautions=cautions,
+        cautions=progress.cautions,
         contents=contents,
         player=progress.player,
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
@@ -88,7 +83,6 @@ def progress_page(
             for kind, count in progress.repetitions_practised.items()
         ]
         or [words("page.count", count=0)],
-        plan=plan_words(plan, words) if plan else None,
         notes=[words.note(one) for one in progress.notes],
     )
 

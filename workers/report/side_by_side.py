@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from PIL import Image
 
 from models.contract.analysis import Metric
@@ -27,7 +25,6 @@ def matched_pictures(
     first: Side,
     second: Side,
     *,
-    events: Sequence[EventName] = PICTURED,
     words: Words | None = None,
 ) -> dict[str, bytes]:
     """Return a JPEG picture per event that both sides have, by name such as ``pair-trophy.jpg``.
@@ -38,7 +35,7 @@ def matched_pictures(
     words = words or english()
     shared = [
         event
-        for event in events
+        for event in PICTURED
         if first.event_frame(event) in first.frames and second.event_frame(event) in second.frames
     ]
     crops = matched_crops(first, second, shared) if shared else None

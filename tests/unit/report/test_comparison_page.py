@@ -21,7 +21,7 @@ def _text(page: str) -> str:
 
 @pytest.fixture(scope="module")
 def page():
-    return comparison_page(documents.comparison(), {}, plan=documents.plan())
+    return comparison_page(documents.comparison(), {})
 
 
 def test_changes_lead_largest_first_in_units_of_their_noise(page):

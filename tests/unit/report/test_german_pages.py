@@ -127,8 +127,8 @@ def pages(right_side) -> dict[str, str]:
     )
     return {
         "analysis": analysis_page(before, pictures, plan=plan, player="Mira", words=GERMAN),
-        "comparison": comparison_page(compared, {}, plan=plan, words=GERMAN),
-        "progress": progress_page(followed, plan=plan, words=GERMAN),
+        "comparison": comparison_page(compared, {}, words=GERMAN),
+        "progress": progress_page(followed, words=GERMAN),
     }
 
 

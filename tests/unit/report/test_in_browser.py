@@ -5,14 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from PIL import Image
 
 from models.contract.vocabulary import EventName
 from tests.unit.report import documents
 from tests.unit.report.browser import Browser, chromium
 from workers.report.analysis_page import analysis_page
 from workers.report.comparison_page import comparison_page
-from workers.report.encoder import film
 from workers.report.matching import Side
 from workers.report.pictures import event_pictures
 from workers.report.progress_page import progress_page
@@ -78,13 +76,6 @@ def browser():
         yield running
 
 
-def _film() -> bytes:
-    with film((160, 90), 10) as (encoder, made):
-        for grey in range(20):
-            encoder.add(Image.new("RGB", (160, 90), (grey * 10,) * 3))
-    return made[0]
-
-
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory, right_side) -> dict[str, Path]:
     case = right_side
@@ -103,13 +94,13 @@ def pages(tmp_path_factory, right_side) -> dict[str, Path]:
     )
     made = {
         "analysis": analysis_page(
-            case.analysis, pictures, film=_film(), plan=documents.plan(), player="Mira Tolland"
+            case.analysis, pictures, plan=documents.plan(), player="Mira Tolland"
         ),
         "comparison": comparison_page(
-            documents.comparison(), matched_pictures(side, side), film=_film(), path=path,
-            path_events=events, plan=documents.plan(),
+            documents.comparison(), matched_pictures(side, side), path=path,
+            path_events=events,
         ),
-        "progress": progress_page(documents.progress(), plan=documents.plan()),
+        "progress": progress_page(documents.progress()),
     }  # fmt: skip
     for name, text in made.items():
         (folder / f"{name}.html").write_text(text, "utf-8")
@@ -135,23 +126,6 @@ def test_a_page_is_quiet_whole_and_readable(browser, pages, name, width, dark):
     assert browser.evaluate(SMALLEST_TEXT) >= 11
     # Every picture has really been decoded.
     assert browser.evaluate("[...document.images].every(i => i.complete && i.naturalWidth > 0)")
-
-
-@pytest.mark.parametrize("name", ["analysis", "comparison"])
-def test_the_film_in_the_page_can_be_played(browser, pages, name):
-    browser.open(pages[name], 360)
-    answer = browser.call(
-        "Runtime.evaluate",
-        expression="""(async () => {
-          const v = document.querySelector('video');
-          await v.play();
-          return [v.error, v.videoWidth, v.getBoundingClientRect().width <= innerWidth];
-        })()""",
-        awaitPromise=True,
-        returnByValue=True,
-    )
-    assert answer["result"]["value"] == [None, 160, True]
-    assert browser.complaints() == []
 
 
 @pytest.mark.parametrize("name", PAGES)
