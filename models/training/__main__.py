@@ -1,4 +1,4 @@
-"""``python -m models.training``: the steps to every learned file; ``... STEP ARGUMENTS`` runs one."""
+"""``python -m models.training`` lists the steps to every learned file; with a STEP it runs it."""
 
 from __future__ import annotations
 

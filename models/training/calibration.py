@@ -1,8 +1,8 @@
 """Work out the calibrated error terms from clips with known truth, and write them as data.
 
-``python -m models.training calibration FILMS ... --cache TRACKS --out FILE``: each FILMS is a folder
-of films with a truth JSON beside each. Every metric is measured by every method, nothing corrected,
-nothing withheld for the view.
+``python -m models.training calibration FILMS ... --cache TRACKS --out FILE``: each FILMS is a
+folder of films with a truth JSON beside each. Every metric is measured by every method, nothing
+corrected, nothing withheld for the view.
 """
 
 from __future__ import annotations

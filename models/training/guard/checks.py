@@ -15,10 +15,10 @@ from typing import Any
 
 import numpy as np
 
+from models.contract.interval import Z95
 from models.training.guard.frozen import TRACKS
 from models.training.guard.measured import Measured
 from workers.engine.accuracy import ClipErrors, MetricError
-from workers.engine.uncertainty import Z95
 
 LIMITS = TRACKS / "limits.json"
 WRONG_ANSWERS = {("010", "view"), ("012", "kinds")}
@@ -146,8 +146,9 @@ def _clip_figures(measured: Sequence[Measured]) -> Iterator[tuple[str, Figure]]:
     yield "film | bodies | distance", Figure(float(np.mean([b.distance_m for b in bodies])), "m")
     yield "film | bodies | size", Figure(float(np.mean([b.size for b in bodies])), "1", True)
     pairs = np.array([pair for clip in measured for pair in clip.corrected])
-    gain = float(np.mean(pairs[:, 0] - pairs[:, 1]))
-    yield "film | corrections | error added", Figure(gain, "share", True)
+    if len(pairs):
+        gain = float(np.mean(pairs[:, 0] - pairs[:, 1]))
+        yield "film | corrections | error added", Figure(gain, "share", True)
 
 
 def limits_of(base: Mapping[str, Figure], runs: Sequence[Mapping[str, Figure]]) -> dict[str, Limit]:
@@ -177,7 +178,7 @@ def read_limits() -> dict[str, Limit]:
 
 
 def limits_text(base: Mapping[str, Figure], limits: Mapping[str, Limit]) -> str:
-    """Return the text of ``limits.json``: name, measured, lowest and highest allowed, a row each."""
+    """Return the text of ``limits.json``, in rows: name, measured, lowest and highest allowed."""
     rows = [
         json.dumps([name, _short(figure.value), *(_short(bound) for bound in limits[name])])
         for name, figure in base.items()

@@ -14,6 +14,7 @@ from unittest.mock import patch
 
 import numpy as np
 
+from models.contract.interval import Z95
 from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import EventName, Handedness
@@ -22,7 +23,6 @@ from models.training.guard.checks import Failure, Limit, failures, figures
 from workers.engine import engine, measure
 from workers.engine.calibration import NOT_CALIBRATED
 from workers.engine.measure import BodyEstimate
-from workers.engine.uncertainty import Z95
 
 Array = np.ndarray[Any, np.dtype[Any]]
 Patch = Callable[[], AbstractContextManager[object]]
@@ -80,13 +80,12 @@ def _event(name: EventName, frames: float) -> Patch:
 
 def _event_sd(factor: float) -> Patch:
     def wrap(real: Any) -> Any:
-        def changed(*given: Any) -> float | None:
-            known = real(*given)
-            return None if known is None else factor * known
+        return lambda *given: {
+            name: replace(instant, sd_s=factor * instant.sd_s)
+            for name, instant in real(*given).items()
+        }
 
-        return changed
-
-    return _wrapped(engine, "event_sd", wrap)
+    return _wrapped(engine, "_calibrated", wrap)
 
 
 def _bodies(change: Callable[[Array], Array]) -> Patch:
@@ -188,11 +187,13 @@ def remembered_bodies() -> Iterator[None]:
     real = getattr(engine, "film_bodies")  # noqa: B009, whatever stands there now
     known: dict[Any, Any] = {}
 
-    def remembered(track: JointTrack, found: Any, hand: Handedness, request: Any) -> Any:
+    def remembered(
+        track: JointTrack, found: Any, hand: Handedness, request: Any, *rest: Any
+    ) -> Any:
         asked = replace(request, calibrated=True)
         key = (track.xy_raw.tobytes(), track.world.tobytes(), repr((found, hand, asked)))
         if key not in known:
-            known[key] = real(track, found, hand, request)
+            known[key] = real(track, found, hand, request, *rest)
         return known[key]
 
     with patch.object(engine, "film_bodies", remembered):

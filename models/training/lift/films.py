@@ -61,8 +61,10 @@ def _filmed(path: Path, track: JointTrack) -> Filmed | None:
         return None
     left = document["handedness"] == "left"
     plane, space = upright(pixels, world, left)
-    joints = np.asarray(document["joints3d"], dtype=np.float64)[:, :JOINTS]
-    px = np.asarray(document["joints2d"], dtype=np.float64)[:, :JOINTS] * np.array([1.0, -1.0])
+    joints: Array = np.asarray(document["joints3d"], dtype=np.float64)[:, :JOINTS]
+    px: Array = np.asarray(document["joints2d"], dtype=np.float64)[:, :JOINTS] * np.array(
+        [1.0, -1.0]
+    )
     camera = document["camera"]
     position, look = np.asarray(camera["position"]), np.asarray(camera["R"])[2]
     if left:

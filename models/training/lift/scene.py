@@ -59,7 +59,7 @@ def read_motion(document: dict[str, Any]) -> Motion | None:
     """The motion of a truth document at 60 Hz; None if it is too short or no serve."""
     if not document["serves"]:
         return None
-    joints = np.asarray(document["joints3d"], dtype=np.float64)[:, :JOINTS]
+    joints: Array = np.asarray(document["joints3d"], dtype=np.float64)[:, :JOINTS]
     joints = canonical(joints, left_handed=document["handedness"] == "left", axis=1)
     given = document.get("frame_times_s")
     time = np.asarray(given) if given else np.arange(len(joints)) / document["fps"]
@@ -119,7 +119,7 @@ def observe(joints: Array, stature: float, scene: Scene) -> Ideal:
 def pose_of(ideal: Ideal, stature: float) -> Array:
     """The posture as the camera has it, about the mid-hip in standing heights: (T, 63)."""
     hips = ideal.level[:, HIPS].mean(1, keepdims=True)
-    return ((ideal.level - hips) / stature).reshape(len(ideal.level), -1)
+    return np.asarray(((ideal.level - hips) / stature).reshape(len(ideal.level), -1))
 
 
 def answer(ideal: Ideal, stature: float, place: Array, until: Array) -> Array:

@@ -31,7 +31,8 @@ def truth(clip: str) -> dict[str, Any]:
 
 
 def times(document: dict[str, Any]) -> FloatArray:
-    return np.arange(document["n_frames"]) / document["fps"]
+    """Times of the frames, seconds."""
+    return np.asarray(np.arange(document["n_frames"]) / document["fps"])
 
 
 def raw_joints(document: dict[str, Any]) -> FloatArray:
@@ -69,13 +70,22 @@ def mirrored_joints(joints: FloatArray) -> FloatArray:
 def turned(joints: FloatArray, angle_deg: float) -> FloatArray:
     """Joints turned about the vertical."""
     c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
-    return joints @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+    return np.asarray(joints @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]]))
 
 
 def part_of_track(track: JointTrack, rows: Any) -> JointTrack:
     """Some frames of a track; ``rows`` is an index or a slice."""
-    per_frame = ("time_s", "frame_index", "xy", "xy_raw", "confidence", "world", "score")
-    per_frame += ("disagreement_px", "people")
+    per_frame = (
+        "time_s",
+        "frame_index",
+        "xy",
+        "xy_raw",
+        "confidence",
+        "world",
+        "score",
+        "disagreement_px",
+        "people",
+    )
     return replace(
         track,
         **{name: getattr(track, name)[rows] for name in per_frame},

@@ -17,10 +17,12 @@ def metric(name: str, gender: float) -> Measure:
 
 
 def lean(body: Body) -> Array:
+    """Inclination of the trunk to the net, degrees."""
     return truth.lean_to_net(body.points["mid_hip"], truth.mid_shoulder(body.points))
 
 
 def side_lean(body: Body) -> Array:
+    """Inclination of the trunk to the left, degrees."""
     return truth.lean_to_left(body.points["mid_hip"], truth.mid_shoulder(body.points))
 
 
@@ -33,12 +35,13 @@ def balance_offset(gender: float) -> Measure:
         line = (p["L_ankle"] - p["R_ankle"])[..., :2]
         line = line / np.linalg.norm(line, axis=-1, keepdims=True)
         off = (com - p["R_ankle"])[..., :2]
-        return line[..., 0] * off[..., 1] - line[..., 1] * off[..., 0]
+        return np.asarray(line[..., 0] * off[..., 1] - line[..., 1] * off[..., 0])
 
     return measure
 
 
 def mean_knee(gender: float) -> Measure:
+    """Mean flexion of both knees, degrees."""
     front, rear = metric("front_knee_flexion", gender), metric("rear_knee_flexion", gender)
     return lambda body: 0.5 * (front(body) + rear(body))
 
@@ -50,10 +53,12 @@ def straighter_knee(gender: float) -> Measure:
 
 
 def racket_lean(body: Body) -> Array:
+    """Inclination of the racket to the net, degrees."""
     axis = -body.frames["racket"][..., 2]
     return np.degrees(np.arctan2(axis[..., 0], axis[..., 2]))
 
 
 def racket_side(body: Body) -> Array:
+    """Inclination of the racket to the left, degrees."""
     axis = -body.frames["racket"][..., 2]
     return np.degrees(np.arctan2(axis[..., 1], axis[..., 2]))

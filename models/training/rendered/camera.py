@@ -68,7 +68,7 @@ class Camera:
         )
         if self.jitter is not None:
             uv = uv + self.jitter.reshape((len(self.jitter),) + (1,) * (uv.ndim - 2) + (2,))
-        return uv
+        return np.asarray(uv)
 
     def describe(self) -> dict[str, object]:
         """The camera block of the truth."""

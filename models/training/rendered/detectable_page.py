@@ -1,6 +1,6 @@
 """Page: how large a change must be, from each camera position, so that a comparison sees it.
 
-``python -m models.training.rendered.two_sessions FILMS --cache TRACKS --page infra/accuracy/changes.md``
+``python -m models.training repeat FILMS --cache TRACKS --page infra/accuracy/changes.md``
 """
 
 from __future__ import annotations

@@ -36,7 +36,9 @@ class Flight:
     def at(self, t: float) -> Array:
         """Ball centre at time t."""
         dt = t - self.t0
-        return self.start + self.velocity * dt - np.array([0.0, 0.0, 0.5 * GRAVITY * dt * dt])
+        return np.asarray(
+            self.start + self.velocity * dt - np.array([0.0, 0.0, 0.5 * GRAVITY * dt * dt])
+        )
 
 
 @dataclass(frozen=True)

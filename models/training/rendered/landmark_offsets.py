@@ -50,7 +50,7 @@ LARGEST = 0.06
 
 def unit(v: Array) -> Array:
     """Vectors (..., 3) scaled to length one."""
-    return v / np.maximum(np.linalg.norm(v, axis=-1, keepdims=True), 1e-9)
+    return np.asarray(v / np.maximum(np.linalg.norm(v, axis=-1, keepdims=True), 1e-9))
 
 
 class Clip:

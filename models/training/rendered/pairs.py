@@ -1,8 +1,8 @@
 """Pairs of serves by one body: what does a comparison say of them?
 
-``python -m models.training.rendered.pairs --count 40 --noise joints`` measures the true joints with the noise
-of a motion-capture system; ``--noise film`` goes through simulated film landmarks (noisy pixels,
-shrunken depth) and the engine's way from film.
+``python -m models.training.rendered.pairs --count 40 --noise joints`` measures the true joints with
+the noise of a motion-capture system; ``--noise film`` goes through simulated film landmarks (noisy
+pixels, shrunken depth) and the engine's way from film.
 
 - *knob*: the two differ in one knob of the motion. The metric of that knob should be ``changed``,
   and no metric that did not truly move. (A body is one piece: one knob moves several true values a
@@ -84,6 +84,7 @@ def _mocap(truth: dict[str, Any], seed: int) -> BodyMotion:
 
 
 def as_analysis(found: EngineResult, truth: dict[str, Any]) -> Analysis:
+    """What the engine found as a document, as if it came from a film."""
     frames = int(truth["n_frames"])
     return Analysis(
         clip=ClipFacts(
@@ -254,6 +255,7 @@ def _specs(count: int, seed: int, noise: str) -> Iterator[tuple[ClipSpec, Skelet
 
 
 def quiet(comparison: Comparison) -> bool:
+    """Whether nothing is called changed."""
     return not any(row.verdict is Verdict.CHANGED for row in comparison.differences)
 
 

@@ -1,9 +1,9 @@
 """Does the engine beat the pose network's own 3D? Mean absolute errors of both, metric by view.
 
-``python -m models.training.rendered.raw_network FILMS --cache TRACKS`` (tracks of ``servewright accuracy``).
-Events are the engine's for both, so that postures are compared and not instants. The network's
-own values are as they come: neither its biases are taken out nor is anything withheld; the
-engine's are what it reports.
+``python -m models.training.rendered.raw_network FILMS --cache TRACKS`` (tracks of ``servewright
+accuracy``). Events are the engine's for both, so that postures are compared and not instants. The
+network's own values are as they come: neither its biases are taken out nor is anything withheld;
+the engine's are what it reports.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 
 def unit(v: Array) -> Array:
     """Vectors (..., 3) scaled to length one."""
-    return v / np.linalg.norm(v, axis=-1, keepdims=True)
+    return np.asarray(v / np.linalg.norm(v, axis=-1, keepdims=True))
 
 
 def cross(a: Array, b: Array) -> Array:
@@ -72,7 +72,7 @@ def frame_from_axis(down: Array, forward: Array) -> Array:
 
 def apply(rotation: Array, v: Array) -> Array:
     """Rotate vectors: (..., 3, 3) and (..., 3) -> (..., 3)."""
-    return np.einsum("...ij,...j->...i", rotation, v)
+    return np.asarray(np.einsum("...ij,...j->...i", rotation, v))
 
 
 def to_vector(rotation: Array) -> Array:
@@ -103,7 +103,7 @@ def from_vector(vector: Array) -> Array:
     safe = np.where(small, 1.0, angle)
     a = np.where(small, 1.0, np.sin(safe) / safe)
     b = np.where(small, 0.5, (1.0 - np.cos(safe)) / safe**2)
-    return np.eye(3) + a * k + b * (k @ k)
+    return np.asarray(np.eye(3) + a * k + b * (k @ k))
 
 
 def part_way(first: Array, second: Array, share: float) -> Array:

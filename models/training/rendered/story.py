@@ -47,8 +47,18 @@ COACHED = BEFORE.changed(
 KEPT = 0.85
 """Share of the change that is left a week later."""
 _DRILLS = {6: "hold", 7: "shadow", 8: "throw"}
-_MOVED = ("rear_share", "knee_front", "knee_rear", "pelvis_turn", "knee_turn", "separation")
-_MOVED += ("shoulder_tilt", "trophy_lean", "trophy_arch", "contact_tilt")
+_MOVED = (
+    "rear_share",
+    "knee_front",
+    "knee_rear",
+    "pelvis_turn",
+    "knee_turn",
+    "separation",
+    "shoulder_tilt",
+    "trophy_lean",
+    "trophy_arch",
+    "contact_tilt",
+)
 
 
 def _knobs(index: int) -> ServeKnobs:

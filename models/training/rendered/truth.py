@@ -66,7 +66,7 @@ def swap(joint: str) -> str:
 
 def mirror(x: Array) -> Array:
     """Mirror positions (..., 3) in y."""
-    return x * np.array([1.0, -1.0, 1.0])
+    return np.asarray(x * np.array([1.0, -1.0, 1.0]))
 
 
 def joints_of(performance: Performance, body: Body) -> Array:

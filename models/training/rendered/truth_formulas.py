@@ -42,7 +42,7 @@ def flexion(a: Array, b: Array, c: Array) -> Array:
     """180 minus the included angle at `b`, degrees: 0 = straight."""
     u, v = a - b, c - b
     cross = np.linalg.norm(np.cross(u, v), axis=-1)
-    return 180.0 - np.degrees(np.arctan2(cross, np.sum(u * v, axis=-1)))
+    return np.asarray(180.0 - np.degrees(np.arctan2(cross, np.sum(u * v, axis=-1))))
 
 
 def line_turn(rear: Array, front: Array) -> Array:
@@ -80,7 +80,7 @@ def lean_to_left(low: Array, high: Array) -> Array:
 def angle_between(u: Array, v: Array) -> Array:
     """Angle between two vectors, degrees."""
     cross = np.linalg.norm(np.cross(u, v), axis=-1)
-    return np.degrees(np.arctan2(cross, np.sum(u * v, axis=-1)))
+    return np.asarray(np.degrees(np.arctan2(cross, np.sum(u * v, axis=-1))))
 
 
 def mid_shoulder(p: Points) -> Array:
@@ -134,7 +134,7 @@ def rear_share(com: Array, rear: Array, front: Array) -> Array:
     """
     line = (front - rear)[..., :2]
     along = np.sum((com - rear)[..., :2] * line, axis=-1)
-    return 1.0 - along / np.sum(line * line, axis=-1)
+    return np.asarray(1.0 - along / np.sum(line * line, axis=-1))
 
 
 def zero_moment_point(com: Array, acceleration: Array) -> Array:
