@@ -67,7 +67,11 @@ def test_analysis_survives_a_killed_process(crew: Crew, film: Path, victim: str)
     assert crew.row(analysis_id).crashes == 1
 
 
-def test_work_is_handed_back_at_shutdown_without_counting_a_crash(crew: Crew, film: Path) -> None:
+def test_work_is_handed_back_at_shutdown_without_counting_a_crash(
+    crew: Crew, tmp_path: Path
+) -> None:
+    film = write_film(tmp_path / "court.mp4", 240)  # takes longer than the grace
+    crew.environment["SERVEWRIGHT_LEASE_S"] = "60"  # handed back, not lapsed
     crew.start()
     analysis_id = queue_film(crew.wiring, film)
     crew.wiring.queue.enqueue(analysis_id, 1)
