@@ -27,13 +27,16 @@ from service.core.access import parse_key
 from service.core.database import migrate_url, revision_present, revision_wanted
 from service.core.idempotency import fingerprint
 from service.core.objects import LocalObjects
+from service.core.queue import attempt_at
 from service.core.settings import Settings
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import TestClient
 from tests.integration.api.test_webhooks import Receiver, receiver
+from workers.jobs import entry
 
 __all__ = ["receiver"]
 
+RESULT = Path(__file__).parents[2] / "data" / "version_before" / "result.json"
 PLAYER = f"ply_{1:032x}"
 SESSION = f"ses_{2:032x}"
 CLIP = f"clip_{3:032x}"
@@ -104,6 +107,8 @@ class Old:
         if status == "completed":
             for name in ("result", "report.html"):
                 data = f"{name} of {work_id}".encode()
+                if (kind, name) == ("analysis", "result"):
+                    data = RESULT.read_bytes()
                 key = f"{folder}/{work_id}/2/{name}"
                 media = "text/html" if name.endswith("html") else "application/json"
                 self.objects.put_bytes(key, data, media)
@@ -352,6 +357,20 @@ def test_unfinished_work_goes_on(old: Old, service: tuple[httpx.Client, Wiring])
             wired.work.complete(work_id, attempt, {})
             body = client.get(f"{PATHS[kind.value]}/{work_id}").json()
             assert body["status"] == "completed"
+
+
+def test_new_documents_are_made_from_old_results(
+    old: Old, service: tuple[httpx.Client, Wiring]
+) -> None:
+    client, wired = service
+    source = {"analyses": [old.work["analysis", "completed"]]}
+    check = {"finding": "weight_not_on_rear_foot", "drill": "hold_loaded"}
+    for kind, body in (("plan", source), ("drill_check", source | check)):
+        asked = client.post(PATHS[kind], json=body).json()
+        entry.work(wired, attempt_at(asked["id"], 1))
+        made = client.get(asked["links"]["self"]).json()
+        assert made["status"] == "completed", made["problem"]
+        assert client.get(made["links"]["result"]).status_code == 200
 
 
 def test_replies_are_replayed(old: Old, service: tuple[httpx.Client, Wiring]) -> None:
