@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
+from fastapi import Path, Request, Response
 from sqlalchemy.orm import Session
 
 from models import registry
@@ -9,6 +12,7 @@ from models.contract.analysis import Analysis
 from models.contract.errors import InvalidRequest
 from models.contract.joints import Joints
 from models.contract.resources import (
+    AnalysisId,
     AnalysisPage,
     AnalysisRequest,
     AnalysisResource,
@@ -16,11 +20,14 @@ from models.contract.resources import (
     Metrics,
 )
 from models.contract.vocabulary import WorkKind
+from service.api.dependencies import CanAnalyse, IdempotencyKey, Wired
 from service.api.work_resources import analysis_resource
-from service.api.work_routes import Offer, Result, Words, work_router
+from service.api.work_routes import Offer, Result, Words, started, work_router
 from service.core.access import Principal
 from service.core.tables import Work
 from service.core.wiring import Wiring
+
+AnalysisPath = Annotated[AnalysisId, Path(examples=["ana_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
 
 
 def _enter(
@@ -180,3 +187,33 @@ router = work_router(
     ),
     "analyses",
 )
+
+
+@router.post(
+    "/{analysis_id}/again",
+    operation_id="analyse_again",
+    summary="Analyse again from the stored joints",
+    status_code=201,
+    response_model=AnalysisResource,
+)
+def analyse_again(
+    request: Request,
+    wired: Wired,
+    principal: CanAnalyse,
+    analysis_id: AnalysisPath,
+    key: IdempotencyKey,
+) -> Response:
+    """Start another analysis of the same clip from the joints of this completed one: for when only
+    the engine changed. The film is not read, so there are no pictures and no annotated film; start
+    a new analysis of the clip for these.
+    """
+    return started(
+        request,
+        wired,
+        principal,
+        key,
+        route=f"POST /v1/analyses/{analysis_id}/again",
+        body=None,
+        effect=lambda session: wired.requests.analysis_again(session, principal, analysis_id).id,
+        resource=analysis_resource,
+    )

@@ -18,12 +18,15 @@ UNFINISHED = (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING)
 def analysis_resource(row: Work, _inputs: tuple[str, ...]) -> AnalysisResource:
     """Return an analysis as a resource."""
     assert row.clip_id is not None
+    others = {"clip": f"/v1/clips/{row.clip_id}"}
+    if earlier := row.request.get("again"):
+        others["earlier"] = f"/v1/analyses/{earlier}"
     return AnalysisResource(
         **_life(row),
         clip_id=row.clip_id,
         stage=Stage(row.stage) if row.stage else None,
         options=AnalysisOptions.model_validate(row.request["options"]),
-        links=_links(row, {"clip": f"/v1/clips/{row.clip_id}"}),
+        links=_links(row, others),
     )
 
 

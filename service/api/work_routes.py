@@ -47,6 +47,10 @@ _ERASED: dict[int | str, dict[str, Any]] = {
 }
 
 
+Shape = Callable[[Work, tuple[str, ...]], BaseModel]
+"""Returns a row, with the ids of what it is made from, as a resource."""
+
+
 @dataclass(frozen=True, slots=True)
 class Words:
     """How an operation is documented."""
@@ -94,15 +98,13 @@ class Offer:
         What starting it takes.
     enter : callable
         Enters it in the caller's transaction: wiring, session, caller, body, player of the path.
-    resource : callable
-        Returns a row, with the ids of what it is made from, as a resource.
     """
 
     kind: WorkKind
     parameter: str
     body: type[BaseModel]
     enter: Callable[[Wiring, Session, Principal, Any, str | None], Work]
-    resource: Callable[[Work, tuple[str, ...]], BaseModel]
+    resource: Shape
     resource_model: type[BaseModel]
     page_model: type[BaseModel]
     start: Words
@@ -152,7 +154,7 @@ def work_router(offer: Offer, tag: str) -> APIRouter:
         return wired.work.get(principal, work_id, offer.kind, player_id)
 
     def shown(wired: Wiring, row: Work) -> BaseModel:
-        return offer.resource(row, wired.work.inputs([row.id])[row.id])
+        return _shown(wired, row, offer.resource)
 
     def start(
         request: Request,
@@ -162,13 +164,7 @@ def work_router(offer: Offer, tag: str) -> APIRouter:
         body: BaseModel,
         key: IdempotencyKey,
     ) -> Response:
-        def show(reply: Reply) -> BaseModel:
-            row = wired.work.get(principal, reply.resource_id)
-            if not reply.replayed:
-                send(wired, row)
-            return shown(wired, row)
-
-        return create_once(
+        return started(
             request,
             wired,
             principal,
@@ -176,7 +172,7 @@ def work_router(offer: Offer, tag: str) -> APIRouter:
             route=f"POST {kind.list_path(player_id)}",
             body=body.model_dump(mode="json"),
             effect=lambda session: offer.enter(wired, session, principal, body, player_id).id,
-            show=show,
+            resource=offer.resource,
         )
 
     start.__annotations__["body"] = offer.body
@@ -255,8 +251,35 @@ def work_router(offer: Offer, tag: str) -> APIRouter:
     return router
 
 
-def send(wired: Wiring, row: Work) -> None:
-    """Send new work to the queue."""
+def started(
+    request: Request,
+    wired: Wiring,
+    principal: Principal,
+    key: str | None,
+    *,
+    route: str,
+    body: Any,
+    effect: Callable[[Session], str],
+    resource: Shape,
+) -> Response:
+    """Enter work once a key, send it to the queue, and show it."""
+
+    def show(reply: Reply) -> BaseModel:
+        row = wired.work.get(principal, reply.resource_id)
+        if not reply.replayed:
+            _send(wired, row)
+        return _shown(wired, row, resource)
+
+    return create_once(
+        request, wired, principal, key, route=route, body=body, effect=effect, show=show
+    )
+
+
+def _shown(wired: Wiring, row: Work, resource: Shape) -> BaseModel:
+    return resource(row, wired.work.inputs([row.id])[row.id])
+
+
+def _send(wired: Wiring, row: Work) -> None:
     try:
         wired.queue.enqueue(row.id, row.attempt)
     except QueueUnavailable:  # accepted all the same: the reconciler sends it

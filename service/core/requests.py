@@ -1,10 +1,11 @@
 """What work is made from: the caller's request, resolved at the moment it is made.
 
-Kept with the work as JSON, by kind. analysis: ``options``, as in ``AnalysisOptions``. comparison:
-``labels``, ``kind``, ``film``, ``focus``, ``same_player``, ``language``. progress: ``kind``,
-``language``. plan: ``rules_id``, ``rules``, ``done``, ``language``. drill_check: ``rules``,
-``finding``, ``drill``, ``plan_id``. The rules are kept as they are then, so that a later change of
-a rule file does not change what was said.
+Kept with the work as JSON, by kind. analysis: ``options``, as in ``AnalysisOptions``, and maybe
+``again``, the earlier analysis whose joints are measured anew. comparison: ``labels``, ``kind``,
+``film``, ``focus``, ``same_player``, ``language``. progress: ``kind``, ``language``. plan:
+``rules_id``, ``rules``, ``done``, ``language``. drill_check: ``rules``, ``finding``, ``drill``,
+``plan_id``. The rules are kept as they are then, so that a later change of a rule file does not
+change what was said.
 """
 
 from __future__ import annotations
@@ -73,6 +74,29 @@ class WorkRequests:
             {"options": options},
             clip_id=clip.id,
             external_ref=body.external_ref,
+        )
+
+    def analysis_again(self, session: Session, principal: Principal, analysis_id: str) -> Work:
+        """Enter another analysis of the same clip, from the joints of a completed one.
+
+        Raises
+        ------
+        NotFound, Conflict
+            There is no such analysis, or it is not completed.
+        """
+        completed_analyses(session, principal, [analysis_id], [])
+        earlier = session.get_one(Work, analysis_id)
+        return self._work.enter(
+            session,
+            principal,
+            WorkKind.ANALYSIS,
+            {
+                "options": {**earlier.request["options"], "annotated_film": False},
+                "again": earlier.id,
+            },
+            [Input(earlier.id)],
+            clip_id=earlier.clip_id,
+            external_ref=earlier.external_ref,
         )
 
     def comparison(self, session: Session, principal: Principal, body: ComparisonRequest) -> Work:

@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import select, update
+from sqlalchemy import delete, select, update
 from sqlalchemy.orm import Session
 
 from models.contract.clip import ClipFacts
@@ -233,6 +233,8 @@ class WorkStore:
             row.stage = Stage.STORE
             session.flush()
             self._announce(session, now, row)
+            if row.kind == WorkKind.ANALYSIS:  # it has joints of its own now
+                session.execute(delete(WorkInput).where(WorkInput.work_id == row.id))
             if facts is not None:
                 session.execute(
                     update(Clip)

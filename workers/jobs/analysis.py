@@ -15,7 +15,9 @@ from workers.jobs.attempt import fetch_film
 from workers.jobs.configured import shared_stages
 from workers.jobs.lease import Lease
 from workers.jobs.making import Made
+from workers.jobs.shelf import sources_of
 from workers.pipeline import run as pipeline
+from workers.pipeline.again import run_again
 from workers.pipeline.options import engine_request
 from workers.pipeline.result_files import headline, result_files
 
@@ -30,22 +32,34 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
 
 
 def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: ChooseStages) -> Made:
-    """Analyse the film of a claim by these stages."""
+    """Analyse the film of a claim by these stages, or the joints of an earlier analysis of it."""
     clip = claim.film
     assert clip is not None
     lease(Stage.PROBE, 0.0)
     options = AnalysisOptions.model_validate(claim.request["options"])
     words = catalogue(options.language.value)
+    cautions = MINOR_CAUTIONS if claim.minor else ()
+    request = engine_request(options, seed=wiring.settings.engine_seed)
+    if claim.inputs:
+        (earlier,) = sources_of(wiring, claim, lease, folder)
+        again = run_again(
+            earlier.analysis,
+            earlier.joints()[0],
+            request,
+            report=lease,
+            extra_cautions=cautions,
+        )
+        return Made(tuple(result_files(again, words)), headline(again.analysis))
     film = folder / "film"
     lease.patiently(lambda: fetch_film(wiring, clip, film))
     result = pipeline.run(
         film,
-        engine_request(options, seed=wiring.settings.engine_seed),
+        request,
         stages(options.models),
         report=lease,
         sha256=clip.sha256,
         annotated_film=options.annotated_film,
-        extra_cautions=MINOR_CAUTIONS if claim.minor else (),
+        extra_cautions=cautions,
         words=words,
     )
     return Made(tuple(result_files(result, words)), headline(result.analysis), result.analysis.clip)

@@ -87,7 +87,7 @@ class PipelineResult:
     film: bytes | None = None
 
 
-class _Timer:
+class StageTimer:
     """Adds up the wall time of each stage and tells the stage in which an error arose."""
 
     def __init__(self, progress: PipelineProgress) -> None:
@@ -96,6 +96,7 @@ class _Timer:
 
     @contextmanager
     def stage(self, stage: Stage) -> Iterator[None]:
+        """Time what is done in a stage."""
         self._progress.enter(stage)
         start = time.perf_counter()
         try:
@@ -145,7 +146,7 @@ def run(
     """
     words = words or english()
     progress = PipelineProgress(report)
-    timer = _Timer(progress)
+    timer = StageTimer(progress)
     qualities: list[usability.FrameQuality] = []
     film = Film(
         lambda: stages.open_clip(path, request.capture_fps),
@@ -174,9 +175,7 @@ def run(
         found = stages.measure(track, request) if person_seen(track) else nobody(request)
     checks = usability.usability_checks(facts, qualities)
     analysis = merge(facts, film_problems, checks, found, request, stages.models)
-    if extra_cautions:
-        cautions = (*analysis.cautions, *extra_cautions)
-        analysis = analysis.model_copy(update={"cautions": cautions})
+    analysis = with_cautions(analysis, extra_cautions)
 
     pictures: Mapping[str, bytes] = {}
     drawn: bytes | None = None
@@ -186,6 +185,13 @@ def run(
             if annotated_film and stages.film is not None:
                 drawn = stages.film(path, analysis, track, found, words)
     return PipelineResult(analysis, track, found.bodies, pictures, timer.seconds, drawn)
+
+
+def with_cautions(analysis: Analysis, more: tuple[Note, ...]) -> Analysis:
+    """Return the analysis with further cautions."""
+    if not more:
+        return analysis
+    return analysis.model_copy(update={"cautions": (*analysis.cautions, *more)})
 
 
 def person_seen(track: JointTrack) -> bool:

@@ -35,6 +35,8 @@ RATE_POOR = 24.0
 SHORT_SIDE_GOOD, SHORT_SIDE_POOR = 700, 400
 """Shorter side of the picture, pixels: enough, and the least without a warning (working values: 720
 lines, less what is trimmed; 400)."""
+CHECKS = frozenset({"frame_rate", "resolution", "sharpness", "exposure"})
+"""Keys of the checks that are made here."""
 
 
 @dataclass(frozen=True, slots=True)

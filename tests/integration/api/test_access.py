@@ -26,6 +26,7 @@ NEEDED = {
     "start_analysis": Scope.ANALYSES_WRITE,
     "cancel_analysis": Scope.ANALYSES_WRITE,
     "erase_analysis": Scope.CLIPS_ERASE,
+    "analyse_again": Scope.ANALYSES_WRITE,
     "list_analyses": Scope.RESULTS_READ,
     "read_analysis": Scope.RESULTS_READ,
     "read_result": Scope.RESULTS_READ,

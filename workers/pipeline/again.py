@@ -1,0 +1,68 @@
+"""The analysis of a clip once more, from its stored joints: for when only the engine changed.
+
+The film is not read. What was learnt from it (facts, checks of the picture, problems of the file,
+the networks) is taken over from the earlier analysis; pictures and annotated film, which show its
+frames, are not made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from models.contract.analysis import Analysis
+from models.contract.note import Note
+from models.contract.tracks import JointTrack
+from models.contract.vocabulary import Stage
+from workers.engine.engine import analyse
+from workers.engine.interface import EngineRequest, EngineResult
+from workers.pipeline.progress import PipelineProgress, Report, silent
+from workers.pipeline.run import (
+    PipelineResult,
+    StageTimer,
+    merge,
+    nobody,
+    person_seen,
+    with_cautions,
+)
+from workers.video.usability import CHECKS
+
+
+def run_again(
+    earlier: Analysis,
+    track: JointTrack,
+    request: EngineRequest,
+    *,
+    measure: Callable[[JointTrack, EngineRequest], EngineResult] = analyse,
+    report: Report = silent,
+    extra_cautions: tuple[Note, ...] = (),
+) -> PipelineResult:
+    """Measure a stored track again.
+
+    Parameters
+    ----------
+    earlier : Analysis
+        What the film gave before.
+    track : JointTrack
+        The joints of that analysis.
+    request : EngineRequest
+        What the caller knows.
+    measure : callable
+        The metrics engine.
+    report : callable
+        Called with the stage and the share done; what it raises ends the analysis.
+    extra_cautions : tuple of Note
+        Added to those that every analysis carries.
+    """
+    timer = StageTimer(PipelineProgress(report))
+    with timer.stage(Stage.SERVE):
+        found = measure(track, request) if person_seen(track) else nobody(request)
+    analysis = merge(
+        earlier.clip,
+        [one for one in earlier.problems if one.stage == Stage.DECODE.value],
+        [check for check in earlier.usability.checks if check.key in CHECKS],
+        found,
+        request,
+        earlier.models,
+    )
+    analysis = with_cautions(analysis, extra_cautions)
+    return PipelineResult(analysis, track, found.bodies, {}, timer.seconds)
