@@ -1,8 +1,15 @@
-"""Codes of the reasons, notes and cautions in documents. Codes of errors are in `errors`."""
+"""Codes of the reasons, notes and cautions in documents, and of what errors say in detail.
+
+Without pydantic and without words: the process that decodes a film raises errors, and starts with
+little. Codes of the errors themselves are in `errors`.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
 
 class NoteCode(StrEnum):
@@ -90,3 +97,113 @@ class NoteCode(StrEnum):
     LOCAL_RULES_FIRST = "local_rules_first"
     MINOR_MAY_BE_GROWING = "minor_may_be_growing"
     MINOR_FILMS_ERASED = "minor_films_erased"
+
+    # Details of errors.
+    PROBLEM_TYPE_UNKNOWN = "problem_type_unknown"
+    SCHEMA_UNKNOWN = "schema_unknown"
+    LANGUAGE_UNKNOWN = "language_unknown"
+    BODY_TOO_LARGE = "body_too_large"
+    RULE_FILE_NOT_UTF8 = "rule_file_not_utf8"
+    NO_RESULT = "no_result"
+    WORK_NOT_ENDED = "work_not_ended"
+    NOT_A_SHA256 = "not_a_sha256"
+    SESSION_ID_EXPECTED = "session_id_expected"
+    JSON_EXPECTED = "json_expected"
+    JSON_INVALID = "json_invalid"
+    QUERY_UNKNOWN = "query_unknown"
+    IDEMPOTENCY_KEY_FORM = "idempotency_key_form"
+    SCOPE_MISSING = "scope_missing"
+    NO_DIRECT_UPLOAD = "no_direct_upload"
+    UPLOAD_NOT_COMPLETE = "upload_not_complete"
+    MULTIPART_BOUNDARY = "multipart_boundary"
+    MULTIPART_CUT = "multipart_cut"
+    FILM_FIELD_MISSING = "film_field_missing"
+    FORM_PART_UNNAMED = "form_part_unnamed"
+    FORM_FIELD_TOO_LONG = "form_field_too_long"
+    FORM_FIELD_TWICE = "form_field_twice"
+    MULTIPART_BROKEN = "multipart_broken"
+    ONE_FILM_A_REQUEST = "one_film_a_request"
+    FORM_FIELD_UNKNOWN = "form_field_unknown"
+    FORM_FIELD_NOT_UTF8 = "form_field_not_utf8"
+    NO_SUCH_KEY = "no_such_key"
+    KEY_EXPIRED = "key_expired"
+    NO_SUCH_RULES = "no_such_rules"
+    NO_SUCH_FINDING = "no_such_finding"
+    DRILL_NOT_OF_FINDING = "drill_not_of_finding"
+    NO_SUCH_CLIP = "no_such_clip"
+    PLAN_WITHOUT_STEP = "plan_without_step"
+    NO_SUCH_DRILL = "no_such_drill"
+    OTHER_PLAYERS_ANALYSES = "other_players_analyses"
+    NO_SUCH_PLAN = "no_such_plan"
+    SHA256_FORM = "sha256_form"
+    FILE_TOO_LARGE = "file_too_large"
+    FILE_EMPTY = "file_empty"
+    EXTERNAL_ID_TAKEN = "external_id_taken"
+    NO_SUCH_PLAYER = "no_such_player"
+    NO_SUCH_SESSION = "no_such_session"
+    REQUEST_IN_PROGRESS = "request_in_progress"
+    CLIP_COMPLETE_ALREADY = "clip_complete_already"
+    BYTES_DIFFER = "bytes_differ"
+    FILM_NOT_ARRIVED = "film_not_arrived"
+    DATABASE_NOT_MIGRATED = "database_not_migrated"
+    NO_SESSION_OF_SERVES = "no_session_of_serves"
+    NO_SESSION_ANALYSED = "no_session_analysed"
+    NO_SUCH_ANALYSIS = "no_such_analysis"
+    SESSION_WITHOUT_ANALYSIS = "session_without_analysis"
+    ANALYSIS_NOT_ENDED = "analysis_not_ended"
+    SESSION_ERASED = "session_erased"
+    FILM_IN_OTHER_SESSION = "film_in_other_session"
+    OBJECT_STORE_FULL = "object_store_full"
+    ANALYSIS_ERASED = "analysis_erased"
+    STORED_FILM_DIFFERS = "stored_film_differs"
+    STORED_FILM_MISSING = "stored_film_missing"
+    MEMORY_SHORT = "memory_short"
+    RULES_REMOVE_FORM = "rules_remove_form"
+    RULES_NO_MAPPING = "rules_no_mapping"
+    RULES_PART_FORM = "rules_part_form"
+    RULES_UNREADABLE = "rules_unreadable"
+    RULES_NESTED = "rules_nested"
+    FILE_SIZE_OVER_LIMIT = "file_size_over_limit"
+    CODEC_IS = "codec_is"
+    PICTURE_SIZE_UNKNOWN = "picture_size_unknown"
+    PICTURE_TOO_LARGE = "picture_too_large"
+    TIME_STAMPS_TOO_FAST = "time_stamps_too_fast"
+    CLIP_LASTS = "clip_lasts"
+    FRAMES_OVER_LIMIT = "frames_over_limit"
+    SINGLE_PICTURE = "single_picture"
+    FIRST_PICTURE_STILL = "first_picture_still"
+    SLOW_MOTION_SCALED = "slow_motion_scaled"
+    CAPTURE_FPS_RANGE = "capture_fps_range"
+    FRAMES_MISSING = "frames_missing"
+    FRAMES_MISSING_INSIDE = "frames_missing_inside"
+    NO_BYTES = "no_bytes"
+    A_PLAYLIST = "a_playlist"
+    CONTAINER_NOT_ACCEPTED = "container_not_accepted"
+    CONTAINER_DAMAGED = "container_damaged"
+    DECODER_ENDED = "decoder_ended"
+    DECODER_SILENT = "decoder_silent"
+    WORK_WITHOUT_RESULT = "work_without_result"
+    PLAN_NOT_COMPLETED = "plan_not_completed"
+    ANALYSIS_NOT_COMPLETED = "analysis_not_completed"
+    WORK_ENDED = "work_ended"
+    EVENTS_REFUSED = "events_refused"
+    RULES_NO_YAML = "rules_no_yaml"
+    RULES_NO_YAML_AT = "rules_no_yaml_at"
+    RULES_NOT_VALID = "rules_not_valid"
+    RULES_MEDIA_TYPE = "rules_media_type"
+    EXTERNAL_REF_FORM = "external_ref_form"
+    FILM_MEDIA_TYPE = "film_media_type"
+    NETWORKS_ASKED = "networks_asked"
+
+
+@dataclass(frozen=True, slots=True)
+class Saying:
+    """What an error says: a code and its parameters, not yet in words."""
+
+    code: str
+    parameters: Mapping[str, Any] = field(default_factory=dict)
+
+
+def say(code: NoteCode, **parameters: str | int | float | tuple[str, ...]) -> Saying:
+    """Return what an error says; the parameters are those that the words of the code name."""
+    return Saying(code.value, parameters)

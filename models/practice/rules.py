@@ -10,6 +10,7 @@ import yaml
 from pydantic import ValidationError
 
 from models.contract.errors import InvalidRequest
+from models.contract.note_codes import NoteCode, say
 from models.contract.plan import PracticeRules
 from models.contract.problem import FieldError
 
@@ -45,14 +46,14 @@ def merge_rules(shipped: PracticeRules, own_text: str) -> PracticeRules:
     own = _load(own_text)
     removed = own.pop("remove", [])
     if not isinstance(removed, list) or not all(isinstance(i, str) for i in removed):
-        raise InvalidRequest("remove must be a list of finding or drill ids.")
+        raise InvalidRequest(say(NoteCode.RULES_REMOVE_FORM))
     base = shipped.model_dump(mode="json", by_alias=True)
     for part in ("findings", "drills"):
         entries = own.get(part, [])
         if not isinstance(entries, list) or not all(
             isinstance(e, dict) and isinstance(e.get("id"), str) for e in entries
         ):
-            raise InvalidRequest(f"{part} must be a list of entries, each with an id.")
+            raise InvalidRequest(say(NoteCode.RULES_PART_FORM, part=part))
         merged = {e["id"]: e for e in [*base[part], *entries]}
         own[part] = [e for i, e in merged.items() if i not in removed]
     return _validated(base | own)
@@ -63,14 +64,15 @@ def _load(text: str) -> dict[str, Any]:
         data = yaml.safe_load(text)
     except yaml.YAMLError as error:
         mark = getattr(error, "problem_mark", None)
-        place = f" at line {mark.line + 1}" if mark is not None else ""
-        raise InvalidRequest(f"The rule file is not valid YAML{place}.") from error
+        if mark is None:
+            raise InvalidRequest(say(NoteCode.RULES_NO_YAML)) from error
+        raise InvalidRequest(say(NoteCode.RULES_NO_YAML_AT, line=mark.line + 1)) from error
     except ValueError as error:  # such as a date that does not exist
-        raise InvalidRequest("The rule file holds a value that cannot be read.") from error
+        raise InvalidRequest(say(NoteCode.RULES_UNREADABLE)) from error
     except RecursionError as error:
-        raise InvalidRequest("The rule file is nested too deeply.") from error
+        raise InvalidRequest(say(NoteCode.RULES_NESTED)) from error
     if not isinstance(data, dict):
-        raise InvalidRequest("The rule file must hold a mapping with findings and drills.")
+        raise InvalidRequest(say(NoteCode.RULES_NO_MAPPING))
     return data
 
 
@@ -85,5 +87,5 @@ def _validated(data: dict[str, Any]) -> PracticeRules:
         )
         lines = [f"{'.'.join(str(part) for part in e['loc']) or 'file'}: {e['msg']}" for e in found]
         raise InvalidRequest(
-            "The rule file is not valid. " + "; ".join(lines), fields=fields
+            say(NoteCode.RULES_NOT_VALID, places="; ".join(lines)), fields=fields
         ) from error

@@ -190,7 +190,8 @@ class Words:
         """Return a difference of two values; of percentages, in points."""
         if not self.percent(metric):
             return self.value(value, metric, sign=sign)
-        return self._unit("points", self.number(100 * value, 0, sign=sign))
+        text = self.number(100 * value, 0, sign=sign)
+        return self("number.points", value=text, count=abs(round(100 * value))).replace(" ", THIN)
 
     def difference_interval(self, low: float, high: float, metric: Measured) -> str:
         """Return the interval of a difference."""

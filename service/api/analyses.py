@@ -11,6 +11,7 @@ from models import registry
 from models.contract.analysis import Analysis
 from models.contract.errors import InvalidRequest
 from models.contract.joints import Joints
+from models.contract.note_codes import NoteCode, say
 from models.contract.resources import (
     AnalysisId,
     AnalysisPage,
@@ -59,7 +60,7 @@ def _check_models(asked: tuple[str, ...] | None) -> None:
     first, *others = asked
     if first not in main or len(others) > 1 or not set(others) <= set(second):
         raise InvalidRequest(
-            f"Name one of {', '.join(main)} first, then {' or '.join(second)} or nothing.",
+            say(NoteCode.NETWORKS_ASKED, first=tuple(main), second=tuple(second)),
             pointer="/options/models",
         )
 

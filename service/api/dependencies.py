@@ -20,6 +20,7 @@ from models.contract.errors import (
     PreconditionFailed,
     PreconditionRequired,
 )
+from models.contract.note_codes import NoteCode, say
 from models.contract.problem import Problem
 from models.words import catalogue, negotiate
 from service.api.conditional import matches_strongly, matches_weakly, tag_of
@@ -68,9 +69,7 @@ def known_query(request: Request) -> None:
         described[key] = _query_names(route)
     known = described[key]
     if not known.issuperset(request.query_params):
-        raise InvalidRequest(
-            f"The query has a parameter that is not known here. Known: {sorted(known)}."
-        )
+        raise InvalidRequest(say(NoteCode.QUERY_UNKNOWN, known=tuple(sorted(known))))
 
 
 def needs(scope: Scope) -> Callable[..., Principal]:
@@ -79,7 +78,7 @@ def needs(scope: Scope) -> Callable[..., Principal]:
     def check(request: Request, _documented: Annotated[Any, Depends(_bearer)]) -> Principal:
         principal: Principal = request.state.principal  # set by the Authentication middleware
         if not principal.may(scope):
-            raise Forbidden(f"This API key lacks the scope {scope}. Use a key with that scope.")
+            raise Forbidden(say(NoteCode.SCOPE_MISSING, scope=scope.value))
         return principal
 
     check.__doc__ = f"Scope {scope}."
@@ -115,7 +114,7 @@ def idempotency_key(
     if key is None:
         return None
     if not _IDEMPOTENCY_KEY.match(key):
-        raise MalformedRequest("Idempotency-Key must be 1 to 255 printable ASCII characters.")
+        raise MalformedRequest(say(NoteCode.IDEMPOTENCY_KEY_FORM))
     return key[1:-1] if key.startswith('"') else key
 
 

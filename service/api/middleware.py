@@ -14,6 +14,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from models.contract.errors import Internal, PayloadTooLarge, ServewrightError, Unauthenticated
+from models.contract.note_codes import NoteCode, say
 from service.api.problems import problem_response
 from service.core.access import Keys
 
@@ -115,8 +116,7 @@ class BodyLimit:
 
 def _too_large(limit: int) -> PayloadTooLarge:
     return PayloadTooLarge(
-        f"The request body is larger than {limit} bytes. Trim the clip to the serves, or film at "
-        "1080p.",
+        say(NoteCode.BODY_TOO_LARGE, limit=limit),
         headers={"connection": "close"},
     )
 

@@ -13,6 +13,7 @@ from python_multipart.exceptions import FormParserError
 from python_multipart.multipart import MultipartParser, parse_options_header
 
 from models.contract.errors import InvalidRequest, MalformedRequest, UnsupportedMediaType
+from models.contract.note_codes import NoteCode, say
 
 MAX_FIELD_BYTES = 1024
 """Longest form field other than the film, bytes."""
@@ -48,7 +49,7 @@ class FormReader:
         if kind != b"multipart/form-data":
             raise UnsupportedMediaType()
         if not boundary or len(boundary) > 70:  # RFC 2046 5.1.1
-            raise MalformedRequest("The multipart boundary is missing or too long.")
+            raise MalformedRequest(say(NoteCode.MULTIPART_BOUNDARY))
         self.fields: dict[str, str] = {}
         self.file_seen = False
         self.ended = False
@@ -80,7 +81,7 @@ class FormReader:
         try:
             self._parser.write(chunk)
         except FormParserError:
-            raise MalformedRequest("The multipart body is broken.") from None
+            raise MalformedRequest(say(NoteCode.MULTIPART_BROKEN)) from None
         pieces, self._pieces = self._pieces, []
         return pieces
 
@@ -89,12 +90,12 @@ class FormReader:
         try:
             self._parser.finalize()
         except FormParserError:
-            raise MalformedRequest("The multipart body is broken.") from None
+            raise MalformedRequest(say(NoteCode.MULTIPART_BROKEN)) from None
         if not self.ended:
-            raise MalformedRequest("The multipart body ends before its closing boundary.")
+            raise MalformedRequest(say(NoteCode.MULTIPART_CUT))
         if not self.file_seen:
             raise InvalidRequest(
-                f"Send the film as the form field {self._file_field}.",
+                say(NoteCode.FILM_FIELD_MISSING, field=self._file_field),
                 pointer=f"/{self._file_field}",
             )
 
@@ -120,18 +121,20 @@ class FormReader:
     def _headers_finished(self) -> None:
         kind, options = parse_options_header(self._headers.get(b"content-disposition", b""))
         if kind != b"form-data" or b"name" not in options:
-            raise MalformedRequest("A part of the form has no name.")
+            raise MalformedRequest(say(NoteCode.FORM_PART_UNNAMED))
         self._name = options[b"name"].decode("utf-8", "replace")
         self._in_file = self._name == self._file_field
         if self._in_file:
             if self.file_seen:
-                raise InvalidRequest("Send one film a request.", pointer=f"/{self._file_field}")
+                raise InvalidRequest(
+                    say(NoteCode.ONE_FILM_A_REQUEST), pointer=f"/{self._file_field}"
+                )
             self.file_seen = True
             media_type = self._headers.get(b"content-type", b"application/octet-stream")
             self._pieces.append(FileBegins(self._name, media_type.decode("latin-1")))
         elif self._name not in self._allowed:
             known = ", ".join(sorted({self._file_field, *self._allowed}))
-            raise InvalidRequest(f"The form has a field that is not known here. Known: {known}.")
+            raise InvalidRequest(say(NoteCode.FORM_FIELD_UNKNOWN, known=known))
 
     def _part_data(self, data: bytes, start: int, end: int) -> None:
         if self._in_file:
@@ -139,17 +142,19 @@ class FormReader:
             return
         self._value.extend(data[start:end])
         if len(self._value) > MAX_FIELD_BYTES:
-            raise InvalidRequest("A form field is too long.", pointer=f"/{self._name}")
+            raise InvalidRequest(say(NoteCode.FORM_FIELD_TOO_LONG), pointer=f"/{self._name}")
 
     def _part_end(self) -> None:
         if self._in_file:
             return
         if self._name in self.fields:
-            raise InvalidRequest("A form field is given twice.", pointer=f"/{self._name}")
+            raise InvalidRequest(say(NoteCode.FORM_FIELD_TWICE), pointer=f"/{self._name}")
         try:
             self.fields[self._name] = self._value.decode()
         except UnicodeDecodeError:
-            raise InvalidRequest("A form field is not UTF-8.", pointer=f"/{self._name}") from None
+            raise InvalidRequest(
+                say(NoteCode.FORM_FIELD_NOT_UTF8), pointer=f"/{self._name}"
+            ) from None
 
     def _end(self) -> None:
         self.ended = True

@@ -13,6 +13,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from models.contract.errors import NotFound, ServewrightError, all_errors
+from models.contract.note_codes import NoteCode, say
 from models.contract.schemas import DOCUMENTS, EARLIER, rendered
 from service.api.conditional import matches_weakly, tag_of
 from service.api.openapi import document
@@ -58,7 +59,7 @@ async def problem(code: str) -> HTMLResponse:
     """Explain one problem type."""
     cls = problem_types().get(code)
     if cls is None:
-        raise NotFound("There is no problem type of that name. See /problems.")
+        raise NotFound(say(NoteCode.PROBLEM_TYPE_UNKNOWN))
     return _page("problem.html", code=code, title=cls.title, status=cls.status, text=cls.advice())
 
 
@@ -72,7 +73,7 @@ async def schemas() -> JSONResponse:
 async def schema(request: Request, name: str) -> Response:
     """Return one JSON Schema, exactly as committed."""
     if name not in DOCUMENTS and name not in EARLIER:
-        raise NotFound("There is no schema of that name. See /schemas.")
+        raise NotFound(say(NoteCode.SCHEMA_UNKNOWN))
     body = rendered(name).encode()
     headers = {"etag": tag_of(body), "cache-control": "public, max-age=300"}
     known = request.headers.get("if-none-match")

@@ -30,6 +30,7 @@ from models.contract.errors import (
     Unauthenticated,
     UnsupportedMediaType,
 )
+from models.contract.note_codes import NoteCode, say
 from models.contract.problem import FieldError, Problem
 from models.words import Words, catalogue, negotiate
 
@@ -136,9 +137,9 @@ async def _on_invalid(request: Request, error: Exception) -> Response:
     in_body = any(item["loc"][:1] == ("body",) for item in found)
     media_type = request.headers.get("content-type", "").split(";")[0].strip().lower()
     if in_body and not (media_type == "application/json" or media_type.endswith("+json")):
-        return respond(request, UnsupportedMediaType("Send JSON: Content-Type: application/json."))
+        return respond(request, UnsupportedMediaType(say(NoteCode.JSON_EXPECTED)))
     if any(item["type"] == "json_invalid" for item in found):
-        return respond(request, MalformedRequest("The body is not valid JSON."))
+        return respond(request, MalformedRequest(say(NoteCode.JSON_INVALID)))
     words = catalogue(negotiate(request.headers.get("accept-language")))
     fields = tuple(
         FieldError(

@@ -8,6 +8,7 @@ from typing import Any
 from fastapi import Request, Response
 
 from models.contract.errors import Conflict, NotFound
+from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import AnalysisStatus
 from service.api.representations import send_object
 from service.core.tables import Work
@@ -38,10 +39,10 @@ def send_result(
     artifact: dict[str, Any] | None = row.artifacts.get(name)
     if artifact is None:
         if row.status in (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING):
-            raise Conflict("The work has not ended yet. Read its progress and come back.")
+            raise Conflict(say(NoteCode.WORK_NOT_ENDED))
         if row.status != AnalysisStatus.COMPLETED:
-            raise Conflict(f"The work has {row.status}: there is no result. Read its problem.")
-        raise NotFound("There is no such result. See the links.")
+            raise Conflict(say(NoteCode.WORK_WITHOUT_RESULT, status=row.status))
+        raise NotFound(say(NoteCode.NO_RESULT))
     headers = {}
     if schema := artifact.get("schema") or schemas.get(name):
         headers["link"] = f'</schemas/{schema}>; rel="describedby"'

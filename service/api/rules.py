@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from models.contract.coaching import RulesId, RulesPage, RulesResource
 from models.contract.errors import InvalidRequest, UnsupportedMediaType
+from models.contract.note_codes import NoteCode, say
 from models.practice.rules import shipped_text
 from service.api.conditional import matches_weakly, tag_of
 from service.api.dependencies import (
@@ -58,11 +59,11 @@ async def rule_body(request: Request) -> str:
     """Return the body as text; the middleware bounds its size."""
     kind = request.headers.get("content-type", "").split(";")[0].strip().lower()
     if kind not in ACCEPTED:
-        raise UnsupportedMediaType(f"Send the rule file as {YAML} (or as JSON).")
+        raise UnsupportedMediaType(say(NoteCode.RULES_MEDIA_TYPE, media_type=YAML))
     try:
         return (await request.body()).decode()
     except UnicodeDecodeError:
-        raise InvalidRequest("The rule file is not UTF-8.") from None
+        raise InvalidRequest(say(NoteCode.RULE_FILE_NOT_UTF8)) from None
 
 
 @router.post(

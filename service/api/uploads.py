@@ -12,6 +12,7 @@ from anyio import CancelScope, to_thread
 from fastapi import Request
 
 from models.contract.errors import DigestMismatch, InvalidRequest, UnsupportedMediaType
+from models.contract.note_codes import NoteCode, say
 from models.contract.resources import MAX_REFERENCE, PRINTABLE_PATTERN
 from service.api.multipart import FileBegins, FormReader
 from service.core.identifiers import is_id
@@ -45,7 +46,7 @@ def stated_digest(request: Request, name: str) -> str | None:
     except binascii.Error:
         digest = b""
     if len(digest) != 32:
-        raise InvalidRequest(f"{name} does not hold a SHA-256.", pointer=name)
+        raise InvalidRequest(say(NoteCode.NOT_A_SHA256, name=name), pointer=name)
     return digest.hex()
 
 
@@ -55,7 +56,7 @@ def checked_reference(text: str | None) -> str | None:
         return None
     if not 1 <= len(text) <= MAX_REFERENCE or not _PRINTABLE.match(text):
         raise InvalidRequest(
-            f"external_ref must be 1 to {MAX_REFERENCE} printable characters.",
+            say(NoteCode.EXTERNAL_REF_FORM, longest=MAX_REFERENCE),
             pointer="/external_ref",
         )
     return text
@@ -64,7 +65,7 @@ def checked_reference(text: str | None) -> str | None:
 def checked_session(text: str | None) -> str | None:
     """Return a session id, or raise ``InvalidRequest``."""
     if text is not None and not is_id(text, "ses"):
-        raise InvalidRequest("session_id must be the id of a session.", pointer="/session_id")
+        raise InvalidRequest(say(NoteCode.SESSION_ID_EXPECTED), pointer="/session_id")
     return text
 
 
@@ -82,9 +83,7 @@ async def receive_film(
             return await _from_form(request, intake, external_ref, session_id, content_type)
         if kind.startswith("video/") or kind == "application/octet-stream":
             return await _from_body(request, intake, external_ref, session_id)
-        raise UnsupportedMediaType(
-            "Send the film as multipart/form-data (field file) or as the body with a video/* type."
-        )
+        raise UnsupportedMediaType(say(NoteCode.FILM_MEDIA_TYPE))
     finally:
         with CancelScope(shield=True):
             await to_thread.run_sync(intake.abort)

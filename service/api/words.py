@@ -9,6 +9,7 @@ from fastapi import APIRouter, Path, Request
 from starlette.responses import Response
 
 from models.contract.errors import NotFound
+from models.contract.note_codes import NoteCode, say
 from models.contract.resources import Wording
 from models.words import LANGUAGES, catalogue
 from service.api.dependencies import CanReadResults, represent
@@ -21,7 +22,12 @@ SECTIONS = (
 """Parts of the catalogue that codes and values of documents lead to."""
 
 
-@router.get("/{language}", response_model=Wording)
+@router.get(
+    "/{language}",
+    operation_id="read_words",
+    summary="The wording of codes in one language",
+    response_model=Wording,
+)
 def read_words(
     request: Request,
     language: Annotated[str, Path(description="Language tag.", examples=["de"])],
@@ -36,7 +42,7 @@ def read_words(
     as it is. An entry with several forms is chosen by `count` (CLDR plural forms).
     """
     if language not in LANGUAGES:
-        raise NotFound(f"There are no words of that language. There are: {', '.join(LANGUAGES)}.")
+        raise NotFound(say(NoteCode.LANGUAGE_UNKNOWN, known=LANGUAGES))
     words = catalogue(language)
     found = {section: words.find(section) for section in SECTIONS}
     document = Wording(language=language, languages=LANGUAGES, entries=dict(_flat(found)))

@@ -17,6 +17,7 @@ from enum import StrEnum
 from sqlalchemy import func, select, update
 
 from models.contract.errors import NotFound, Unauthenticated
+from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
 from service.core.tables import MAIN_TENANT, ApiKey
 
@@ -151,7 +152,7 @@ class Keys:
                 .returning(ApiKey.id)
             ).first()
         if found is None:
-            raise NotFound("There is no key in force under that id. List the keys.")
+            raise NotFound(say(NoteCode.NO_SUCH_KEY))
 
     def list(self, tenant_id: str | None = None) -> list[KeyFacts]:
         """Return the keys, oldest first: of one tenant, or all."""
@@ -184,7 +185,7 @@ class Keys:
         if row is None or not same or row.revoked_at is not None:
             raise Unauthenticated()
         if row.expires_at is not None and row.expires_at <= now:
-            raise Unauthenticated("This API key has expired. Ask the operator for a new one.")
+            raise Unauthenticated(say(NoteCode.KEY_EXPIRED))
         if row.last_used_at is None or now - row.last_used_at >= _USED_GRAIN:
             with self._database.write() as session:
                 session.execute(update(ApiKey).where(ApiKey.id == key_id).values(last_used_at=now))

@@ -9,6 +9,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from models.contract.errors import Conflict, NotFound, ServewrightError
+from models.contract.note_codes import NoteCode, say
 from service.core.access import Principal
 from service.core.database import Database
 from service.core.erasure import Eraser
@@ -65,10 +66,7 @@ class ClipStore:
                 existing = session.scalars(_same(principal, film.sha256)).one_or_none()
                 if existing is not None and session_id is not None:
                     if existing.session_id not in (None, session_id):
-                        raise Conflict(
-                            "This film is filed under another session already. Erase that clip "
-                            "first if it was a mistake."
-                        )
+                        raise Conflict(say(NoteCode.FILM_IN_OTHER_SESSION))
                     existing.session_id = session_id
                 if existing is None:
                     clip = Clip(
@@ -96,7 +94,7 @@ class ClipStore:
                 existing = session.scalars(_same(principal, film.sha256)).one_or_none()
         self._objects.delete(clip_key(clip_id))
         if existing is None:
-            raise Conflict("The session was erased while the film arrived.")
+            raise Conflict(say(NoteCode.SESSION_ERASED))
         return Stored(existing, created=False)
 
     def announce(

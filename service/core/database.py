@@ -16,6 +16,7 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.orm import Session
 
 from models.contract.errors import DatabaseUnavailable
+from models.contract.note_codes import NoteCode, say
 from service.core.settings import Settings
 from service.core.tables import Lock
 
@@ -174,10 +175,7 @@ def _translated() -> Iterator[None]:
         raise DatabaseUnavailable() from error
     except DBAPIError as error:
         if _lacks_tables(error):
-            raise DatabaseUnavailable(
-                "The database has no tables yet, or those of another version. The operator runs "
-                "`servewright migrate`."
-            ) from error
+            raise DatabaseUnavailable(say(NoteCode.DATABASE_NOT_MIGRATED)) from error
         if error.connection_invalidated or type(error).__name__ == "OperationalError":
             raise DatabaseUnavailable() from error
         raise

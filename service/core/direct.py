@@ -8,6 +8,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from models.contract.errors import Conflict, DigestMismatch, NotFound, ServewrightError
+from models.contract.note_codes import NoteCode, say
 from service.core.access import Principal
 from service.core.clips import ClipStore, Stored, clip_key, incoming_key
 from service.core.database import Database
@@ -44,15 +45,12 @@ class DirectUploads:
     def plan(self, clip: Clip) -> PresignedUpload:
         """Return how to send an announced film. Raises ``Conflict`` where that is not possible."""
         if clip.size_bytes is None or clip.state != "uploading":
-            raise Conflict("This clip is complete already.")
+            raise Conflict(say(NoteCode.CLIP_COMPLETE_ALREADY))
         plan = self._objects.presign_upload(
             incoming_key(clip.id), clip.media_type, clip.size_bytes, self._ttl
         )
         if plan is None:
-            raise Conflict(
-                "This installation has no object store that callers can reach. Send the film to "
-                "POST /v1/clips."
-            )
+            raise Conflict(say(NoteCode.NO_DIRECT_UPLOAD))
         return plan
 
     def announce(
@@ -90,11 +88,11 @@ class DirectUploads:
         try:
             info = self._objects.stat(key)
         except ObjectMissing:
-            raise Conflict("The film has not arrived yet. Send it, then complete again.") from None
+            raise Conflict(say(NoteCode.FILM_NOT_ARRIVED)) from None
         if info.size_bytes != clip.size_bytes:
             self._objects.delete(key)
             raise DigestMismatch(
-                f"{info.size_bytes} bytes arrived, {clip.size_bytes} were announced. Send it again."
+                say(NoteCode.BYTES_DIFFER, arrived=info.size_bytes, announced=clip.size_bytes or 0)
             )
         assert clip.announced_sha256 is not None
         intake = Intake(self._objects, clip_key(clip_id), self._max)

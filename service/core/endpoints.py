@@ -10,6 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from models.contract.errors import InvalidRequest, NotFound
+from models.contract.note_codes import NoteCode, say
 from models.contract.webhook import WebhookData
 from service.core.access import Principal
 from service.core.database import Database
@@ -123,7 +124,6 @@ class EndpointStore:
             self._egress.check_url(url)
         except EgressRefused as error:
             raise InvalidRequest(
-                f"Events cannot be sent there: {error}. Give an https address that is reachable "
-                "from the internet, or ask the operator to open a private range.",
+                say(NoteCode.EVENTS_REFUSED, reason=str(error)),
                 pointer="/url",
             ) from None

@@ -17,6 +17,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from models.contract.errors import Conflict, IdempotencyConflict
+from models.contract.note_codes import NoteCode, say
 from service.core.access import Principal
 from service.core.database import Database
 from service.core.tables import IdempotentReply
@@ -101,4 +102,4 @@ class Idempotency:
                 return Reply(made, replayed=False)
             except IntegrityError:  # the same key at the same moment: the other one won
                 continue
-        raise Conflict("Requests with this Idempotency-Key are in progress. Send it again.")
+        raise Conflict(say(NoteCode.REQUEST_IN_PROGRESS))

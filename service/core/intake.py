@@ -6,6 +6,7 @@ import hashlib
 from dataclasses import dataclass
 
 from models.contract.errors import ClipTooLarge, DigestMismatch, InvalidRequest, NotAVideo
+from models.contract.note_codes import NoteCode, say
 from service.core.containers import HEAD_BYTES, media_type_of
 from service.core.objects import Objects, Upload
 
@@ -43,10 +44,7 @@ class Intake:
         """Take bytes into the buffer; return whether it should be flushed now."""
         self._size += len(data)
         if self._size > self._max:
-            raise ClipTooLarge(
-                f"The file is larger than {self._max} bytes. Trim it to the serves, or film at "
-                "1080p."
-            )
+            raise ClipTooLarge(say(NoteCode.FILE_TOO_LARGE, limit=self._max))
         self._buffer += data
         if self._media_type is None and len(self._buffer) >= HEAD_BYTES:
             self._recognise()
@@ -69,7 +67,7 @@ class Intake:
     def finish(self, expected_sha256: frozenset[str] = frozenset()) -> Received:
         """Make the object visible, provided that every digest given is its own. Blocks."""
         if self._size == 0:
-            raise NotAVideo("The file is empty. Send the film itself.")
+            raise NotAVideo(say(NoteCode.FILE_EMPTY))
         self.flush()
         digest = self._hash.hexdigest()
         if any(expected != digest for expected in expected_sha256):
@@ -94,5 +92,5 @@ def checked_sha256(text: str) -> str:
     """Return a hexadecimal SHA-256 in lower case, or raise ``InvalidRequest``."""
     value = text.strip().lower()
     if len(value) != 64 or not set(value) <= set("0123456789abcdef"):
-        raise InvalidRequest("sha256 must be 64 hexadecimal digits.", pointer="/sha256")
+        raise InvalidRequest(say(NoteCode.SHA256_FORM), pointer="/sha256")
     return value

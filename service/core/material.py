@@ -8,6 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from models.contract.errors import Conflict, NotFound
+from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import AnalysisStatus, RepetitionKind, WorkKind
 from service.core.access import Principal
 from service.core.players import find_session
@@ -41,17 +42,15 @@ def completed_analyses(
             )
         ).one_or_none()
         if row is None:
-            raise NotFound(f"There is no analysis {analysis_id}. It may have been erased.")
+            raise NotFound(say(NoteCode.NO_SUCH_ANALYSIS, analysis=analysis_id))
         if row.status != AnalysisStatus.COMPLETED:
-            raise Conflict(f"The analysis {row.id} is {row.status}. Name completed ones.")
+            raise Conflict(say(NoteCode.ANALYSIS_NOT_COMPLETED, analysis=row.id, status=row.status))
         found.append(row.id)
     for session_id in sessions:
         find_session(session, principal, session_id)
         of_session = analyses_of_session(session, session_id)
         if not of_session:
-            raise Conflict(
-                f"The session {session_id} holds no completed analysis. Analyse its clips first."
-            )
+            raise Conflict(say(NoteCode.SESSION_WITHOUT_ANALYSIS, session=session_id))
         found += of_session
     return list(dict.fromkeys(found))
 
@@ -75,9 +74,7 @@ def analyses_of_session(session: Session, session_id: str) -> list[str]:
         if row.clip_id in newest:
             continue
         if row.status in UNFINISHED:
-            raise Conflict(
-                f"The analysis {row.id} of session {session_id} has not ended yet. Wait for it."
-            )
+            raise Conflict(say(NoteCode.ANALYSIS_NOT_ENDED, analysis=row.id, session=session_id))
         if row.status == AnalysisStatus.COMPLETED:
             newest[row.clip_id] = row.id
     return list(newest.values())
@@ -105,10 +102,7 @@ def newest_serves(session: Session, player_id: str) -> list[str]:
             found = analyses_of_session(session, filmed.id)
             if found:
                 return found
-    raise Conflict(
-        "The player has no session of serves with a completed analysis. Film and analyse serves "
-        "first, or name analyses."
-    )
+    raise Conflict(say(NoteCode.NO_SESSION_OF_SERVES))
 
 
 def everything_of(session: Session, player_id: str) -> list[str]:
@@ -119,9 +113,7 @@ def everything_of(session: Session, player_id: str) -> list[str]:
         for analysis_id in analyses_of_session(session, filmed.id)
     ]
     if not found:
-        raise Conflict(
-            "The player has no session with a completed analysis. Film and analyse serves first."
-        )
+        raise Conflict(say(NoteCode.NO_SESSION_ANALYSED))
     return found
 
 

@@ -11,6 +11,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from models.contract.errors import Conflict, NotFound
+from models.contract.note_codes import NoteCode, say
 from service.core.access import Principal
 from service.core.database import Database
 from service.core.identifiers import new_id
@@ -128,7 +129,7 @@ def find_player(
     query = select(Player).where(Player.id == player_id, Player.tenant_id == principal.tenant_id)
     row = session.scalars(query.with_for_update() if lock else query).one_or_none()
     if row is None:
-        raise NotFound("There is no player under that id. It may have been erased.")
+        raise NotFound(say(NoteCode.NO_SUCH_PLAYER))
     return row
 
 
@@ -148,9 +149,9 @@ def find_session(
         query = query.where(FilmedSession.player_id == player_id)
     row = session.scalars(query.with_for_update() if lock else query).one_or_none()
     if row is None:
-        raise NotFound("There is no session under that id. It may have been erased.")
+        raise NotFound(say(NoteCode.NO_SUCH_SESSION))
     return row
 
 
 def _taken() -> Conflict:
-    return Conflict("There is a player with that external_id already. Find it in the list.")
+    return Conflict(say(NoteCode.EXTERNAL_ID_TAKEN))

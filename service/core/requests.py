@@ -22,6 +22,7 @@ from models.contract.coaching import (
     ProgressRequest,
 )
 from models.contract.errors import Conflict, InvalidRequest, NotFound
+from models.contract.note_codes import NoteCode, say
 from models.contract.plan import PracticeRules
 from models.contract.resources import AnalysisRequest
 from models.contract.vocabulary import AnalysisStatus, WorkKind
@@ -44,7 +45,7 @@ def rule_text(session: Session, principal: Principal, rules_id: str | None) -> s
         return None
     row = session.get(RuleFile, rules_id)
     if row is None or row.tenant_id != principal.tenant_id:
-        raise NotFound("There are no practice rules under that rules_id. See the list.")
+        raise NotFound(say(NoteCode.NO_SUCH_RULES))
     return row.text
 
 
@@ -63,9 +64,9 @@ class WorkRequests:
             select(Clip).where(Clip.id == body.clip_id, Clip.tenant_id == principal.tenant_id)
         ).one_or_none()
         if clip is None:
-            raise NotFound("There is no clip under that clip_id. Upload the film first.")
+            raise NotFound(say(NoteCode.NO_SUCH_CLIP))
         if clip.state != "ready":
-            raise Conflict("The upload of this clip is not complete. Complete it first.")
+            raise Conflict(say(NoteCode.UPLOAD_NOT_COMPLETE))
         options = _completed_by_player(session, clip, body.options.model_dump(mode="json"))
         return self._work.enter(
             session,
@@ -152,11 +153,11 @@ class WorkRequests:
         known = {drill.id for drill in rules_of(text).drills}
         for number, drill in enumerate(body.done):
             if drill not in known:
-                raise InvalidRequest("The rules have no such drill.", pointer=f"/done/{number}")
+                raise InvalidRequest(say(NoteCode.NO_SUCH_DRILL), pointer=f"/done/{number}")
         if body.analyses or body.sessions:
             found = completed_analyses(session, principal, body.analyses, body.sessions)
             if only_player(session, found) != player_id:
-                raise Conflict("These analyses are not all of this player's sessions.")
+                raise Conflict(say(NoteCode.OTHER_PLAYERS_ANALYSES))
         else:
             found = newest_serves(session, player_id)
         return self._work.enter(
@@ -182,15 +183,15 @@ class WorkRequests:
         if body.plan_id is not None:
             plan = session.get(Work, body.plan_id)
             if plan is None or (plan.tenant_id, plan.kind) != (principal.tenant_id, WorkKind.PLAN):
-                raise NotFound("There is no plan under that plan_id. It may have been erased.")
+                raise NotFound(say(NoteCode.NO_SUCH_PLAN))
             if plan.status != AnalysisStatus.COMPLETED:
-                raise Conflict(f"The plan is {plan.status}. Wait until it is completed.")
+                raise Conflict(say(NoteCode.PLAN_NOT_COMPLETED, status=plan.status))
             planned = plan.headline
             if body.rules_id is None:
                 text = plan.request["rules"]
         finding, drill = body.finding or planned.get("focus"), body.drill or planned.get("next")
         if finding is None or drill is None:
-            raise Conflict("The plan has no step to work on. Name finding and drill.")
+            raise Conflict(say(NoteCode.PLAN_WITHOUT_STEP))
         _check_step(rules_of(text), finding, drill)
         return self._work.enter(
             session,
@@ -206,10 +207,10 @@ class WorkRequests:
 def _check_step(rules: PracticeRules, finding_id: str, drill_id: str) -> None:
     finding = next((one for one in rules.findings if one.id == finding_id), None)
     if finding is None:
-        raise InvalidRequest("The rules have no such finding.", pointer="/finding")
+        raise InvalidRequest(say(NoteCode.NO_SUCH_FINDING), pointer="/finding")
     if drill_id not in finding.drills:
         raise InvalidRequest(
-            f"That drill is not a step of this finding: {', '.join(finding.drills)}.",
+            say(NoteCode.DRILL_NOT_OF_FINDING, drills=finding.drills),
             pointer="/drill",
         )
 

@@ -24,6 +24,7 @@ from models.contract.errors import (
     ServewrightError,
     WorkerCrashed,
 )
+from models.contract.note_codes import NoteCode, say
 from models.contract.problem import Problem
 from models.contract.vocabulary import AnalysisStatus, Stage, WorkKind
 from models.contract.webhook import WebhookData
@@ -156,8 +157,7 @@ class WorkStore:
                 row.status = decision.status
                 _end(row, now)
             elif row.status != AnalysisStatus.CANCELLED:
-                noun = KINDS[WorkKind(row.kind)].noun
-                raise Conflict(f"This {noun} has already ended. Read its result or problem.")
+                raise Conflict(say(NoteCode.WORK_ENDED, kind=row.kind))
             return row
 
     def claim(self, kind: WorkKind, work_id: str, attempt: int, holder: str) -> Claim:

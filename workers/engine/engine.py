@@ -19,8 +19,7 @@ from models.contract.errors import (
     ViewUnsuitable,
 )
 from models.contract.errors.root import ServewrightError
-from models.contract.note import note
-from models.contract.note_codes import NoteCode
+from models.contract.note_codes import NoteCode, say
 from models.contract.problem import Problem
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import (
@@ -300,4 +299,4 @@ def _motion_problems(
 
 
 def _no_serve(signals: Signals | None) -> NoServeFound:
-    return NoServeFound(note(NoteCode.NO_SERVE_BUT, seen=what_was_seen(signals)))
+    return NoServeFound(say(NoteCode.NO_SERVE_BUT, seen=what_was_seen(signals)))

@@ -27,6 +27,7 @@ from models.contract.errors import (
     LeaseLost,
     ServewrightError,
 )
+from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import Stage
 from service.core.claims import Claim, StoredFile, StoredFilm
 from service.core.jobs import Attempt
@@ -121,18 +122,13 @@ def fetch_film(wiring: Wiring, clip: StoredFilm, film: Path) -> None:
     try:
         wiring.objects.fetch(clip.key, film)
     except ObjectMissing as error:
-        raise ClipDamaged(
-            "The stored film is missing from the object store. Upload the clip again."
-        ) from error
+        raise ClipDamaged(say(NoteCode.STORED_FILM_MISSING)) from error
     digest = hashlib.sha256()
     with film.open("rb") as source:
         while piece := source.read(_COPY):
             digest.update(piece)
     if digest.hexdigest() != clip.sha256:
-        raise ClipDamaged(
-            "The stored film is no longer the one that was uploaded (its SHA-256 differs). Upload "
-            "the clip again."
-        )
+        raise ClipDamaged(say(NoteCode.STORED_FILM_DIFFERS))
 
 
 def _fail(wiring: Wiring, claim: Claim, lease: Lease, error: ServewrightError) -> None:
@@ -168,8 +164,6 @@ def as_typed_errors() -> Iterator[None]:
     except JobTimeoutException as error:
         raise JobTimedOut() from error
     except MemoryError as error:
-        raise DecodeLimitExceeded(
-            "The analysis needed more memory than there is. Film at 1080p, or trim the clip."
-        ) from error
+        raise DecodeLimitExceeded(say(NoteCode.MEMORY_SHORT)) from error
     except Exception as error:
         raise Internal() from error

@@ -8,6 +8,7 @@ from pathlib import Path
 from models.contract.analysis import Analysis
 from models.contract.errors import Erased
 from models.contract.joints import read_joints
+from models.contract.note_codes import NoteCode, say
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import Stage
 from service.core.claims import Claim, InputFiles
@@ -59,4 +60,4 @@ def _read(wiring: Wiring, one: InputFiles, name: str) -> bytes:
         with wiring.objects.open(one.artifacts[name].key) as stream:
             return stream.read()
     except ObjectMissing as error:  # only an erasure removes results
-        raise Erased("An analysis was erased while it was worked on.") from error
+        raise Erased(say(NoteCode.ANALYSIS_ERASED)) from error

@@ -13,6 +13,7 @@ from models import registry
 from models.contract.analysis import Analysis, ModelUse
 from models.contract.clip import ClipFacts
 from models.contract.errors import ModelUnknown
+from models.contract.note_codes import NoteCode, say
 from models.contract.tracks import FloatArray, JointTrack
 from models.contract.vocabulary import Sex
 from models.words import Words
@@ -65,9 +66,7 @@ def pose_choice(models: tuple[str, ...], device: str) -> PoseChoice:
     main = [variant.value for variant in BlazePoseVariant]
     second = [network.value for network in SecondNetwork if network is not SecondNetwork.NONE]
     if first not in main or len(others) > 1 or any(name not in second for name in others):
-        raise ModelUnknown(
-            f"Name one of {', '.join(main)} first, then {' or '.join(second)} or nothing."
-        )
+        raise ModelUnknown(say(NoteCode.NETWORKS_ASKED, first=tuple(main), second=tuple(second)))
     return PoseChoice(
         blazepose=BlazePoseVariant(first),
         second=SecondNetwork(others[0]) if others else SecondNetwork.NONE,

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from models.contract.errors import FrameRateDoubtful, InvalidRequest
+from models.contract.note_codes import NoteCode, say
 
 CAPTURE_RATE_TAGS: tuple[str, ...] = (
     "com.android.capture.fps",
@@ -55,9 +56,11 @@ class TimeScale:
         if self.source != "tag":
             return None
         return FrameRateDoubtful(
-            f"The file says it was filmed at {self.frame_rate:g} frames per second but plays at "
-            f"{self.frame_rate * self.factor:.3g}; times were scaled to the filmed rate. If that "
-            "is wrong, give the rate the camera recorded at (capture_fps).",
+            say(
+                NoteCode.SLOW_MOTION_SCALED,
+                filmed=self.frame_rate,
+                played=self.frame_rate * self.factor,
+            ),
             capture_fps=self.frame_rate,
             factor=self.factor,
         )
@@ -110,9 +113,7 @@ def time_scale(
     """
     if given is not None:
         if not (math.isfinite(given) and 0 < given <= HIGHEST_RATE):
-            raise InvalidRequest(
-                f"capture_fps must lie between 0 and {HIGHEST_RATE:g} frames per second."
-            )
+            raise InvalidRequest(say(NoteCode.CAPTURE_FPS_RANGE, limit=HIGHEST_RATE))
         return TimeScale(file_rate / given, given, "given")
     rate = tagged_rate(tags or {})
     if rate is not None and not 1 / RESTATED <= rate / file_rate <= RESTATED:

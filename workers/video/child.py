@@ -4,8 +4,8 @@ Started by `workers.video.sandbox` as a fresh interpreter. It knows the film as 
 talks JSON over a packet socket and writes pixels into shared memory; nothing it sends is code.
 
 Messages to the parent: ``ready``, ``facts``, ``frame`` (index, slot, time), ``end`` (runs of lost
-frames), ``error`` (code, detail). From the parent: the shared memory, then one byte for each frame
-it has finished with.
+frames), ``error`` (code; said and parameters, or text). From the parent: the shared memory, then
+one byte for each frame it has finished with.
 """
 
 from __future__ import annotations
@@ -166,14 +166,22 @@ def _serve(
     except ParentGone:
         raise
     except ServewrightError as error:
-        link.say("error", code=error.code, detail=error.detail)
+        _say_error(link, error)
     except Exception as error:
         if _is_memory(error):
-            link.say("error", code=DecodeLimitExceeded.code, detail=DecodeLimitExceeded.advice())
+            _say_error(link, DecodeLimitExceeded())
         elif isinstance(error, cv2.error):
-            link.say("error", code=ClipDamaged.code, detail=ClipDamaged.advice())
+            _say_error(link, ClipDamaged())
         else:
-            link.say("error", code="internal_error", detail=traceback.format_exc()[-4000:])
+            link.say("error", code="internal_error", text=traceback.format_exc()[-4000:])
+
+
+def _say_error(link: Link, error: ServewrightError) -> None:
+    if isinstance(error.said, str):
+        link.say("error", code=error.code, text=error.said)
+    else:
+        said, parameters = error.said.code, dict(error.said.parameters)
+        link.say("error", code=error.code, said=said, parameters=parameters)
 
 
 def _is_memory(error: Exception) -> bool:

@@ -34,6 +34,7 @@ from models.contract.errors import (
     NotAVideo,
     ServewrightError,
 )
+from models.contract.note_codes import NoteCode, say
 from workers.video.capture_fps import TimeScale, time_scale
 from workers.video.limits import MIB, DecodeLimits
 from workers.video.sandbox import DecoderProcess
@@ -148,12 +149,15 @@ class ClipStream:
             gaps = sorted((float(a) * factor, float(b) * factor, int(n)) for a, b, n in told)
         except (TypeError, ValueError):
             gaps = []
-        inside = [f"{a:.2f} to {b:.2f} s" for a, b, _ in gaps if b <= last_s]
-        missing = f" Missing inside: {', '.join(inside[:5])}." if inside else ""
+        inside = tuple(f"{a:.2f}-{b:.2f} s" for a, b, _ in gaps if b <= last_s)
         return FramesLost(
-            f"{lost} of {self.facts.frames_expected} frames could not be read; the last readable "
-            f"one is at {last_s:.2f} s.{missing} The readable part was analysed; send the "
-            "original file for the rest.",
+            say(
+                NoteCode.FRAMES_MISSING_INSIDE if inside else NoteCode.FRAMES_MISSING,
+                lost=lost,
+                expected=self.facts.frames_expected or 0,
+                last=last_s,
+                gaps=inside[:5],
+            ),
             lost=lost,
             expected=self.facts.frames_expected,
             last_time_s=last_s,
@@ -268,9 +272,11 @@ def _start(
             raise NotAVideo()
         if status.st_size > limits.size_bytes:
             raise ClipTooLarge(
-                f"The file has {status.st_size / MIB:.0f} MiB; at most "
-                f"{limits.size_bytes / MIB:.0f} MiB are allowed. Trim it to the serves, or film "
-                "at 1080p."
+                say(
+                    NoteCode.FILE_SIZE_OVER_LIMIT,
+                    size=status.st_size / MIB,
+                    limit=limits.size_bytes / MIB,
+                )
             )
         process = DecoderProcess(film, limits, indices=indices, longest_side=longest_side)
     finally:

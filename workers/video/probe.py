@@ -25,6 +25,7 @@ from models.contract.errors import (
     DecodeLimitExceeded,
     NotAVideo,
 )
+from models.contract.note_codes import NoteCode, say
 from workers.video.limits import DecodeLimits
 
 CODECS = frozenset({"h264", "hevc", "vp9"})
@@ -110,13 +111,12 @@ def recognise(head: bytes) -> str:
         return "mov"
     if head[:4] == b"\x1aE\xdf\xa3":
         return "matroska"
-    advice = "Send the original film from the phone: MP4 or MOV with H.264 or HEVC."
     if not head:
-        raise NotAVideo(f"The file is empty. {advice}")
+        raise NotAVideo(say(NoteCode.NO_BYTES))
     if head.lstrip(b"\xef\xbb\xbf").startswith(b"#EXTM3U"):
-        raise NotAVideo(f"The file is a playlist that points to a film, not a film. {advice}")
+        raise NotAVideo(say(NoteCode.A_PLAYLIST))
     if head[:4] == b"RIFF" or head[:3] == b"FLV" or head[:4] == b"\x30\x26\xb2\x75":
-        raise NotAVideo(f"The film is in a container that is not accepted. {advice}")
+        raise NotAVideo(say(NoteCode.CONTAINER_NOT_ACCEPTED))
     raise NotAVideo()
 
 
@@ -186,7 +186,7 @@ def probe(path: str, limits: DecodeLimits) -> Probe:
         raise DecodeLimitExceeded() from error
     except (av.error.FFmpegError, UnicodeError, OverflowError) as error:
         reason = getattr(error, "strerror", None) or type(error).__name__
-        raise ClipDamaged(f"{ClipDamaged.advice()} (Container: {reason}.)") from error
+        raise ClipDamaged(say(NoteCode.CONTAINER_DAMAGED, reason=reason)) from error
 
 
 def _read(container: Any, demuxer: str, limits: DecodeLimits, *, cut_short: bool) -> Probe:
@@ -194,17 +194,13 @@ def _read(container: Any, demuxer: str, limits: DecodeLimits, *, cut_short: bool
     context = stream.codec_context
     codec = None if context is None else str(context.codec.canonical_name)
     if codec not in CODECS:
-        raise CodecNotSupported(
-            f"The film's codec is {codec or 'unknown'}. Send H.264 or HEVC (the phone's own "
-            "setting), not an edited export."
-        )
+        raise CodecNotSupported(say(NoteCode.CODEC_IS, codec=codec or "unknown"))
     width, height = int(context.width), int(context.height)
     if width <= 0 or height <= 0:
-        raise ClipDamaged("The file does not say how large its pictures are. Send it again.")
+        raise ClipDamaged(say(NoteCode.PICTURE_SIZE_UNKNOWN))
     if width * height > limits.pixels:
         raise ClipResolutionTooHigh(
-            f"The picture is {width} x {height}; at most {limits.pixels / 1e6:.1f} million pixels "
-            "are allowed. Film at 1080p or 4K."
+            say(NoteCode.PICTURE_TOO_LARGE, width=width, height=height, limit=limits.pixels / 1e6)
         )
     tick = float(stream.time_base or 0)
     stated_s = float(stream.duration * tick) if stream.duration else (container.duration or 0) / 1e6
@@ -220,11 +216,7 @@ def _read(container: Any, demuxer: str, limits: DecodeLimits, *, cut_short: bool
     if stated == 0:
         raise ClipWithoutFrames()
     if len(times) < 2:
-        raise (
-            ClipWithoutFrames("The video holds a single picture. Film for at least two seconds.")
-            if stated == 1
-            else ClipDamaged()
-        )
+        raise (ClipWithoutFrames(say(NoteCode.SINGLE_PICTURE)) if stated == 1 else ClipDamaged())
     transfer = TRANSFERS.get(int(context.color_trc or 0))
     found = Probe(
         demuxer=demuxer,
@@ -242,8 +234,7 @@ def _read(container: Any, demuxer: str, limits: DecodeLimits, *, cut_short: bool
     )
     if found.frame_rate > limits.fps:
         raise ClipDamaged(
-            f"The time stamps mean {found.frame_rate:.0f} frames per second; at most "
-            f"{limits.fps:.0f} are allowed. Send the original film from the phone."
+            say(NoteCode.TIME_STAMPS_TOO_FAST, fps=found.frame_rate, limit=limits.fps)
         )
     return found
 
@@ -253,7 +244,7 @@ def _picture_stream(container: Any, *, cut_short: bool) -> Any:
     for stream in container.streams.video:
         if not stream.disposition & stream.disposition.__class__.attached_pic:
             if stream is not container.streams.video[0]:
-                raise NotAVideo("The first picture track is a still. Send the original film.")
+                raise NotAVideo(say(NoteCode.FIRST_PICTURE_STILL))
             return stream
     if container.streams.video or container.streams.audio:
         raise ClipWithoutPicture()
@@ -294,15 +285,9 @@ def _display_times(container: Any, stream: Any, tick: float, limits: DecodeLimit
 
 def _check_duration(seconds: float, limits: DecodeLimits) -> None:
     if seconds > limits.duration_s:
-        raise ClipTooLong(
-            f"The clip is {seconds:.0f} s long; at most {limits.duration_s:.0f} s are allowed. "
-            "Trim it to the serves and send the parts."
-        )
+        raise ClipTooLong(say(NoteCode.CLIP_LASTS, seconds=seconds, limit=limits.duration_s))
 
 
 def _check_count(frames: int, limits: DecodeLimits) -> None:
     if frames > limits.frames:
-        raise ClipTooManyFrames(
-            f"The clip holds more than {limits.frames} frames. Trim it to the serves and send "
-            "the parts."
-        )
+        raise ClipTooManyFrames(say(NoteCode.FRAMES_OVER_LIMIT, limit=limits.frames))

@@ -22,7 +22,7 @@ import subprocess
 import sys
 import time
 import weakref
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -36,6 +36,7 @@ from models.contract.errors import (
     ServewrightError,
     all_errors,
 )
+from models.contract.note_codes import NoteCode, Saying, say
 from workers.video.limits import RING_SLOTS, DecodeLimits
 
 LOG = logging.getLogger(__name__)
@@ -140,11 +141,10 @@ class DecoderProcess:
             raise self._stop(ClipDamaged()) from error
         if kind == "error":
             cls = _CLIP_ERRORS.get(str(message.get("code")))
-            detail = str(message.get("detail"))[:4000]
             if cls is None:
-                LOG.error("the decoder process failed: %s", detail)
+                LOG.error("the decoder process failed: %s", str(message.get("text"))[:4000])
                 raise self._stop(Internal())
-            raise self._stop(cls(detail))
+            raise self._stop(cls(_said(message)))
         if kind not in kinds:
             raise self._stop(ClipDamaged())
         return dict(message)
@@ -200,12 +200,7 @@ class DecoderProcess:
         ready = budget > 0 and poll.poll(budget * 1000)
         self._waited_s += time.monotonic() - began
         if not ready:
-            raise self._stop(
-                DecodeLimitExceeded(
-                    f"The decoder gave no answer within {budget:.0f} s. "
-                    f"{DecodeLimitExceeded.advice()}"
-                )
-            )
+            raise self._stop(DecodeLimitExceeded(say(NoteCode.DECODER_SILENT, seconds=budget)))
         try:
             packet = self._connection.recv(MESSAGE_BYTES)
         except OSError:
@@ -227,7 +222,7 @@ class DecoderProcess:
         if code in (-signal.SIGXCPU, -signal.SIGKILL):
             return self._stop(DecodeLimitExceeded())
         name = signal.Signals(-code).name if code < 0 else f"exit {code}"
-        return self._stop(ClipDamaged(f"{ClipDamaged.advice()} (The decoder ended by {name}.)"))
+        return self._stop(ClipDamaged(say(NoteCode.DECODER_ENDED, reason=name)))
 
     def _stop(self, error: ServewrightError) -> ServewrightError:
         self.close()
@@ -246,3 +241,20 @@ def _finish(process: subprocess.Popen[bytes], connection: socket.socket, log: An
     process.kill()
     process.wait()
     log.close()
+
+
+def _said(message: Mapping[str, Any]) -> Saying | str | None:
+    """Return what the child says of an error; its default words where that is not sound."""
+    said, parameters = message.get("said"), message.get("parameters")
+    if isinstance(said, str) and said in {code.value for code in NoteCode}:
+        if isinstance(parameters, dict):
+            return Saying(said, {name: _parameter(value) for name, value in parameters.items()})
+        return None
+    text = message.get("text")
+    return text[:4000] if isinstance(text, str) else None
+
+
+def _parameter(value: object) -> str | float | tuple[str, ...]:
+    if isinstance(value, list):
+        return tuple(str(one)[:200] for one in value[:20])
+    return value if isinstance(value, int | float) else str(value)[:200]

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from models.words import english
+from models.contract.note_codes import Saying
 
 if TYPE_CHECKING:
     from models.contract.note import Note
@@ -17,36 +18,49 @@ class ServewrightError(Exception):
     title: ClassVar[str] = "Internal error"
     status: ClassVar[int] = 500
 
-    def __init__(self, detail: Note | str | None = None, **extra: Any) -> None:
-        """``detail`` says more than the default words of the class; a note has a code."""
-        self._given = detail
-        self.detail = self.advice() if detail is None else str(detail)
+    def __init__(self, detail: Saying | str | None = None, **extra: Any) -> None:
+        """``detail`` says more than the default words of the class: a code, or plain words."""
+        self.said = Saying(self.code) if detail is None else detail
         self.extra = extra
-        super().__init__(self.detail)
+        super().__init__()
 
-    @property
+    @cached_property
     def note(self) -> Note:
-        """The detail as a note."""
-        # Only here: the decoder process raises errors too, and does without pydantic.
+        """What it says, as a note with its English words.
+
+        Worded only here: where a film is decoded, nobody reads them.
+        """
         from models.contract.note import Note, written
 
-        if self._given is None:
-            return Note.model_validate({"code": self.code})
-        return written(self._given) if isinstance(self._given, str) else self._given
+        if isinstance(self.said, str):
+            return written(self.said)
+        return Note.model_validate(
+            {"code": self.said.code, "parameters": dict(self.said.parameters)}
+        )
+
+    @property
+    def detail(self) -> str:
+        """What it says, in English."""
+        return self.note.text
+
+    def __str__(self) -> str:
+        return self.detail
 
     @classmethod
     def advice(cls) -> str:
         """Return the default message in English: what is wrong and what to do."""
+        from models.words import english
+
         return english()(f"note.{cls.code}")
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return (_rebuild, (type(self), self._given, self.extra))
+        return (_rebuild, (type(self), self.said, self.extra))
 
 
 def _rebuild(
-    cls: type[ServewrightError], detail: Note | str | None, extra: dict[str, Any]
+    cls: type[ServewrightError], said: Saying | str, extra: dict[str, Any]
 ) -> ServewrightError:
-    return cls(detail, **extra)
+    return cls(said, **extra)
 
 
 def all_errors() -> tuple[type[ServewrightError], ...]:

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from models.contract.errors import ObjectStoreUnavailable
+from models.contract.note_codes import NoteCode, say
 from service.core.objects.port import (
     ByteRange,
     ObjectInfo,
@@ -221,7 +222,5 @@ def _translated() -> Iterator[None]:
         yield
     except OSError as error:
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
-            raise ObjectStoreUnavailable(
-                "The object store is full. The operator must make room."
-            ) from error
+            raise ObjectStoreUnavailable(say(NoteCode.OBJECT_STORE_FULL)) from error
         raise ObjectStoreUnavailable() from error

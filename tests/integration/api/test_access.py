@@ -58,6 +58,7 @@ NEEDED = {
             ("erase", "", Scope.CLIPS_ERASE),
         )
     },
+    "read_words": Scope.RESULTS_READ,
     "list_comparisons": Scope.RESULTS_READ,
     "list_progress": Scope.RESULTS_READ,
     "list_plans": Scope.RESULTS_READ,

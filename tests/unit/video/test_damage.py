@@ -55,7 +55,7 @@ def test_damaged_middle_is_read_past_the_damage(tmp_path: Path) -> None:
     ((start, end, missing),) = [gap for gap in lost.extra["gaps"] if gap[2] > 2]
     assert 0.3 < start < end < 0.8
     assert missing <= lost.extra["lost"]
-    assert f"{start:.2f} to {end:.2f} s" in lost.detail
+    assert f"{start:.2f}-{end:.2f} s" in lost.detail
     # Times of what follows are still its own: no frame has slid into the gap.
     steps = np.diff([t for _, t in frames])
     assert steps.min() > 0

@@ -56,8 +56,8 @@ DEFINITIONS = (
         wording={
             "en": Wording("Release to trophy", "Ball release to trophy position"),
             "de": Wording(
-                "Vom Loslassen zur Trophy-Position",
-                "Vom Loslassen des Balls zur Trophy-Position",
+                "Vom Loslassen zur Trophäenstellung",
+                "Vom Loslassen des Balls zur Trophäenstellung",
             ),
         },
     ),
@@ -71,8 +71,8 @@ DEFINITIONS = (
         wording={
             "en": Wording("Trophy to contact", "Trophy position to contact"),
             "de": Wording(
-                "Von der Trophy-Position zum Treffpunkt",
-                "Von der Trophy-Position zum Treffpunkt",
+                "Von der Trophäenstellung zum Treffpunkt",
+                "Von der Trophäenstellung zum Treffpunkt",
             ),
         },
     ),
