@@ -1,7 +1,8 @@
-"""Pose networks by name: what is shipped, and its verified bytes.
+"""Networks and learned files by name: what is shipped, and its verified bytes.
 
-The manifest is written by ``python -m models.convert``. A file is handed out only
-if its SHA-256 is the recorded one; there is no way to load any other file.
+The pose networks in the manifest are written by ``python -m models.convert``, what was learned
+from films with known truth by ``python -m models.training.record``. A file is handed out only if
+its SHA-256 is the recorded one; there is no way to load any other file.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict
 
 from models.contract.errors import ModelFileDamaged, ModelUnknown
+from models.packed import unpack
 
 FOLDER = Path(__file__).resolve().parent
 
@@ -48,8 +50,12 @@ class PackageSource(_Record):
 
 
 class Weights(_Record):
-    """How the weights are stored; the arithmetic is always fp32."""
+    """How many numbers are stored in which way; the arithmetic is always fp32.
 
+    ``lossless`` is False where kernels were rounded to eight bits.
+    """
+
+    stored_int8: int
     stored_fp16: int
     stored_fp32: int
     lossless: bool
@@ -73,7 +79,7 @@ class ConversionCheck(_Record):
 
 
 class ModelEntry(_Record):
-    """One shipped network."""
+    """One shipped network; ``sha256`` and ``bytes`` are of the ONNX file packed in ``file``."""
 
     name: str
     title: str
@@ -91,12 +97,24 @@ class ModelEntry(_Record):
     check: ConversionCheck
 
 
+class LearnedEntry(_Record):
+    """One file that was learned from films with known truth; its card says how."""
+
+    name: str
+    title: str
+    file: str
+    sha256: str
+    bytes: int
+    licence: str
+
+
 class Manifest(_Record):
-    """Everything shipped, and the tool versions that made it."""
+    """Everything shipped, and the tool versions that converted the networks."""
 
     format: str
     made_with: dict[str, str]
     models: tuple[ModelEntry, ...]
+    learned: tuple[LearnedEntry, ...]
 
 
 @cache
@@ -139,6 +157,35 @@ def entry(name: str, folder: Path = FOLDER) -> ModelEntry:
     )
 
 
+def learned(folder: Path = FOLDER) -> tuple[LearnedEntry, ...]:
+    """The learned files, sorted by name."""
+    return manifest(folder).learned
+
+
+def load_learned(name: str, folder: Path = FOLDER) -> bytes:
+    """The verified bytes of a learned file.
+
+    Raises
+    ------
+    ModelUnknown
+        If no learned file of that name is shipped.
+    ModelFileDamaged
+        If the file is missing or its SHA-256 is not the recorded one.
+    """
+    for record in learned(folder):
+        if record.name == name:
+            break
+    else:
+        raise ModelUnknown(f"No learned file is called {name!r}.", model=name)
+    try:
+        data = (folder / "weights" / record.file).read_bytes()
+    except OSError as error:
+        raise ModelFileDamaged(
+            f"{record.file} is missing or unreadable. {ModelFileDamaged.advice()}", model=name
+        ) from error
+    return _verified(data, record)
+
+
 def path(name: str, folder: Path = FOLDER) -> Path:
     """Where the file of a network lies (not verified)."""
     return folder / "weights" / entry(name, folder).file
@@ -160,15 +207,23 @@ def load(name: str, folder: Path = FOLDER) -> bytes:
     record = entry(name, folder)
     file = path(name, folder)
     try:
-        data = file.read_bytes()
+        data = unpack(file.read_bytes())
     except OSError as error:
         raise ModelFileDamaged(
             f"{record.file} is missing or unreadable. {ModelFileDamaged.advice()}", model=name
         ) from error
+    except ValueError as error:
+        raise ModelFileDamaged(
+            f"{record.file} cannot be unpacked. {ModelFileDamaged.advice()}", model=name
+        ) from error
+    return _verified(data, record)
+
+
+def _verified(data: bytes, record: ModelEntry | LearnedEntry) -> bytes:
     if hashlib.sha256(data).hexdigest() != record.sha256:
         raise ModelFileDamaged(
             f"{record.file} has {len(data)} bytes and another SHA-256 than recorded. "
             f"{ModelFileDamaged.advice()}",
-            model=name,
+            model=record.name,
         )
     return data

@@ -128,7 +128,7 @@ class Scale(Document):
 
 
 class ModelUse(Document):
-    """A pose model that took part."""
+    """A pose network, or a file learned from films with known truth, that took part."""
 
     name: str
     sha256: Digest
@@ -150,4 +150,9 @@ class Analysis(Document):
     problems: tuple[Problem, ...] = ()
     models: tuple[ModelUse, ...] = ()
     engine_version: str
+    engine_identity: Digest | None = Field(
+        default=None,
+        description="Digest over the engine's code and its learned files: results of one identity "
+        "were made by the same engine. Null in results made before it was stated.",
+    )
     cautions: tuple[Note, ...] = CAUTIONS

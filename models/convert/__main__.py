@@ -11,7 +11,9 @@ import numpy as np
 
 from models.convert import compare, fetch, publish, shrink, tfjs, tflite
 from models.convert.canonical import canonical
+from models.convert.difference import largest_gap, used_gap
 from models.convert.recipes import RECIPES, Recipe
+from models.packed import pack
 
 MODELS = Path(__file__).resolve().parents[1]
 PICTURE = MODELS.parent / "tests" / "data" / "pose" / "serve_crop.png"
@@ -33,13 +35,19 @@ def convert(
         graph = tfjs.read_graph(files[0], files[1])
         run_source = partial(tfjs.run_source, graph, outputs)
         whole = tfjs.to_onnx(graph, outputs)
-    small, halved, kept = shrink.store_half(shrink.prune(whole, recipe))
-    data = canonical(small).SerializeToString(deterministic=True)
+    pruned = shrink.prune(whole, recipe)
     pictures: list[np.ndarray] = compare.trial_pictures(picture, recipe)
-    differences = compare.differences(recipe, data, run_source, pictures)
+    model = canonical(shrink.store_half(pruned))
+    data = model.SerializeToString(deterministic=True)
+    exact = tuple(head.tolerance for head in recipe.heads)
+    differences = compare.differences(recipe, data, run_source, pictures, exact, largest_gap)
+    if recipe.eight_bits is not None:  # only now, so that the translation is proved by itself
+        model = canonical(shrink.store_half(shrink.store_bytes(pruned)))
+        data = model.SerializeToString(deterministic=True)
+        limits = recipe.eight_bits
+        differences = compare.differences(recipe, data, run_source, pictures, limits, used_gap)
     shown = picture.relative_to(MODELS.parent).as_posix()
-    digest = fetch.sha256(data)
-    record = publish.entry(recipe, digest, len(data), halved, kept, differences, shown)
+    record = publish.entry(recipe, data, shrink.stored(model), differences, shown)
     answers = run_source(pictures[0])
     kept = {f"{recipe.name}/{h.name}": _thinned(answers[h.source]) for h in recipe.heads}
     return data, record, kept
@@ -70,7 +78,7 @@ def main(argv: list[str] | None = None) -> int:
     for folder in ("weights", "cards"):
         (options.out / folder).mkdir(parents=True, exist_ok=True)
     for recipe, data, record in made:
-        (options.out / "weights" / record["file"]).write_bytes(data)
+        (options.out / "weights" / record["file"]).write_bytes(pack(data))
         text = publish.card(recipe, record)
         (options.out / "cards" / f"{recipe.name}.md").write_text(text, encoding="utf-8")
     publish.write_manifest(options.out / "manifest.json", [record for _, _, record in made])

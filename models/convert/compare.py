@@ -47,14 +47,16 @@ def differences(
     onnx_bytes: bytes,
     run_source: Callable[[np.ndarray], dict[str, np.ndarray]],
     pictures: list[np.ndarray],
+    tolerances: tuple[float, ...],
+    gap: Callable[[str, np.ndarray, np.ndarray], float],
 ) -> list[HeadDifference]:
     """Runs both on all pictures.
 
     Raises
     ------
     ConversionError
-        If any head differs by more than the recipe's tolerance, or if the source
-        sees no person (then agreement would prove nothing).
+        If any head differs by more than its tolerance, or if the source sees no
+        person (then agreement would prove nothing).
     """
     session = ort.InferenceSession(onnx_bytes, providers=["CPUExecutionProvider"])
     largest = {head.name: 0.0 for head in recipe.heads}
@@ -62,11 +64,14 @@ def differences(
         expected = run_source(picture)
         got = session.run([head.name for head in recipe.heads], {INPUT_NAME: picture})
         for head, values in zip(recipe.heads, got, strict=True):
-            gap = float(np.abs(values - expected[head.source]).max())
-            largest[head.name] = max(largest[head.name], gap)
+            found = gap(head.name, values, expected[head.source])
+            largest[head.name] = max(largest[head.name], found)
         if best_score(recipe, dict(zip(largest, got, strict=True))) < 0.3:
             raise ConversionError(f"{recipe.name}: the trial picture shows it no person")
-    out = [HeadDifference(h.name, largest[h.name], h.tolerance, h.unit) for h in recipe.heads]
+    out = [
+        HeadDifference(head.name, largest[head.name], tolerance, head.unit)
+        for head, tolerance in zip(recipe.heads, tolerances, strict=True)
+    ]
     bad = [d for d in out if not d.largest <= d.tolerance]
     if bad:
         raise ConversionError(f"{recipe.name}: differs from the source runtime: {bad}")

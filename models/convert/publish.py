@@ -6,17 +6,17 @@ import json
 from importlib.metadata import version
 from pathlib import Path
 
+from models import packed
 from models.convert.compare import HeadDifference
+from models.convert.fetch import sha256
 from models.convert.recipes import Recipe
-from models.convert.shrink import INPUT_NAME
+from models.convert.shrink import INPUT_NAME, Stored
 
 
 def entry(
     recipe: Recipe,
-    digest: str,
-    size: int,
-    halved: int,
-    kept: int,
+    data: bytes,
+    stored: Stored,
     differences: list[HeadDifference],
     picture: str,
 ) -> dict:
@@ -24,9 +24,9 @@ def entry(
     return {
         "name": recipe.name,
         "title": recipe.title,
-        "file": f"{recipe.name}.onnx",
-        "sha256": digest,
-        "bytes": size,
+        "file": f"{recipe.name}.onnx{packed.SUFFIX}",
+        "sha256": sha256(data),
+        "bytes": len(data),
         "licence": recipe.licence,
         "licence_evidence": recipe.licence_evidence,
         "origin": recipe.origin,
@@ -48,7 +48,12 @@ def entry(
             for h in recipe.heads
         ],
         "dropped_outputs": list(recipe.dropped),
-        "weights": {"stored_fp16": halved, "stored_fp32": kept, "lossless": True},
+        "weights": {
+            "stored_int8": stored.int8,
+            "stored_fp16": stored.fp16,
+            "stored_fp32": stored.fp32,
+            "lossless": stored.int8 == 0,
+        },
         "check": {
             "picture": picture,
             "pictures": "as it is, mirrored, darkened to half",
@@ -74,13 +79,29 @@ def tools() -> dict[str, str]:
 
 
 def write_manifest(path: Path, entries: list[dict]) -> None:
-    """The manifest, sorted by model name, with a final newline."""
+    """The manifest, sorted by model name; what it says of learned files stays."""
+    learned = json.loads(path.read_text("utf-8")).get("learned", []) if path.exists() else []
     body = {
         "format": "servewright-models-1",
         "made_with": tools(),
         "models": sorted(entries, key=lambda e: e["name"]),
+        "learned": learned,
     }
     path.write_text(json.dumps(body, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+
+
+def _weights(weights: dict) -> str:
+    """How the weights are stored, as sentences."""
+    fp16 = (
+        f"{weights['stored_fp16']} numbers stored as fp16 and cast to fp32 when loaded\n"
+        f"  (exact: each was compared), {weights['stored_fp32']} stored as fp32."
+    )
+    if weights["lossless"]:
+        return fp16
+    return (
+        f"{weights['stored_int8']} numbers rounded to eight bits times one step a channel\n"
+        f"  (not exact: what that changes is below), {fp16}"
+    )
 
 
 def card(recipe: Recipe, made: dict) -> str:
@@ -114,9 +135,9 @@ def card(recipe: Recipe, made: dict) -> str:
 
 ## The file
 
-- `models/weights/{made["file"]}`, {made["bytes"]} bytes, SHA-256 `{made["sha256"]}`
-- Weights: {made["weights"]["stored_fp16"]} numbers stored as fp16 and cast to fp32 when loaded
-  (exact: each was compared), {made["weights"]["stored_fp32"]} stored as fp32.
+- `models/weights/{made["file"]}`, packed without loss (`models/packed.py`)
+- The ONNX file in it: {made["bytes"]} bytes, SHA-256 `{made["sha256"]}`
+- Weights: {_weights(made["weights"])}
   The arithmetic is fp32.
 - Heads left out: {dropped}
 

@@ -58,8 +58,15 @@ class Recipe:
     origin: str
     use: str
     limits: str
+    eight_bits: tuple[float, ...] | None = None
+    """Largest difference of each head that eight-bit kernels may make; None = exact weights."""
     trial_size: tuple[int, int] = (256, 256)
     dropped: tuple[str, ...] = field(default=())
+
+    @property
+    def tolerances(self) -> tuple[float, ...]:
+        """Largest difference from the source runtime of each head, as shipped."""
+        return self.eight_bits or tuple(head.tolerance for head in self.heads)
 
 
 MEDIAPIPE = Package(
@@ -135,7 +142,14 @@ _MOVENET_LICENCE = (
 )
 
 
-def _blazepose(variant: str, digest: str) -> Recipe:
+_ROUNDED = (
+    " Its larger kernels are rounded to eight bits, as no default setting uses it: with MoveNet "
+    "thunder its mean joint error on the committed film 001 is 6.12 % of the torso length, and "
+    "6.05 % with exact weights."
+)
+
+
+def _blazepose(variant: str, digest: str, eight_bits: tuple[float, ...] | None = None) -> Recipe:
     return Recipe(
         name=f"blazepose_{variant}",
         title=f"BlazePose GHUM {variant}",
@@ -150,14 +164,19 @@ def _blazepose(variant: str, digest: str) -> Recipe:
         licence_evidence="Declared by the package that ships the file.",
         origin="MediaPipe pose solution, landmark network",
         use="33 joints of one person in the picture, and the same joints in three dimensions",
-        limits=_BLAZEPOSE_LIMITS,
+        limits=_BLAZEPOSE_LIMITS + (_ROUNDED if eight_bits else ""),
+        eight_bits=eight_bits,
         dropped=("Identity_2 (segmentation mask)",),
     )
 
 
 RECIPES: tuple[Recipe, ...] = (
     _blazepose("heavy", "59e42d71bcd44cbdbabc419f0ff76686595fd265419566bd4009ef703ea8e1fe"),
-    _blazepose("full", "e9a5c5cb17f736fafd4c2ec1da3b3d331d6edbe8a0d32395855aeb2cdfd64b9f"),
+    _blazepose(
+        "full",
+        "e9a5c5cb17f736fafd4c2ec1da3b3d331d6edbe8a0d32395855aeb2cdfd64b9f",
+        eight_bits=(30.0, 1e-3, 3.0, 0.1),
+    ),
     Recipe(
         name="movenet_thunder",
         title="MoveNet single-pose thunder",
@@ -235,7 +254,11 @@ RECIPES: tuple[Recipe, ...] = (
         use="finds the people in a picture, so that one of them can be followed",
         limits=(
             "At most six people; small or far people are missed. Its joints only steer the crop "
-            "and never reach a metric. Not validated for clinical use."
+            "and never reach a metric. Its larger kernels are rounded to eight bits: on 695 "
+            "frames of the committed films it finds the same 734 people as with exact weights, "
+            "the middle of their boxes off by 0.02 % of the box's height in the median and 0.6 % "
+            "at most. Not validated for clinical use."
         ),
+        eight_bits=(0.002,),
     ),
 )

@@ -147,7 +147,7 @@ def _rounded(value: float) -> float:
 
 
 def table_text(table: Table, events: EventTable, command: str) -> str:
-    """Return the text of ``calibration.json``, one row a line (see `calibration_table`)."""
+    """Return the text of ``calibration.json``, one row a line (see `workers.learned.tables`)."""
     parts = {
         "metrics": [[*key, *row] for key, row in sorted(table.items())],
         "events": [[*key, *row] for key, row in sorted(events.items())],

@@ -78,15 +78,16 @@ LEARN = (
         "LIFT_TRACKS LIFT_FILMS",
         "none; which films made the committed table is not recorded",
         "tracks and truth",
-        "standard output: where networks put landmarks, for the engine's table of offsets",
+        "standard output: where networks put landmarks, for models/weights/landmark_errors.json",
     ),
     Step(
         "lift",
         "models.training.lift",
-        "MOTIONS --films LIFT_FILMS --tracks LIFT_TRACKS --held-out 0 --out LIFT_FILE",
+        "MOTIONS --films LIFT_FILMS --tracks LIFT_TRACKS --held-out 0 "
+        "--out models/weights/lift.onnx",
         "0 (network), 2 (cameras)",
         "motions, films, tracks",
-        "LIFT_FILE: the weights of the learned lift",
+        "models/weights/lift.onnx",
     ),
     Step(
         "films",
@@ -101,10 +102,11 @@ LEARN = (
     Step(
         "calibration",
         "models.training.calibration",
-        'FILMS_77 FILMS_99 --cache TRACKS --out CALIBRATION_FILE --about "seeds 77 and 99"',
+        'FILMS_77 FILMS_99 --cache TRACKS --about "seeds 77 and 99" '
+        "--out models/weights/calibration.json",
         "none",
         "films, the engine with its lift",
-        "CALIBRATION_FILE: bias and residual of each metric, time error of each event",
+        "models/weights/calibration.json: bias and residual of metrics, time error of events",
     ),
     Step(
         "films",
@@ -119,10 +121,20 @@ LEARN = (
     Step(
         "repeat",
         "models.training.rendered.two_sessions",
-        "SESSION_FILMS --cache TRACKS --write REPEAT_FILE --page infra/accuracy/changes.md",
+        "SESSION_FILMS --cache TRACKS --write models/weights/repeat_shares.json "
+        "--page infra/accuracy/changes.md",
         "none",
         "films, the engine with its calibration",
-        "REPEAT_FILE: what films of one place err alike; the page of detectable changes",
+        "models/weights/repeat_shares.json: what films of one place err alike; the page of "
+        "detectable changes",
+    ),
+    Step(
+        "record",
+        "models.training.record",
+        "",
+        "none",
+        "the learned files in models/weights",
+        "their size and SHA-256 in models/manifest.json and models/cards; without it no file loads",
     ),
     Step(
         "films",

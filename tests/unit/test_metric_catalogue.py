@@ -24,14 +24,14 @@ from models.training.rendered.skeleton import sample_skeleton
 from models.training.rendered.truth import clip_truth
 from models.words import LANGUAGES, catalogue
 from workers.cli.metrics_page import FILE, page
-from workers.engine.calibration_table import TABLE
 from workers.engine.metrics.registry import REGISTRY, bind
 from workers.engine.metrics.spec import AtEvent
-from workers.engine.repeat_table import REPEAT
 from workers.engine.truth import read_truth
+from workers.learned import load
 from workers.report.findings import BANDS
 from workers.report.marks import LINE
 
+KNOWN = load().learned.calibration
 PROJECT = Path(__file__).resolve().parents[2]
 INSTANTS = {metric_name(one.key, taken.event): (one, taken) for one, taken in CATALOGUE.instants()}
 UNREAD = {
@@ -86,7 +86,7 @@ def test_nothing_is_defined_twice_and_variants_are_of_a_metric() -> None:
 def test_truth_and_calibration_are_there_or_the_reason_is_stated(name: str) -> None:
     _, taken = INSTANTS[name]
     assert (taken.truth is None) == bool(taken.no_truth)
-    calibrated = any(metric == name for metric, *_ in TABLE)
+    calibrated = any(metric == name for metric, *_ in KNOWN.metrics)
     assert calibrated != bool(taken.no_calibration), (
         "state why it has no calibration, or that it has none no longer"
     )
@@ -121,8 +121,8 @@ def test_every_number_of_the_truth_is_read_or_known_to_be_unread() -> None:
 
 
 def test_no_row_of_a_table_is_of_another_metric() -> None:
-    assert {name for name, *_ in TABLE} <= set(INSTANTS)
-    assert {name for name, _ in REPEAT} <= set(INSTANTS)
+    assert {name for name, *_ in KNOWN.metrics} <= set(INSTANTS)
+    assert {name for name, _ in KNOWN.shares} <= set(INSTANTS)
 
 
 @pytest.mark.parametrize("key", CATALOGUE.keys)

@@ -163,10 +163,11 @@ def compare_all(
 
     from models.contract.errors import ServewrightError
     from workers.engine.accuracy import clip_errors
-    from workers.engine.engine import analyse
     from workers.engine.interface import EngineRequest
     from workers.engine.truth import read_truth
+    from workers.learned import load
 
+    engine = load()
     compared: list[ClipErrors] = []
     failed: dict[str, str] = {}
     spent, serves = 0.0, 0
@@ -184,7 +185,7 @@ def compare_all(
             try:
                 track = joint_track(film, truth, cache)
                 start = time.perf_counter()
-                found = analyse(track, request)
+                found = engine.analyse(track, request)
                 spent += time.perf_counter() - start
                 serves += len(found.repetitions)
                 compared.append(

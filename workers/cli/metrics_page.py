@@ -16,10 +16,10 @@ from models.contract.metrics.definition import SERVES, BodyPart, MetricDefinitio
 from models.contract.metrics.units import facts
 from models.contract.vocabulary import RepetitionKind, View
 from models.words import english
-from workers.engine.calibration import views_within
 from workers.engine.measurability import SIDE_FACTOR
 from workers.engine.metrics.registry import REGISTRY
 from workers.engine.metrics.spec import MetricSpec
+from workers.learned import load
 
 FILE = Path(__file__).resolve().parents[2] / "infra" / "accuracy" / "metrics.md"
 
@@ -123,7 +123,8 @@ def _limits(registry: Iterable[MetricSpec]) -> str:
 def _views(spec: MetricSpec) -> str:
     if spec.metric.tolerance is None:
         return "no limit set"
-    found = views_within(spec.name, spec.metric.tolerance, USUAL_RATE_FPS)
+    known = load().learned.calibration
+    found = known.views_within(spec.name, spec.metric.tolerance, USUAL_RATE_FPS)
     return _codes(view.value for view in found if view is not View.UNKNOWN)
 
 

@@ -1,21 +1,27 @@
 """What films with known truth showed per metric and camera view: the bias, and the error left.
 
 A recognised systematic error is taken out of the value, and what is left widens the interval
-(JCGM 100:2008, 3.2.4 and 4.3). `workers.engine.calibration_table` reads the figures. They are
-written by ``servewright accuracy DIR --calibrate FILE`` from clips with known truth (see
-DEVELOPERS.md) and read by nothing else.
+(JCGM 100:2008, 3.2.4 and 4.3). The figures are learned data (`workers.learned` reads them), made
+by ``servewright accuracy DIR --calibrate FILE`` from clips with known truth, and by
+``python -m models.training.rendered.two_sessions``.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
 from models.contract.frame_rate import rate_class
 from models.contract.vocabulary import EventName, View
-from workers.engine.calibration_table import EVENT_TABLE, TABLE
-from workers.engine.repeat_table import REPEAT
+
+ErrorTable = Mapping[tuple[str, str, str, str], tuple[float, float, float, int]]
+"""(metric, view, rate, method) to (bias, sd to add, mean absolute error, count)."""
+EventTable = Mapping[tuple[str, str, str], tuple[float, int]]
+"""(event, view, rate) to (standard uncertainty in seconds, count)."""
+ShareTable = Mapping[tuple[str, str], tuple[float, float, float, float, int]]
+"""(metric, view or "any") to the values of `RepeatShares`, and the count of players."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,31 +58,6 @@ NOT_CALIBRATED = Residual(0.0, 0.0, 0.0, 0)
 """Of a metric that no film was measured for: nothing is taken out, nothing is added."""
 
 
-def residual(name: str, view: View, fps: float, method: str) -> Residual | None:
-    """Return the calibrated error of a metric by a method, or None if never calibrated.
-
-    Parameters
-    ----------
-    name : str
-        `MetricSpec.name`.
-    view : View
-    fps : float
-        Falls back to the figures of the other rate where a cell is empty.
-    method : str
-        ``BodyMotion.method``.
-    """
-    for rate in _rates(fps):
-        row = TABLE.get((name, view.value, rate, method))
-        if row is not None:
-            return Residual(*row)
-    return None
-
-
-def _rates(fps: float) -> tuple[str, str]:
-    """Return the class of a frame rate, and the other one."""
-    return ("low", "usual") if rate_class(fps) == "low" else ("usual", "low")
-
-
 @dataclass(frozen=True, slots=True)
 class RepeatShares:
     """Shares of a metric's standard uncertainty left between films of one player from one place.
@@ -104,42 +85,73 @@ class RepeatShares:
         return math.hypot(self.session, self.serve)
 
 
-def repeat_shares(name: str, view: View) -> RepeatShares | None:
-    """Return the shares of a metric from a view, else from all views together, or None if they
-    were never measured.
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """Everything known of errors on film; empty = nothing was ever calibrated."""
 
-    `workers.engine.repeat_table` holds the figures
-    (``python -m models.training.rendered.two_sessions``).
-    """
-    row = REPEAT.get((name, view.value)) or REPEAT.get((name, "any"))
-    return None if row is None else RepeatShares(*row[:4])
+    metrics: ErrorTable = field(default_factory=lambda: MappingProxyType({}))
+    events: EventTable = field(default_factory=lambda: MappingProxyType({}))
+    shares: ShareTable = field(default_factory=lambda: MappingProxyType({}))
+
+    def residual(self, name: str, view: View, fps: float, method: str) -> Residual | None:
+        """Return the calibrated error of a metric by a method, or None if never calibrated.
+
+        Parameters
+        ----------
+        name : str
+            `MetricSpec.name`.
+        view : View
+        fps : float
+            Falls back to the figures of the other rate where a cell is empty.
+        method : str
+            ``BodyMotion.method``.
+        """
+        for rate in _rates(fps):
+            row = self.metrics.get((name, view.value, rate, method))
+            if row is not None:
+                return Residual(*row)
+        return None
+
+    def repeat_shares(self, name: str, view: View) -> RepeatShares | None:
+        """Return the shares of a metric from a view, else from all views together, or None if
+        they were never measured.
+        """
+        row = self.shares.get((name, view.value)) or self.shares.get((name, "any"))
+        return None if row is None else RepeatShares(*row[:4])
+
+    def best_method(self, name: str, view: View, fps: float, methods: Sequence[str]) -> str:
+        """Return the method with the least mean absolute error; the first if none is known."""
+        found = [
+            (known.mae, i)
+            for i, method in enumerate(methods)
+            if (known := self.residual(name, view, fps, method)) is not None
+        ]
+        return methods[min(found)[1]] if found else methods[0]
+
+    def event_sd(self, event: EventName, view: View, fps: float) -> float | None:
+        """Return the calibrated standard uncertainty of an event's time in seconds, or None."""
+        for rate in _rates(fps):
+            row = self.events.get((event.value, view.value, rate))
+            if row is not None:
+                return row[0]
+        return None
+
+    def views_within(self, name: str, tolerance: float, fps: float) -> list[View]:
+        """Return the views whose mean absolute error is surely within a tolerance, best first."""
+        methods = sorted({method for (metric, _, _, method) in self.metrics if metric == name})
+        found: list[tuple[float, View]] = []
+        for view in View:
+            known = [self.residual(name, view, fps, method) for method in methods]
+            errors = [each.mae_limit for each in known if each is not None]
+            if errors and min(errors) <= tolerance:
+                found.append((min(errors), view))
+        return [view for _, view in sorted(found, key=lambda item: item[0])]
 
 
-def best_method(name: str, view: View, fps: float, methods: Sequence[str]) -> str:
-    """Return the method with the least mean absolute error; the first if none is calibrated."""
-    found = [
-        (known.mae, i)
-        for i, method in enumerate(methods)
-        if (known := residual(name, view, fps, method)) is not None
-    ]
-    return methods[min(found)[1]] if found else methods[0]
+NEVER_CALIBRATED = Calibration()
+"""For joints that came from elsewhere: no film's errors apply."""
 
 
-def calibrated_event_sd(event: EventName, view: View, fps: float) -> float | None:
-    """Return the calibrated standard uncertainty of an event's time in seconds, or None."""
-    for rate in _rates(fps):
-        row = EVENT_TABLE.get((event.value, view.value, rate))
-        if row is not None:
-            return row[0]
-    return None
-
-
-def views_within(name: str, tolerance: float, fps: float) -> list[View]:
-    """Return the views whose mean absolute error is surely within a tolerance, best first."""
-    methods = sorted({method for (metric, _, _, method) in TABLE if metric == name})
-    found: list[tuple[float, View]] = []
-    for view in View:
-        errors = [r.mae_limit for m in methods if (r := residual(name, view, fps, m)) is not None]
-        if errors and min(errors) <= tolerance:
-            found.append((min(errors), view))
-    return [view for _, view in sorted(found, key=lambda item: item[0])]
+def _rates(fps: float) -> tuple[str, str]:
+    """Return the class of a frame rate, and the other one."""
+    return ("low", "usual") if rate_class(fps) == "low" else ("usual", "low")

@@ -30,12 +30,13 @@ from models.contract.vocabulary import (
     View,
 )
 from workers.engine import usability
-from workers.engine.calibration import calibrated_event_sd
+from workers.engine.calibration import NEVER_CALIBRATED, Calibration
 from workers.engine.detect import FoundWork, find_work, handedness_of, what_was_seen
 from workers.engine.events import Instant, locate
 from workers.engine.film_bodies import film_bodies, plain_estimate
 from workers.engine.freefall import body_fall, clock_doubtful
 from workers.engine.interface import EngineRequest, EngineResult
+from workers.engine.learned import Learned
 from workers.engine.measurability import FilmContext
 from workers.engine.measure import BodyEstimate, events_of, floor_height, measure
 from workers.engine.proportions import POPULATION_STATURE_M, POPULATION_STATURE_SD_M
@@ -47,7 +48,7 @@ GIVEN_STATURE_SD_M = 0.01
 """Standard uncertainty of a standing height that was given, metres (working value)."""
 
 
-def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
+def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> EngineResult:
     """Measure everything in a clip from its landmarks.
 
     Parameters
@@ -56,6 +57,8 @@ def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
         One person's landmarks over the clip.
     request : EngineRequest
         What the caller knows.
+    learned : Learned
+        What the engine has learned from films with known truth.
 
     Returns
     -------
@@ -65,7 +68,7 @@ def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
     signals = from_track(track)
     found = _with_drill(_find(signals, request.handedness), request.drill)
     hand, hand_source = _handedness(found, request)
-    bodies = film_bodies(track, found, hand, request)
+    bodies = film_bodies(track, found, hand, request, learned)
     azimuths = [body.azimuth for body in bodies if body is not None]
     view = estimate_view(azimuths, request.view, request.azimuth_deg)
     fps = usability.frame_rate(track.time_s)
@@ -84,6 +87,7 @@ def analyse(track: JointTrack, request: EngineRequest) -> EngineResult:
             feet,
             witness,
             {} if body is None else body.learned,
+            learned.calibration,
         )
         repetitions.append(repetition)
         clock |= doubtful
@@ -197,6 +201,7 @@ def _repetition(
     feet: float,
     witness: Witness | None = None,
     learned: Mapping[EventName, float] | None = None,
+    errors: Calibration = NEVER_CALIBRATED,
 ) -> tuple[Repetition, bool]:
     """Return one measured repetition, and whether its clock is doubtful."""
     if not estimates:
@@ -207,11 +212,12 @@ def _repetition(
             confidence=0.2,
         ), False
     motion = estimates[0].motion
-    events = _calibrated(locate(estimates[-1].motion, candidate.kind, witness, learned), view, fps)
+    events = locate(estimates[-1].motion, candidate.kind, witness, learned)
+    events = _calibrated(events, errors, view, fps)
     trusted = request.capture_fps is None and motion.method != "network_3d"
     fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
     doubtful = clock_doubtful(fall)
-    context = FilmContext(fps, view, feet, events, doubtful, request.calibrated)
+    context = FilmContext(fps, view, feet, events, doubtful, errors, request.calibrated)
     given = request.stature_m is not None or view is None
     metrics = measure(
         estimates,
@@ -234,12 +240,12 @@ def _repetition(
 
 
 def _calibrated(
-    events: dict[EventName, Instant], view: View | None, fps: float
+    events: dict[EventName, Instant], errors: Calibration, view: View | None, fps: float
 ) -> dict[EventName, Instant]:
     """Give each event the uncertainty that films from this view were found to have."""
     if view is None:
         return events
-    known = {event: calibrated_event_sd(event, view, fps) for event in events}
+    known = {event: errors.event_sd(event, view, fps) for event in events}
     return {
         event: replace(instant, sd_s=known[event] or instant.sd_s)
         for event, instant in events.items()

@@ -13,6 +13,7 @@ from models.contract.vocabulary import EventName, Handedness
 from workers.engine.detect import FoundWork
 from workers.engine.fit import ClipContext, fit_body
 from workers.engine.interface import EngineRequest
+from workers.engine.learned import Learned
 from workers.engine.lift import HEADING_SD, Lifted, lift_track, lifted_body
 from workers.engine.measure import BodyEstimate
 from workers.engine.network_body import network_body
@@ -50,7 +51,11 @@ def plain_estimate(motion: BodyMotion) -> BodyEstimate:
 
 
 def film_bodies(
-    track: JointTrack, found: list[FoundWork], hand: Handedness, request: EngineRequest
+    track: JointTrack,
+    found: list[FoundWork],
+    hand: Handedness,
+    request: EngineRequest,
+    learned: Learned,
 ) -> list[FilmBody | None]:
     """Return the body of each repetition; one fit tells the next about person and camera."""
     context: ClipContext | None = None
@@ -58,10 +63,16 @@ def film_bodies(
     for candidate in found:
         rows = (candidate.start, candidate.stop)
         window = (float(track.time_s[rows[0]]), float(track.time_s[rows[1] - 1]))
-        lifted = lift_track(track, rows, hand)
+        lifted = lift_track(track, rows, hand, learned.lift)
         try:
             fit = fit_body(
-                track, window, handedness=hand, request=request, context=context, lifted=lifted
+                track,
+                window,
+                handedness=hand,
+                request=request,
+                landmarks=learned.landmarks,
+                context=context,
+                lifted=lifted,
             )
         except (BodyNotInFrame, np.linalg.LinAlgError):
             bodies.append(_without_fit(track, rows, hand, request, lifted))
@@ -72,8 +83,8 @@ def film_bodies(
             heading = float(np.radians(fit.azimuth_deg - 90.0))
             body = lifted_body(track, lifted, stature_m=fit.motion.stature_m, heading=heading)
             estimates += [*_both(estimates[0], body), plain_estimate(body)]
-        learned = {} if lifted is None else lifted.events
-        bodies.append(FilmBody(tuple(estimates), (fit.azimuth_deg, fit.azimuth_sd), learned))
+        events = {} if lifted is None else lifted.events
+        bodies.append(FilmBody(tuple(estimates), (fit.azimuth_deg, fit.azimuth_sd), events))
     return bodies
 
 

@@ -9,7 +9,7 @@ the kinematic fit does. The engine takes for each value the method that was foun
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,7 +18,6 @@ from models.contract.skeleton import CANONICAL_BODY as BODY
 from models.contract.skeleton import PICTURE_ROWS, canonical
 from models.contract.tracks import BodyMotion, FloatArray, IntArray, JointTrack
 from models.contract.vocabulary import EventName, Handedness
-from workers.engine.lift_weights import LAYERS, MEAN, SCALE
 from workers.engine.smoothing import local_fit
 
 METHOD = "learned_lift"
@@ -47,8 +46,6 @@ _TARGET = slice(3 * len(BODY), 3 * len(BODY) + 2)
 _CLOCKS = slice(_TARGET.stop, _TARGET.stop + len(TIMED))
 _CLOCK_TRUST = 0.5
 """Share of `CLOCK_S` within which an answer counts (working value)."""
-_FARTHEST = 6.0
-"""Standard deviations beyond which an input is held: outside, the network knows nothing."""
 SHORTEST_FRAMES = 8
 """Fewest frames from which a body is made, by the lift and by the fit (working value)."""
 
@@ -85,7 +82,12 @@ class Lifted:
     events: Mapping[EventName, float] = field(default_factory=dict)
 
 
-def lift_track(track: JointTrack, window: tuple[int, int], handedness: Handedness) -> Lifted | None:
+def lift_track(
+    track: JointTrack,
+    window: tuple[int, int],
+    handedness: Handedness,
+    network: Callable[[FloatArray], FloatArray],
+) -> Lifted | None:
     """Lift a stretch of film, or return None where joints are missing.
 
     Parameters
@@ -95,6 +97,8 @@ def lift_track(track: JointTrack, window: tuple[int, int], handedness: Handednes
         Half-open rows; begins with the still stance.
     handedness : Handedness
         ``LEFT`` mirrors the picture first.
+    network : callable
+        Features (T, 399) to answers (T, 69).
     """
     rows = np.arange(*window)
     pixels, world = track.xy_raw[rows][:, PICTURE_ROWS], track.world[rows][:, PICTURE_ROWS]
@@ -109,7 +113,7 @@ def lift_track(track: JointTrack, window: tuple[int, int], handedness: Handednes
     if tall <= 0.0:
         return None
     read, place = features(time, plane, space)
-    answer = run(read)
+    answer = network(read)
     relative = answer[:, : 3 * len(BODY)].reshape(-1, len(BODY), 3)
     # the network answers how far the picture's own place is off
     relative[..., [0, 2]] += place
@@ -253,16 +257,6 @@ def is_serve(found: Mapping[EventName, float]) -> bool:
         low <= contact - found.get(event, np.nan) <= high
         for event, (low, high) in BEFORE_CONTACT_S.items()
     )
-
-
-def run(read: FloatArray) -> FloatArray:
-    """Run the network on features (T, 399); returns (T, 69)."""
-    answer = np.clip((read - MEAN) / SCALE, -_FARTHEST, _FARTHEST)
-    for number, (weight, bias) in enumerate(LAYERS):
-        answer = answer @ weight + bias
-        if number < len(LAYERS) - 1:
-            answer = answer / (1.0 + np.exp(-np.clip(answer, -60.0, 60.0)))
-    return np.asarray(answer)
 
 
 def _about_hips(time_s: FloatArray, points: FloatArray, window_s: float) -> FloatArray:

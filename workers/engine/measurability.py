@@ -10,7 +10,7 @@ from models.contract.metrics.units import facts
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.vocabulary import EventName, View
-from workers.engine.calibration import Residual, residual, views_within
+from workers.engine.calibration import NEVER_CALIBRATED, Calibration, Residual
 from workers.engine.events import Instant
 from workers.engine.metrics.spec import MetricSpec
 
@@ -39,6 +39,8 @@ class FilmContext:
     events : mapping of EventName to Instant
     time_doubtful : bool
         The clip's times do not fit free fall.
+    errors : Calibration
+        What is known of errors on film.
     calibrated : bool
         False = every value by every method, as measured: nothing corrected, nothing withheld for
         the view, intervals as propagated. Calibration starts from there.
@@ -49,6 +51,7 @@ class FilmContext:
     feet_share: float
     events: Mapping[EventName, Instant] = field(default_factory=dict)
     time_doubtful: bool = False
+    errors: Calibration = NEVER_CALIBRATED
     calibrated: bool = True
 
 
@@ -68,19 +71,20 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> Note | None:
         return None
     if Need.FEET in spec.needs and context.feet_share < FEET_SHARE:
         return note(NoteCode.FEET_NOT_SEEN)
-    return _view_limit(spec, context.view, context.fps, method) if context.calibrated else None
+    return _view_limit(spec, context, context.view, method) if context.calibrated else None
 
 
-def _view_limit(spec: MetricSpec, view: View, fps: float, method: str) -> Note | None:
+def _view_limit(spec: MetricSpec, context: FilmContext, view: View, method: str) -> Note | None:
     """Return why the view does not support a metric; unproven positions count as unsuitable."""
     tolerance = spec.metric.tolerance
     if tolerance is None:
         return None
-    known = residual(spec.name, view, fps, method)
+    errors, fps = context.errors, context.fps
+    known = errors.residual(spec.name, view, fps, method)
     unproven = view is not View.SIDE and (known is None or known.count < MIN_FILMS)
     if not unproven and (known is None or _near_enough(known, view, tolerance)):
         return None
-    better = [other for other in views_within(spec.name, tolerance, fps) if other != view]
+    better = [other for other in errors.views_within(spec.name, tolerance, fps) if other != view]
     if better:
         code = NoteCode.VIEW_NOT_PROVEN if unproven else NoteCode.VIEW_NOT_RELIABLE
         return note(code, view=view.value, better=better[0].value)

@@ -15,13 +15,7 @@ from models.contract.note_codes import NoteCode
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import EventName, RepetitionKind, Sex
-from workers.engine.calibration import (
-    NOT_CALIBRATED,
-    Residual,
-    best_method,
-    repeat_shares,
-    residual,
-)
+from workers.engine.calibration import NOT_CALIBRATED, Residual
 from workers.engine.events import Instant
 from workers.engine.measurability import FilmContext, why_not
 from workers.engine.metrics.registry import metrics_for
@@ -128,7 +122,7 @@ def _methods(spec: MetricSpec, context: FilmContext, methods: list[str]) -> list
         return methods
     if context.view is None:
         return methods[:1]
-    return [best_method(spec.name, context.view, context.fps, methods)]
+    return [context.errors.best_method(spec.name, context.view, context.fps, methods)]
 
 
 def _metric(
@@ -147,7 +141,8 @@ def _metric(
         value = round(_within(spec, value - known.bias), digits)
         low, high = round(value - half, digits), round(value + half, digits)
         bias = round(known.bias, digits)
-        shares = None if context.view is None else repeat_shares(spec.name, context.view)
+        view = context.view
+        shares = None if view is None else context.errors.repeat_shares(spec.name, view)
         if shares is not None:
             repeat = round(shares.both * half / Z95, digits + 1)
             session = min(round(shares.session * half / Z95, digits + 1), repeat)
@@ -186,5 +181,5 @@ def _within(spec: MetricSpec, value: float) -> float:
 def _residual(spec: MetricSpec, context: FilmContext, method: str) -> Residual:
     known = None
     if context.view is not None and context.calibrated:
-        known = residual(spec.name, context.view, context.fps, method)
+        known = context.errors.residual(spec.name, context.view, context.fps, method)
     return known or NOT_CALIBRATED

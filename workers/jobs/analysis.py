@@ -16,6 +16,7 @@ from workers.jobs.configured import shared_stages
 from workers.jobs.lease import Lease
 from workers.jobs.making import Made
 from workers.jobs.shelf import sources_of
+from workers.learned import load
 from workers.pipeline import run as pipeline
 from workers.pipeline.again import run_again
 from workers.pipeline.options import engine_request
@@ -46,6 +47,7 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
             earlier.analysis,
             earlier.joints()[0],
             request,
+            load(),
             report=lease,
             extra_cautions=cautions,
         )

@@ -10,11 +10,12 @@ import numpy as np
 from models.contract.errors import InvalidRequest
 from models.contract.tracks import TRACK_FORMAT, JointTrack
 from workers.engine.canonical import to_court
-from workers.engine.engine import analyse, analyse_motion
+from workers.engine.engine import analyse_motion
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.joints_in.arrays import RawMotion, read_npz
 from workers.joints_in.c3d import read_c3d
 from workers.joints_in.document import bodies_of, read_document, track_of
+from workers.learned import load
 
 SUFFIXES = (".json", ".npz", ".c3d")
 
@@ -56,7 +57,7 @@ def measure_file(
         data = path.read_bytes()
         if _is_track(path):
             try:
-                return [analyse(JointTrack.from_npz(data), request)]
+                return [load().analyse(JointTrack.from_npz(data), request)]
             except (ValueError, KeyError) as error:
                 raise InvalidRequest(f"The joint file cannot be read: {error}") from error
         return [_measure_raw(read_npz(data), request, target_xy)]
@@ -65,7 +66,7 @@ def measure_file(
         bodies = bodies_of(document)
         if bodies:
             return [analyse_motion(body, request) for body in bodies]
-        return [analyse(track_of(document), request)]
+        return [load().analyse(track_of(document), request)]
     raise InvalidRequest(f"Send joints as {', '.join(SUFFIXES)}; this file is {suffix or 'none'}.")
 
 

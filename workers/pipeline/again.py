@@ -7,14 +7,12 @@ frames, are not made.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from models.contract.analysis import Analysis
 from models.contract.note import Note
 from models.contract.tracks import JointTrack
 from models.contract.vocabulary import Stage
-from workers.engine.engine import analyse
-from workers.engine.interface import EngineRequest, EngineResult
+from workers.engine.interface import EngineRequest
+from workers.learned import LoadedEngine
 from workers.pipeline.progress import PipelineProgress, Report, silent
 from workers.pipeline.run import (
     PipelineResult,
@@ -31,8 +29,8 @@ def run_again(
     earlier: Analysis,
     track: JointTrack,
     request: EngineRequest,
+    engine: LoadedEngine,
     *,
-    measure: Callable[[JointTrack, EngineRequest], EngineResult] = analyse,
     report: Report = silent,
     extra_cautions: tuple[Note, ...] = (),
 ) -> PipelineResult:
@@ -46,8 +44,9 @@ def run_again(
         The joints of that analysis.
     request : EngineRequest
         What the caller knows.
-    measure : callable
-        The metrics engine.
+    engine : LoadedEngine
+        The metrics engine with what it has learned; the result names it, and the networks that
+        the joints came from.
     report : callable
         Called with the stage and the share done; what it raises ends the analysis.
     extra_cautions : tuple of Note
@@ -55,14 +54,17 @@ def run_again(
     """
     timer = StageTimer(PipelineProgress(report))
     with timer.stage(Stage.SERVE):
-        found = measure(track, request) if person_seen(track) else nobody(request)
+        found = engine.analyse(track, request) if person_seen(track) else nobody(request)
+    learned = {model.name for model in engine.models}
+    networks = [model for model in earlier.models if model.name not in learned]
     analysis = merge(
         earlier.clip,
         [one for one in earlier.problems if one.stage == Stage.DECODE.value],
         [check for check in earlier.usability.checks if check.key in CHECKS],
         found,
         request,
-        earlier.models,
+        (*networks, *engine.models),
+        engine.identity,
     )
     analysis = with_cautions(analysis, extra_cautions)
     return PipelineResult(analysis, track, found.bodies, {}, timer.seconds)

@@ -52,7 +52,9 @@ class StageFunctions:
     draw : callable
         (path, analysis, track, engine result, words) to pictures by file name.
     models : tuple of ModelUse
-        The networks that `estimate` uses.
+        The networks that `estimate` uses, and the learned files of `measure`.
+    engine_identity : str or None
+        Digest over code and learned data of `measure`.
     film : callable or None
         (path, analysis, track, engine result, words) to an annotated film, MP4.
     """
@@ -62,6 +64,7 @@ class StageFunctions:
     measure: Callable[[JointTrack, EngineRequest], EngineResult]
     draw: Callable[[Path, Analysis, JointTrack, EngineResult, Words], Mapping[str, bytes]]
     models: tuple[ModelUse, ...]
+    engine_identity: str | None = None
     film: Callable[[Path, Analysis, JointTrack, EngineResult, Words], bytes | None] | None = None
 
 
@@ -174,7 +177,9 @@ def run(
     with timer.stage(Stage.SERVE):
         found = stages.measure(track, request) if person_seen(track) else nobody(request)
     checks = usability.usability_checks(facts, qualities)
-    analysis = merge(facts, film_problems, checks, found, request, stages.models)
+    analysis = merge(
+        facts, film_problems, checks, found, request, stages.models, stages.engine_identity
+    )
     analysis = with_cautions(analysis, extra_cautions)
 
     pictures: Mapping[str, bytes] = {}
@@ -239,6 +244,7 @@ def merge(
     found: EngineResult,
     request: EngineRequest,
     models: tuple[ModelUse, ...],
+    engine_identity: str | None,
 ) -> Analysis:
     """Return the analysis document of what the stages found."""
     problems = [*film_problems, *found.problems]
@@ -262,6 +268,7 @@ def merge(
         problems=_once(problems),
         models=models,
         engine_version=ENGINE_VERSION,
+        engine_identity=engine_identity,
     )
 
 

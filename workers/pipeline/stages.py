@@ -17,9 +17,9 @@ from models.contract.note_codes import NoteCode, say
 from models.contract.tracks import FloatArray, JointTrack
 from models.contract.vocabulary import Sex
 from models.words import Words
-from workers.engine.engine import analyse
 from workers.engine.interface import EngineResult
 from workers.engine.mass import centre_of_mass
+from workers.learned import load
 from workers.pipeline.film import Film, OpenedFilm
 from workers.pipeline.run import StageFunctions
 from workers.pose.choice import BlazePoseVariant, Networks, PoseChoice, SecondNetwork, open_networks
@@ -83,6 +83,7 @@ def networks(models: tuple[str, ...], device: str) -> Networks:
 def build_stages(choice: StageChoice) -> StageFunctions:
     """Return the real stages."""
     opened = networks(choice.models, choice.device)
+    engine = load()
 
     def clip(path: Path, capture_fps: float | None) -> AbstractContextManager[OpenedFilm]:
         return open_clip(path, choice.limits, capture_fps=capture_fps)
@@ -103,15 +104,16 @@ def build_stages(choice: StageChoice) -> StageFunctions:
     return StageFunctions(
         open_clip=clip,
         estimate=track,
-        measure=analyse,
+        measure=engine.analyse,
         draw=draw if choice.pictures else _no_pictures,
-        models=models_used(opened),
+        models=(*models_used(opened), *engine.models),
+        engine_identity=engine.identity,
         film=film,
     )
 
 
 def models_used(opened: Networks) -> tuple[ModelUse, ...]:
-    """Return what took part, for the result."""
+    """Return the networks that took part, for the result."""
     return tuple(
         ModelUse(
             name=session.name, sha256=session.sha256, licence=registry.entry(session.name).licence

@@ -18,6 +18,7 @@ from models.training.rendered.bodies import motion_of
 from workers.engine import engine
 from workers.engine.accuracy import ClipErrors, clip_errors, match
 from workers.engine.interface import EngineRequest
+from workers.learned import load as load_engine
 
 Array = np.ndarray[Any, np.dtype[Any]]
 
@@ -79,16 +80,17 @@ def measure_film(clip: str, *, disturb: int | None = None, quick: bool = False) 
         view = found.view
         return clip_errors(truth, found.repetitions, view.label, view.azimuth_deg, found.handedness)
 
-    film = engine.analyse(track, request)
+    learned = load_engine().learned
+    film = engine.analyse(track, request, learned)
     plain = joints = said = None
     motion = motion_of(document)
     if not quick:
-        plain = against_truth(engine.analyse(track, replace(request, calibrated=False)))
+        plain = against_truth(engine.analyse(track, replace(request, calibrated=False), learned))
         drill = STATED.get(clip, {}).get("drill")
         known = EngineRequest(stature_m=motion.stature_m, drill=drill, seed=request.seed)
         joints = against_truth(engine.analyse_motion(motion, known))
     if clip in STATED and not quick:
-        said = engine.analyse(track, replace(request, **STATED[clip]))
+        said = engine.analyse(track, replace(request, **STATED[clip]), learned)
     return Measured(
         clip=clip,
         film=against_truth(film),

@@ -14,8 +14,9 @@ from typing import Any
 
 from models.training.guard.frozen import FILMS, frozen_films, load
 from models.training.rendered.bodies import motion_of
-from workers.engine.engine import analyse, analyse_motion
+from workers.engine.engine import analyse_motion
 from workers.engine.interface import EngineRequest
+from workers.learned import load as load_engine
 
 TOLERANCE = 1e-9
 MOTIONS = ("000", "002", "004", "007")
@@ -48,10 +49,11 @@ def all_values(films: Sequence[str] | None = None) -> dict[str, Any]:
     """Return what the engine gives on every frozen track and on a few true motions."""
     chosen = frozen_films() if films is None else tuple(films)
     found: dict[str, Any] = {}
+    engine = load_engine()
     for film in chosen:
         truth, track = read_film_truth(film), load(film)
-        found[f"{film}/film"] = result_values(analyse(track, request_for(truth)))
-        plain = analyse(track, request_for(truth, calibrated=False))
+        found[f"{film}/film"] = result_values(engine.analyse(track, request_for(truth)))
+        plain = engine.analyse(track, request_for(truth, calibrated=False))
         found[f"{film}/uncalibrated"] = result_values(plain)
         if film in MOTIONS:
             motion = motion_of(truth)

@@ -4,7 +4,7 @@
 2. ``python -m models.training.rendered films --profile lift --seed 501 --count 160 --out FILMS`` and
    ``servewright accuracy FILMS --cache TRACKS`` (for its joint tracks)
 3. ``python -m models.training.lift MOTIONS --films FILMS --tracks TRACKS --held-out 0
-   --out workers/engine/lift_weights.py``; without ``--held-out 0`` every sixth film is kept back and
+   --out models/weights/lift.onnx``; without ``--held-out 0`` every sixth film is kept back and
    judged
 
 Films are dear and motions are cheap, so the films also teach how the pose networks err

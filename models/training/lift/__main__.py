@@ -1,10 +1,8 @@
-"""Train the lift and write its weights as a module (see the package's docstring)."""
+"""Train the lift and write it as an ONNX file (see the package's docstring)."""
 
 from __future__ import annotations
 
 import argparse
-import base64
-import zlib
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -17,50 +15,21 @@ from workers.engine.lift import features
 from .films import Filmed, read_films
 from .judge import judge_lines
 from .network_error import NetworkError, learn
+from .network_file import lift_file
 from .scene import Array, answer, observe, random_scene, read_json, read_motion
 
-HEAD = '''"""Weights of the learned lift, half precision, as text. Generated, not edited."""
-
-from __future__ import annotations
-
-import base64
-import zlib
-
-import numpy as np
-
-from models.contract.tracks import FloatArray
-
-
-def _read(text: str, *shape: int) -> FloatArray:
-    data = zlib.decompress(base64.b64decode(text))
-    return np.frombuffer(data, dtype=np.float16).reshape(shape).astype(np.float64)
-
-
-'''
 HIDDEN = (256, 160)
 FILM_SHARE = 0.3
 
 
-def text_of(array: Array) -> str:
-    """An array as compressed half-precision text."""
-    data = zlib.compress(np.asarray(array, np.float16).tobytes(), 9)
-    return base64.b64encode(data).decode()
-
-
-def module_text(net: nn.Sequential, mean: Array, scale: Array) -> str:
-    """Source of ``workers/engine/lift_weights.py``."""
-    lines = [f'MEAN: FloatArray = _read("{text_of(mean)}", {mean.size})']
-    lines.append(f'SCALE: FloatArray = _read("{text_of(scale)}", {scale.size})')
-    lines.append("LAYERS: tuple[tuple[FloatArray, FloatArray], ...] = (")
-    for layer in net:
-        if isinstance(layer, nn.Linear):
-            weight = layer.weight.detach().numpy().T
-            bias = layer.bias.detach().numpy()
-            lines.append(
-                f'    (_read("{text_of(weight)}", {weight.shape[0]}, {weight.shape[1]}), '
-                f'_read("{text_of(bias)}", {bias.size})),'
-            )
-    return HEAD + "\n".join([*lines, ")", ""])
+def network_bytes(net: nn.Sequential, mean: Array, scale: Array) -> bytes:
+    """The trained network as the ONNX file that the engine is given."""
+    layers = [
+        (layer.weight.detach().numpy().T, layer.bias.detach().numpy())
+        for layer in net
+        if isinstance(layer, nn.Linear)
+    ]
+    return lift_file(mean, scale, layers)
 
 
 def synthetic(folder: Path, error: NetworkError, cameras: int, seed: int) -> tuple[Array, Array]:
@@ -155,7 +124,7 @@ def main() -> None:
     drawn = synthetic(options.motions, learn(used), options.cameras, 2)
     print(f"{len(drawn[0])} drawn frames", flush=True)
     net, mean, scale = train(drawn, filmed(used), options.epochs)
-    options.out.write_text(module_text(net, mean, scale), "utf-8")
+    options.out.write_bytes(network_bytes(net, mean, scale))
 
     def run(read: Array) -> Array:
         with torch.no_grad():

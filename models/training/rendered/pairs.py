@@ -31,10 +31,11 @@ from models.contract.comparison import Comparison, MetricDifference, Verdict
 from models.contract.metrics.definition import metric_name
 from models.contract.tracks import BodyMotion
 from workers.decide.compare import Group, compare
-from workers.engine.engine import analyse, analyse_motion
+from workers.engine.engine import analyse_motion
 from workers.engine.interface import ENGINE_VERSION, EngineRequest, EngineResult
 from workers.engine.truth import ClipTruth, read_truth
 from workers.engine.uncertainty import draw_joints
+from workers.learned import load
 
 from .clips import ClipSpec, aim_camera, frame_times, make_performance, sampled_body
 from .one_knob import KNOBS, Key, Knob, turned
@@ -61,7 +62,7 @@ def measured(truth: dict[str, Any], noise: str, seed: int) -> Analysis:
     if noise == "film":
         from models.training.rendered.bodies import track_of
 
-        found = analyse(track_of(truth, seed=seed), request)
+        found = load().analyse(track_of(truth, seed=seed), request)
     else:
         found = analyse_motion(_mocap(truth, seed), request)
     return as_analysis(found, truth)

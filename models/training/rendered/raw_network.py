@@ -24,18 +24,25 @@ from workers.engine.accuracy import clip_errors
 from workers.engine.detect import FoundWork
 from workers.engine.film_bodies import FilmBody, film_bodies, plain_estimate
 from workers.engine.interface import EngineRequest
+from workers.engine.learned import Learned
 from workers.engine.network_body import network_body
 from workers.engine.truth import ClipTruth, read_truth
+from workers.learned import load
 
 Errors = dict[tuple[str, str], float]
 
 
 def raw_bodies(
-    track: JointTrack, found: list[FoundWork], hand: Handedness, request: EngineRequest
+    track: JointTrack,
+    found: list[FoundWork],
+    hand: Handedness,
+    request: EngineRequest,
+    learned: Learned,
 ) -> list[FilmBody | None]:
     """The network's own 3D of each repetition, with the azimuth the engine found."""
     bodies: list[FilmBody | None] = []
-    for candidate, fitted in zip(found, film_bodies(track, found, hand, request), strict=True):
+    all_fitted = film_bodies(track, found, hand, request, learned)
+    for candidate, fitted in zip(found, all_fitted, strict=True):
         plain = network_body(
             track,
             (candidate.start, candidate.stop),
@@ -55,7 +62,7 @@ def errors(track: JointTrack, truth: ClipTruth, calibrated: bool) -> Errors:
     request = EngineRequest(
         stature_m=truth.stature_m, capture_fps=capture_fps(truth), calibrated=calibrated
     )
-    found = engine.analyse(track, request)
+    found = engine.analyse(track, request, load().learned)
     compared = clip_errors(
         truth, found.repetitions, found.view.label, found.view.azimuth_deg, found.handedness
     )

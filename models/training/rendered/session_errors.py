@@ -1,11 +1,12 @@
 """What films of one player from one camera place err alike, and how they show a change.
 
-Works out the table `workers.engine.repeat_table` from rendered players on two days; see
+Works out the table ``models/weights/repeat_shares.json`` from rendered players on two days; see
 `two_sessions`.
 """
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -31,19 +32,10 @@ ANY_VIEW = "any"
 MIN_PLAYERS_A_VIEW = 5
 MIN_PLAYERS = 8
 """A share that rests on fewer players is not written."""
-HEAD = '''"""How much of a metric's error differs between films of one place. Generated, not edited.
-
-Made by ``python -m models.training.rendered.two_sessions`` from {players} players, two sessions each, one
-knob of the motion turned and the camera put back by hand between them.
-``REPEAT``: metric and view to (share of its standard uncertainty that all serves of a session have
-in common, share that differs from serve to serve, share of a true change that films show at least,
-share that they usually show, count of players).
-"""
-
-from __future__ import annotations
-
-REPEAT: dict[tuple[str, str], tuple[float, float, float, float, int]] = {{
-'''
+MADE_BY = (
+    "python -m models.training.rendered.two_sessions, from {players} players, two sessions each, "
+    "one knob of the motion turned and the camera put back by hand between them"
+)
 Shares = dict[tuple[str, str], tuple[float, float, float, float, int]]
 
 
@@ -269,6 +261,11 @@ def _share_shown(own: Array, everywhere: _Shown | None) -> tuple[float, float]:
 
 
 def table_text(table: Shares, players: int) -> str:
-    """Return the table as the module that the engine reads."""
-    rows = "".join(f'    ("{n}", "{v}"): {row},\n' for (n, v), row in table.items())
-    return HEAD.format(players=players) + rows + "}\n"
+    """Return the table as the JSON file that the engine is given, one row a line.
+
+    A row of ``shares``: metric, view or "any", share of its standard uncertainty that all serves
+    of a session have in common, share that differs from serve to serve, share of a true change
+    that films show at least, share that they usually show, count of players.
+    """
+    rows = ",\n".join(json.dumps([*key, *row]) for key, row in table.items())
+    return f'{{\n"made_by": {json.dumps(MADE_BY.format(players=players))},\n"shares": [\n{rows}\n]\n}}\n'

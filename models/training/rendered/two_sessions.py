@@ -2,7 +2,7 @@
 
 1. ``python -m models.training.rendered films --profile two_sessions --seed 606 --count 324 --out FILMS``
 2. ``python -m models.training.rendered.two_sessions FILMS --cache TRACKS`` prints what a comparison says of
-   the sessions; with ``--write workers/engine/repeat_table.py`` it also writes the table the engine
+   the sessions; with ``--write models/weights/repeat_shares.json`` it also writes the table the engine
    reads.
 
 Four serves, then four of a second session with one knob of the motion turned and the camera put
@@ -26,9 +26,9 @@ from models.contract.interval import Z95
 from models.contract.metrics.definition import metric_name
 from models.contract.vocabulary import View
 from workers.cli.accuracy import joint_track, read_document
-from workers.engine.engine import analyse
 from workers.engine.interface import EngineRequest
 from workers.engine.truth import read_truth
+from workers.learned import load
 
 from .detectable_page import gather, page
 from .one_knob import KNOBS
@@ -67,7 +67,7 @@ def _measured(film: Path, cache: Path) -> Filmed | None:
     document = read_document(film.with_suffix(".json"))
     truth = read_truth(document, film.stem)
     request = EngineRequest(stature_m=truth.stature_m)
-    found = analyse(joint_track(film, truth, cache), request)
+    found = load().analyse(joint_track(film, truth, cache), request)
     return Filmed(as_analysis(found, document), truth) if len(found.repetitions) == 1 else None
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from models import registry
 from models.contract.analysis import Analysis
 from models.contract.errors import ClipDamaged
 from models.contract.resources import Events, Metrics
@@ -18,6 +19,7 @@ from tests.unit.cli.conftest import Invoke
 from tests.unit.pipeline.fakes import PICTURE, FakeClip, engine, stages
 from workers.cli.console import Exit
 from workers.jobs import configured
+from workers.learned import load
 from workers.pipeline.run import StageFunctions
 
 PROJECT = Path(__file__).resolve().parents[3]
@@ -135,4 +137,6 @@ def test_the_real_pipeline_measures_a_rendered_serve(tmp_path: Path) -> None:
     assert [r.kind.value for r in document.repetitions] == ["serve"]
     times = [document.repetitions[0].events[e].time_s for e in ("release", "trophy", "contact")]
     assert times == sorted(times)
-    assert {m.name for m in document.models} == {"blazepose_full", "movenet_multipose"}
+    learned = {record.name for record in registry.learned()}
+    assert {m.name for m in document.models} == {"blazepose_full", "movenet_multipose"} | learned
+    assert document.engine_identity == load().identity

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from models.contract.analysis import Event, Metric, Repetition
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
+from models.registry import load_learned
 from models.training.calibration import bias_of, calibrate, calibrate_events, table_text
 from models.training.rendered.bodies import truth
-from workers.engine import calibration, calibration_table
 from workers.engine.accuracy import (
     ClipErrors,
     clip_errors,
@@ -20,7 +19,9 @@ from workers.engine.accuracy import (
     event_table,
     metric_table,
 )
+from workers.engine.calibration import Calibration
 from workers.engine.truth import read_truth
+from workers.learned import load
 
 
 def metric(key: str, event: EventName, value: float, half: float) -> Metric:
@@ -177,18 +178,21 @@ def test_the_table_is_data() -> None:
 
 
 def test_the_shipped_table_is_read_whole() -> None:
-    data = json.loads(Path(calibration_table.__file__).with_name("calibration.json").read_text())
-    assert len(calibration_table.TABLE) == len(data["metrics"])
-    assert len(calibration_table.EVENT_TABLE) == len(data["events"])
+    data = json.loads(load_learned("calibration"))
+    shares = json.loads(load_learned("repeat_shares"))
+    known = load().learned.calibration
+    assert len(known.metrics) == len(data["metrics"])
+    assert len(known.events) == len(data["events"])
+    assert len(known.shares) == len(shares["shares"])
 
 
-def test_each_metric_is_taken_from_its_better_method(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_each_metric_is_taken_from_its_better_method() -> None:
     cells = {
         ("a@trophy", "side", "usual", "one"): (0.0, 3.0, 4.0, 20),
         ("a@trophy", "side", "usual", "two"): (0.0, 1.0, 2.0, 20),
         ("a@trophy", "behind", "usual", "one"): (0.0, 3.0, 5.0, 20),
     }
-    monkeypatch.setattr(calibration, "TABLE", cells)
+    calibration = Calibration(cells)
     methods = ["one", "two"]
     assert calibration.best_method("a@trophy", View.SIDE, 60.0, methods) == "two"
     assert calibration.best_method("a@trophy", View.BEHIND, 60.0, methods) == "one"

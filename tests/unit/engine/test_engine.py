@@ -28,6 +28,9 @@ from workers.engine.canonical import to_court
 from workers.engine.engine import analyse, analyse_motion
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.truth import read_truth
+from workers.learned import load
+
+LEARNED = load().learned
 
 SERVES = ("000", "001", "002", "003", "004", "005", "006")
 
@@ -238,7 +241,7 @@ def test_published_means_bound_the_rendered_serves() -> None:
 def test_a_track_of_landmarks_is_measured_end_to_end(clip: str) -> None:
     document = truth(clip)
     track = simulated_track(clip)
-    result = analyse(track, EngineRequest(stature_m=document["body_height_m"]))
+    result = analyse(track, EngineRequest(stature_m=document["body_height_m"]), LEARNED)
     assert [r.kind for r in result.repetitions] == [RepetitionKind.SERVE]
     assert result.handedness.value == document["handedness"]
     body = result.bodies[0]
@@ -252,7 +255,7 @@ def test_a_track_of_landmarks_is_measured_end_to_end(clip: str) -> None:
 
 def test_cut_off_feet_are_stated_and_weight_is_withheld() -> None:
     track = simulated_track("005")
-    result = analyse(track, EngineRequest(stature_m=1.8))
+    result = analyse(track, EngineRequest(stature_m=1.8), LEARNED)
     assert "feet_not_in_frame" in {p.code for p in result.problems}
     share = by_name(result.repetitions[0])["rear_foot_load_share@loading"]
     assert not share.measurable
@@ -261,7 +264,7 @@ def test_cut_off_feet_are_stated_and_weight_is_withheld() -> None:
 
 
 def test_a_second_person_is_stated() -> None:
-    result = analyse(simulated_track("006"), EngineRequest())
+    result = analyse(simulated_track("006"), EngineRequest(), LEARNED)
     assert "several_people" in {p.code for p in result.problems}
 
 
@@ -313,6 +316,6 @@ def test_a_slow_swing_is_a_shadow_repetition() -> None:
 def test_nothing_but_nan_is_answered_not_raised() -> None:
     track = simulated_track("000")
     empty = replace(track, xy=np.full_like(track.xy, np.nan))
-    result = analyse(empty, EngineRequest())
+    result = analyse(empty, EngineRequest(), LEARNED)
     assert result.repetitions == ()
     assert {p.code for p in result.problems} >= {"no_person"}

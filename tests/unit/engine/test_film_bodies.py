@@ -9,6 +9,9 @@ from models.training.rendered.bodies import simulated_track, truth
 from workers.engine import film_bodies
 from workers.engine.engine import analyse
 from workers.engine.interface import EngineRequest
+from workers.learned import load
+
+LEARNED = load().learned
 
 
 @pytest.mark.parametrize(("lost", "method"), [(False, "learned_lift"), (True, "network_3d")])
@@ -22,7 +25,7 @@ def test_a_fit_that_fails_leaves_the_next_best(
     if lost:
         monkeypatch.setattr(film_bodies, "lift_track", lambda *_: None)
     stature = truth("000")["body_height_m"]
-    found = analyse(simulated_track("000"), EngineRequest(stature_m=stature))
+    found = analyse(simulated_track("000"), EngineRequest(stature_m=stature), LEARNED)
     assert [body.method for body in found.bodies if body] == [method]
     away = (found.view.azimuth_deg or 0.0) - truth("000")["camera"]["azimuth_deg"]
     assert abs((away + 180.0) % 360.0 - 180.0) < 20.0

@@ -9,6 +9,9 @@ from models.training.rendered.bodies import part_of_track, simulated_track, true
 from workers.engine.events import locate
 from workers.engine.lift import TIMED, is_serve, lift_track
 from workers.engine.truth import read_truth
+from workers.learned import load
+
+LEARNED = load().learned
 
 CLIPS = ("000", "001", "002", "003", "006")
 
@@ -17,7 +20,7 @@ CLIPS = ("000", "001", "002", "003", "006")
 def test_the_lift_times_the_events_of_serves_it_never_saw(clip: str) -> None:
     known = read_truth(truth(clip), clip)
     track = simulated_track(clip, noise=0.006)
-    lifted = lift_track(track, (0, len(track)), known.handedness)
+    lifted = lift_track(track, (0, len(track)), known.handedness, LEARNED.lift)
     assert lifted is not None
     assert set(lifted.events) == set(TIMED)
     true = known.repetitions[0].events
@@ -65,7 +68,9 @@ def test_other_work_is_not_learned() -> None:
 def test_a_film_of_too_few_frames_is_not_timed() -> None:
     track = simulated_track("000")
     slow = part_of_track(track, slice(None, None, 4))
-    lifted = lift_track(slow, (0, len(slow)), read_truth(truth("000"), "000").handedness)
+    lifted = lift_track(
+        slow, (0, len(slow)), read_truth(truth("000"), "000").handedness, LEARNED.lift
+    )
     assert lifted is not None
     assert lifted.events == {}
 

@@ -13,6 +13,9 @@ from models.contract.vocabulary import Handedness
 from models.training.rendered.bodies import simulated_track, true_motion, truth
 from workers.engine.geometry import elevation, inclination
 from workers.engine.lift import METHOD, lift_track, lifted_body
+from workers.learned import load
+
+LEARNED = load().learned
 
 CLIPS = ("000", "001", "002", "003", "004", "006")
 
@@ -21,7 +24,7 @@ def body(clip: str, track: JointTrack | None = None) -> BodyMotion:
     document = truth(clip)
     heading = float(np.radians(document["camera"]["azimuth_deg"] - 90.0))
     track = simulated_track(clip, noise=0.006) if track is None else track
-    lifted = lift_track(track, (0, len(track)), Handedness(document["handedness"]))
+    lifted = lift_track(track, (0, len(track)), Handedness(document["handedness"]), LEARNED.lift)
     assert lifted is not None
     return lifted_body(track, lifted, stature_m=document["body_height_m"], heading=heading)
 
@@ -64,9 +67,9 @@ def test_a_mirrored_picture_of_a_left_hander_gives_the_same_body() -> None:
     track = simulated_track("000")
     mirrored = LANDMARKS.mirror(track.xy_raw, axis=0) + np.array([track.width, 0.0])
     world = LANDMARKS.mirror(track.world, axis=0)
-    right = lift_track(track, (0, len(track)), Handedness.RIGHT)
+    right = lift_track(track, (0, len(track)), Handedness.RIGHT, LEARNED.lift)
     other = replace(track, xy_raw=mirrored, world=world)
-    left = lift_track(other, (0, len(track)), Handedness.LEFT)
+    left = lift_track(other, (0, len(track)), Handedness.LEFT, LEARNED.lift)
     assert right is not None
     assert left is not None
     assert (right.mirrored, left.mirrored) == (False, True)
@@ -83,4 +86,4 @@ def test_the_size_of_the_picture_does_not_matter() -> None:
 def test_nothing_is_answered_without_joints() -> None:
     track = simulated_track("000")
     unseen = replace(track, xy_raw=np.full_like(track.xy_raw, np.nan))
-    assert lift_track(unseen, (0, len(track)), Handedness.RIGHT) is None
+    assert lift_track(unseen, (0, len(track)), Handedness.RIGHT, LEARNED.lift) is None

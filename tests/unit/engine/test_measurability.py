@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import pytest
-
 from models.contract.vocabulary import EventName, View
-from workers.engine import calibration
+from workers.engine.calibration import Calibration
 from workers.engine.events import Instant
 from workers.engine.measurability import FilmContext, why_not
 from workers.engine.metrics.registry import REGISTRY
@@ -14,14 +12,13 @@ SPECS = {spec.name: spec for spec in REGISTRY}
 EVENTS = {event: Instant(1.0, 0.01, 1.0) for event in EventName}
 
 
-@pytest.fixture(autouse=True)
-def _table(monkeypatch: pytest.MonkeyPatch) -> None:
-    name = "front_knee_flexion@trophy"
-    cells = {
-        (name, "side", "usual", "m"): (0.0, 3.0, 3.5, 20),
-        (name, "behind", "usual", "m"): (0.0, 9.0, 11.0, 20),
+KNEE = "front_knee_flexion@trophy"
+ERRORS = Calibration(
+    {
+        (KNEE, "side", "usual", "m"): (0.0, 3.0, 3.5, 20),
+        (KNEE, "behind", "usual", "m"): (0.0, 9.0, 11.0, 20),
     }
-    monkeypatch.setattr(calibration, "TABLE", cells)
+)
 
 
 def context(**changes: object) -> FilmContext:
@@ -30,6 +27,7 @@ def context(**changes: object) -> FilmContext:
         "view": View.SIDE,
         "feet_share": 1.0,
         "events": EVENTS,
+        "errors": ERRORS,
     }
     return FilmContext(**(values | changes))  # type: ignore[arg-type]
 

@@ -17,8 +17,9 @@ from onnx import TensorProto, helper, numpy_helper
 from models import registry
 from models.convert import fetch
 from models.convert.canonical import canonical
+from models.convert.difference import used_gap
 from models.convert.recipes import RECIPES, Head, Member, Package, Recipe
-from models.convert.shrink import prune, store_half
+from models.convert.shrink import Stored, prune, store_bytes, store_half, stored
 
 RNG = np.random.default_rng(11)
 EXACT = RNG.normal(size=(32, 8)).astype(np.float16).astype(np.float32)
@@ -73,8 +74,8 @@ def test_pruned_network_has_the_recipes_interface_and_the_same_answer() -> None:
 
 def test_only_weights_that_fp16_holds_exactly_are_halved() -> None:
     x = RNG.normal(size=(1, 32)).astype(np.float32)
-    small, halved, kept = store_half(network())
-    assert (halved, kept) == (EXACT.size, INEXACT.size + TOO_LARGE.size)
+    small = store_half(network())
+    assert stored(small) == Stored(0, EXACT.size, INEXACT.size + TOO_LARGE.size)
     kinds = {t.name: t.data_type for t in small.graph.initializer}
     assert kinds == {
         "exact.fp16": TensorProto.FLOAT16,
@@ -82,6 +83,59 @@ def test_only_weights_that_fp16_holds_exactly_are_halved() -> None:
         "big": TensorProto.FLOAT,
     }
     np.testing.assert_array_equal(run(small, x), run(network(), x))
+
+
+def convolution(kernel: np.ndarray) -> onnx.ModelProto:
+    graph = helper.make_graph(
+        [helper.make_node("Conv", ["x", "kernel"], ["y"])],
+        "tiny",
+        [helper.make_tensor_value_info("x", TensorProto.FLOAT, [1, kernel.shape[1], 4, 4])],
+        [helper.make_tensor_value_info("y", TensorProto.FLOAT, [1, kernel.shape[0], 4, 4])],
+        [numpy_helper.from_array(kernel, "kernel")],
+    )
+    return helper.make_model(graph, opset_imports=[helper.make_opsetid("", 17)], ir_version=8)
+
+
+def test_kernels_of_eight_bits_are_off_by_half_a_step_of_their_channel_at_most() -> None:
+    kernel = RNG.normal(size=(320, 96, 1, 1)).astype(np.float32)
+    kernel[0] *= 100.0
+    kernel[1] = 0.0
+    small = store_bytes(convolution(kernel))
+    assert stored(small) == Stored(kernel.size, 0, 320)
+    step = np.abs(kernel[:, :, 0, 0]).max(axis=1) / 127.0
+    for channel in range(96):
+        x = np.zeros((1, 96, 4, 4), np.float32)
+        x[:, channel] = 1.0
+        got = run(small, x)[0, :, 0, 0]
+        assert (np.abs(got - kernel[:, channel, 0, 0]) <= step * 0.501).all()
+
+
+def test_kernel_that_is_small_or_used_otherwise_stays_exact() -> None:
+    few = RNG.normal(size=(32, 64, 1, 1)).astype(np.float32)
+    assert stored(store_bytes(convolution(few))).int8 == 0
+    shared = convolution(RNG.normal(size=(320, 96, 1, 1)).astype(np.float32))
+    shared.graph.node.append(helper.make_node("Neg", ["kernel"], ["z"]))
+    assert stored(store_bytes(shared)).int8 == 0
+
+
+def people(score: float, joint_score: float) -> np.ndarray:
+    rows = np.zeros((1, 6, 56), np.float32)
+    rows[0, 0, 2:51:3] = joint_score
+    rows[0, 0, 55] = score
+    return rows
+
+
+def test_only_sure_people_and_joints_are_held_against_the_source() -> None:
+    source, got = people(0.7, 0.9), people(0.7, 0.9)
+    got[0, 3] = 0.1  # nobody
+    got[0, 0, 2] = 0.5  # a score
+    assert used_gap("people", got, source) == 0.0
+    got[0, 0, 3] = 0.25  # the place of a sure joint
+    assert used_gap("people", got, source) == 0.25
+    assert used_gap("people", got, people(0.7, 0.1)) == 0.0
+    got[0, 0, 52] = -0.5  # the box
+    assert used_gap("people", got, source) == 0.5
+    assert used_gap("people", people(0.2, 0.9), source) == float("inf")
 
 
 def test_canonical_form_does_not_depend_on_names_and_order() -> None:
@@ -142,6 +196,7 @@ def test_manifest_was_made_from_these_recipes() -> None:
         assert [(o.name, o.shape, o.meaning) for o in entry.outputs] == [
             (h.name, h.shape, h.meaning) for h in made.heads
         ]
-        assert [d.tolerance for d in entry.check.differences] == [h.tolerance for h in made.heads]
+        assert tuple(d.tolerance for d in entry.check.differences) == made.tolerances
+        assert entry.weights.lossless == (made.eight_bits is None)
         assert entry.input.shape == made.input_shape
         assert entry.licence == made.licence

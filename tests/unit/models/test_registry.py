@@ -10,6 +10,7 @@ import pytest
 
 from models import registry
 from models.contract.errors import ModelFileDamaged, ModelUnknown
+from models.packed import pack
 
 
 @pytest.fixture
@@ -20,7 +21,7 @@ def folder(tmp_path: Path) -> Path:
     body["models"] = [m for m in body["models"] if m["name"] == "blazepose_full"]
     (tmp_path / "weights").mkdir()
     (tmp_path / "manifest.json").write_text(json.dumps(body))
-    shutil.copy(source / "weights" / "blazepose_full.onnx", tmp_path / "weights")
+    shutil.copy(source / "weights" / "blazepose_full.onnx.npz", tmp_path / "weights")
     return tmp_path
 
 
@@ -37,7 +38,47 @@ def test_every_shipped_network_has_its_recorded_digest() -> None:
 
 def test_no_weights_lie_about_unlisted() -> None:
     listed = {registry.path(name).name for name in registry.names()}
-    assert {p.name for p in (registry.FOLDER / "weights").glob("*.onnx")} == listed
+    listed |= {record.file for record in registry.learned()}
+    found = {p.name for p in (registry.FOLDER / "weights").iterdir()}
+    assert {name for name in found if not name.startswith("LICENSE")} == listed
+
+
+@pytest.mark.parametrize("record", registry.learned(), ids=lambda record: record.name)
+def test_every_learned_file_has_its_recorded_digest_and_a_card(
+    record: registry.LearnedEntry,
+) -> None:
+    assert len(registry.load_learned(record.name)) == record.bytes
+    card = (registry.FOLDER / "cards" / f"{record.name}.md").read_text("utf-8")
+    for needed in (record.title, record.sha256, record.licence, "What for", "Limits", "Made by"):
+        assert needed in card
+
+
+@pytest.fixture
+def learned_folder(tmp_path: Path) -> Path:
+    """A copy of the learned files and the manifest."""
+    (tmp_path / "weights").mkdir()
+    shutil.copy(registry.FOLDER / "manifest.json", tmp_path)
+    for record in registry.learned():
+        shutil.copy(registry.FOLDER / "weights" / record.file, tmp_path / "weights")
+    return tmp_path
+
+
+def test_learned_file_that_was_edited_is_refused(learned_folder: Path) -> None:
+    file = learned_folder / "weights" / "calibration.json"
+    file.write_text(file.read_text().replace("0.0164", "0.0", 1))
+    with pytest.raises(ModelFileDamaged, match=r"calibration\.json"):
+        registry.load_learned("calibration", learned_folder)
+
+
+def test_learned_file_that_is_missing_is_refused(learned_folder: Path) -> None:
+    (learned_folder / "weights" / "lift.onnx").unlink()
+    with pytest.raises(ModelFileDamaged, match="missing"):
+        registry.load_learned("lift", learned_folder)
+
+
+def test_unknown_learned_file_is_refused() -> None:
+    with pytest.raises(ModelUnknown, match="no_such_file"):
+        registry.load_learned("no_such_file")
 
 
 def test_unknown_name_is_refused_and_says_which_exist() -> None:
@@ -59,6 +100,13 @@ def test_truncated_file_is_refused(folder: Path) -> None:
     file = registry.path("blazepose_full", folder)
     file.write_bytes(file.read_bytes()[:-1])
     with pytest.raises(ModelFileDamaged):
+        registry.load("blazepose_full", folder)
+
+
+def test_whole_file_of_another_network_is_refused(folder: Path) -> None:
+    other = registry.load("blazepose_full")[:-1]
+    registry.path("blazepose_full", folder).write_bytes(pack(other))
+    with pytest.raises(ModelFileDamaged, match="another SHA-256"):
         registry.load("blazepose_full", folder)
 
 

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import pytest
 
+from models import registry
 from models.contract.errors import ModelUnknown
 from models.contract.resources import AnalysisOptions
 from models.contract.vocabulary import Handedness, View
@@ -39,7 +40,9 @@ def test_other_choices_are_refused_with_the_names_to_use(names: tuple[str, ...])
 def test_settings_choose_networks_limits_and_pictures() -> None:
     settings = Settings(models=("blazepose_full",), pictures=False, max_clip_duration_s=7)
     built = shared_stages(settings)
-    assert {m.name for m in built.models} == {"blazepose_full", "movenet_multipose"}
+    learned = {record.name for record in registry.learned()}
+    assert {m.name for m in built.models} == {"blazepose_full", "movenet_multipose"} | learned
+    assert built.engine_identity is not None
     assert all(m.licence for m in built.models)
     assert shared_stages(settings) is built
     assert shared_stages(settings, ("blazepose_heavy",)) is not built

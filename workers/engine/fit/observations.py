@@ -6,6 +6,7 @@ offset is a constant (`offsets.py`); what is left of it for one person is an unk
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,7 @@ from models.contract.skeleton import (
     side_of,
 )
 from models.contract.tracks import FloatArray, IntArray, JointTrack
-from workers.engine.fit.offsets import DEPTH, LANDMARK_SD, LIFT_DEPTH_SD, NUISANCE, mean_offset
+from workers.engine.fit.offsets import DEPTHS, NUISANCE, LandmarkErrors
 from workers.engine.fit.skeleton import POINTS, VECTORS, point, point_maps, vector
 from workers.engine.lift import Lifted
 from workers.engine.proportions import LENGTHS
@@ -34,7 +35,7 @@ _MARKED_BY = {name: (name,) for name in POINTS} | {"head": CANONICAL_BODY.both("
 """The joints of the canonical body whose landmarks mark a point of the fit."""
 
 DEPTH_PAIRS: tuple[tuple[str, str], ...] = tuple(
-    (counterpart(a, left_handed=False), counterpart(b, left_handed=False)) for a, b in DEPTH
+    (counterpart(a, left_handed=False), counterpart(b, left_handed=False)) for a, b in DEPTHS
 )
 """Segments whose depth the network's own 3D states, weakly."""
 
@@ -112,6 +113,7 @@ def observe(
     rows: IntArray,
     mirrored: bool,
     stature_m: float,
+    landmarks: LandmarkErrors,
     lifted: Lifted | None = None,
 ) -> Observations:
     """Collect the measurements of some frames.
@@ -125,6 +127,7 @@ def observe(
         True for a left-hander: the picture is mirrored.
     stature_m : float
         Scales the mean landmark offsets.
+    landmarks : LandmarkErrors
     lifted : Lifted, optional
         States the depths; without it, the network's own 3D does.
     """
@@ -145,22 +148,22 @@ def observe(
                 continue
             confidence = np.clip(np.nan_to_num(cell[:, 2]), 0.0, 1.0)
             uv.append(cell[:, :2])
-            sd.append(LANDMARK_SD[part_of(name)] * (1.0 + 3.0 * (1.0 - confidence) ** 2))
+            sd.append(landmarks.sd[part_of(name)] * (1.0 + 3.0 * (1.0 - confidence) ** 2))
             marks.append(point(name))
-            shares = mean_offset(network, part_of(name))
+            shares = landmarks.mean_offset(network, part_of(name))
             forward.append(shares.get("forward", 0.0) * stature_m)
             vertical.append(shares.get("vertical", 0.0) * stature_m)
             in_plane.append(_in_plane(name, shares) * stature_m)
-            maps.append(_landmark_map(base, network, name, stature_m))
+            maps.append(_landmark_map(base, shares, name, stature_m))
     to_landmarks = LinearMap(
         np.stack([m.constant for m in maps]), np.stack([m.per_shared for m in maps], axis=1)
     )
     world = np.asarray(track.world[rows], dtype=float)
     calibrated = any("blazepose" in name for name in networks) or not track.sources
     if lifted is None:
-        depth, spread = _depths(world, mirrored, stature_m, calibrated)
+        depth, spread = _depths(world, mirrored, stature_m, calibrated, landmarks)
     else:
-        depth, spread = _lifted_depths(lifted, rows, stature_m)
+        depth, spread = _lifted_depths(lifted, rows, stature_m, landmarks)
     return Observations(
         np.asarray(track.time_s[rows], dtype=float),
         np.stack(uv, 1),
@@ -176,7 +179,11 @@ def observe(
 
 
 def _depths(
-    world: FloatArray, mirrored: bool, stature_m: float, calibrated: bool
+    world: FloatArray,
+    mirrored: bool,
+    stature_m: float,
+    calibrated: bool,
+    landmarks: LandmarkErrors,
 ) -> tuple[FloatArray, FloatArray]:
     """Return the depths of `DEPTH_PAIRS`, (T, P), and their sd, (P,), metres.
 
@@ -187,9 +194,9 @@ def _depths(
     for i, pair in enumerate(DEPTH_PAIRS):
         a, b = (counterpart(name, left_handed=mirrored) for name in pair)
         sign = 1.0
-        if (a, b) not in DEPTH:
+        if (a, b) not in landmarks.depth:
             a, b, sign = b, a, -1.0
-        gain, offset, spread[i] = DEPTH[a, b]
+        gain, offset, spread[i] = landmarks.depth[a, b]
         if not calibrated:
             gain, offset = 1.0 / stature_m, 0.0
         first, second = LANDMARKS.rows((a, b))
@@ -198,11 +205,11 @@ def _depths(
 
 
 def _lifted_depths(
-    lifted: Lifted, rows: IntArray, stature_m: float
+    lifted: Lifted, rows: IntArray, stature_m: float, landmarks: LandmarkErrors
 ) -> tuple[FloatArray, FloatArray]:
     """The same by the learned lift; NaN at instants it does not know."""
     depth = np.full((len(rows), len(DEPTH_PAIRS)), np.nan)
-    spread = np.array([LIFT_DEPTH_SD[part_of(a), part_of(b)] for a, b in DEPTH_PAIRS])
+    spread = np.array([landmarks.lift_depth_sd[part_of(a), part_of(b)] for a, b in DEPTH_PAIRS])
     place = np.clip(np.searchsorted(lifted.rows, rows), 0, len(lifted.rows) - 1)
     known = lifted.rows[place] == rows
     for i, (a, b) in enumerate(DEPTH_PAIRS):
@@ -217,14 +224,15 @@ def _landmark(joint: str, mirrored: bool) -> int:
     return LANDMARKS.index(counterpart(joint, left_handed=mirrored))
 
 
-def _landmark_map(base: LinearMap, network: str, name: str, stature_m: float) -> LinearMap:
+def _landmark_map(
+    base: LinearMap, shares: Mapping[str, float], name: str, stature_m: float
+) -> LinearMap:
     """Place one network's landmark on the body: the point, a mean offset, its nuisance unknowns."""
     index = point(name)
     constant = base.constant[index].copy()
     constant[vector("shake")] = 1.0
     per_shared = base.per_shared[:, index].copy()
     kind = part_of(name)
-    shares = mean_offset(network, kind)
     for axis, directions in _axes(kind, side_of(name)).items():
         key = f"{kind}_{axis}"
         for direction, factor in directions.items():
@@ -234,7 +242,7 @@ def _landmark_map(base: LinearMap, network: str, name: str, stature_m: float) ->
     return LinearMap(constant, per_shared)
 
 
-def _in_plane(name: str, shares: dict[str, float]) -> FloatArray:
+def _in_plane(name: str, shares: Mapping[str, float]) -> FloatArray:
     """Return the share along the picture of each segment vector, shape (18,)."""
     out = np.zeros(len(VECTORS))
     for axis, directions in _axes(part_of(name), side_of(name)).items():

@@ -17,6 +17,7 @@ from workers.engine.fit.depth_signs import Guess
 from workers.engine.fit.initial import merge, start, stature_px, typical_focal_px
 from workers.engine.fit.lifted_start import lifted_directions
 from workers.engine.fit.observations import observe
+from workers.engine.fit.offsets import LandmarkErrors
 from workers.engine.fit.phases import Phases
 from workers.engine.fit.problem import FitProblem
 from workers.engine.fit.result import (
@@ -70,6 +71,7 @@ def fit_body(
     *,
     handedness: Handedness,
     request: EngineRequest,
+    landmarks: LandmarkErrors,
     context: ClipContext | None = None,
     lifted: Lifted | None = None,
 ) -> FitResult:
@@ -85,6 +87,8 @@ def fit_body(
         ``LEFT`` mirrors the picture; anything else is taken as right-handed.
     request : EngineRequest
         Standing height, azimuth or view, where known.
+    landmarks : LandmarkErrors
+        Where the pose networks put their landmarks.
     context : ClipContext, optional
         From an earlier repetition of the same clip.
     lifted : Lifted, optional
@@ -108,7 +112,7 @@ def fit_body(
     stature = request.stature_m or POPULATION_STATURE_M
     proportions = context.proportions if context else Proportions.population()
     nodes = rows[_choose_nodes(track, rows)]
-    observations = observe(track, nodes, mirrored, stature, lifted)
+    observations = observe(track, nodes, mirrored, stature, landmarks, lifted)
     uv = merge(observations)
     tall = stature_px(uv, dict(zip(LENGTHS, proportions.mean, strict=True)))
     camera = LevelCamera(

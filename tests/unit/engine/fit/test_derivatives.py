@@ -17,6 +17,9 @@ from workers.engine.fit.problem import FitProblem
 from workers.engine.fit.state import FitState
 from workers.engine.fit.terms import Accumulator
 from workers.engine.proportions import LENGTHS, Proportions
+from workers.learned import load
+
+LEARNED = load().learned
 
 TERMS = (
     "_landmarks",
@@ -33,7 +36,7 @@ TERMS = (
 @pytest.fixture(scope="module")
 def setting() -> tuple[FitProblem, FitState]:
     track = simulated_track("000")
-    seen = observe(track, np.arange(20, 60, 2), False, 1.83)
+    seen = observe(track, np.arange(20, 60, 2), False, 1.83, LEARNED.landmarks)
     proportions = Proportions.population()
     uv = merge(seen)
     phases = Phases.of(seen.time_s, uv)
@@ -77,7 +80,7 @@ def test_gradient(term: str, setting: tuple[FitProblem, FitState]) -> None:
 
 def test_feet_are_found_still_before_the_drive() -> None:
     track = simulated_track("000", noise=0.003)
-    seen = observe(track, np.arange(0, len(track), 2), False, 1.83)
+    seen = observe(track, np.arange(0, len(track), 2), False, 1.83, LEARNED.landmarks)
     still = contact.stances(seen.time_s, merge(seen), 370.0)
     early = seen.time_s < 1.0
     assert still[early].mean() > 0.8

@@ -19,6 +19,9 @@ from models.training.rendered.bodies import part_of_track, times, track_of, true
 from workers.engine.fit import FitResult, fit_body
 from workers.engine.geometry import elevation, flexion, inclination, wrap180
 from workers.engine.interface import EngineRequest
+from workers.learned import load
+
+LEARNED = load().learned
 
 SERVE = "000"
 
@@ -49,7 +52,13 @@ def fitted(noise: float = 0.004) -> FitResult:
 
 def fit(track: JointTrack, hand: Handedness = Handedness.RIGHT, **request: float) -> FitResult:
     known = {"stature_m": truth(SERVE)["body_height_m"], **request}
-    return fit_body(track, (0.0, 99.0), handedness=hand, request=EngineRequest(**known))
+    return fit_body(
+        track,
+        (0.0, 99.0),
+        handedness=hand,
+        request=EngineRequest(**known),
+        landmarks=LEARNED.landmarks,
+    )
 
 
 def angles(motion: BodyMotion) -> FloatArray:
@@ -151,5 +160,9 @@ def test_time_is_data() -> None:
 def test_too_few_frames_are_refused() -> None:
     with pytest.raises(BodyNotInFrame):
         fit_body(
-            plain_track(0.0), (0.0, 0.05), handedness=Handedness.RIGHT, request=EngineRequest()
+            plain_track(0.0),
+            (0.0, 0.05),
+            handedness=Handedness.RIGHT,
+            request=EngineRequest(),
+            landmarks=LEARNED.landmarks,
         )

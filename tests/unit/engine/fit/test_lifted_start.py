@@ -11,6 +11,9 @@ from models.training.rendered.bodies import simulated_track, true_motion, truth
 from workers.engine.fit.lifted_start import lifted_directions
 from workers.engine.fit.skeleton import FREE, VECTORS
 from workers.engine.lift import Lifted, lift_track
+from workers.learned import load
+
+LEARNED = load().learned
 
 
 def exact(clip: str) -> tuple[Lifted, np.ndarray]:
@@ -46,7 +49,9 @@ def test_rows_the_lift_does_not_know_give_nothing() -> None:
 
 def test_a_lifted_film_gives_unit_directions() -> None:
     track = simulated_track("002")
-    lifted = lift_track(track, (0, len(track)), Handedness(truth("002")["handedness"]))
+    lifted = lift_track(
+        track, (0, len(track)), Handedness(truth("002")["handedness"]), LEARNED.lift
+    )
     assert lifted is not None
     found = lifted_directions(lifted, lifted.rows)
     assert found is not None

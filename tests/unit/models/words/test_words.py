@@ -9,7 +9,7 @@ import pytest
 from models.contract.analysis import Metric
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 from models.words import english, negotiate
-from workers.engine.calibration_table import TABLE
+from workers.learned import load
 
 NBSP = "\N{NO-BREAK SPACE}"
 
@@ -63,7 +63,7 @@ def test_every_member_of_the_vocabularies_has_words():
 
 
 def test_every_method_that_may_be_chosen_has_words():
-    for method in {row[3] for row in TABLE}:
+    for method in {row[3] for row in load().learned.calibration.metrics}:
         assert english().method(method) != method
 
 

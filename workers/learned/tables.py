@@ -1,0 +1,56 @@
+"""Calibration, shares and landmark errors from the bytes of their JSON files."""
+
+from __future__ import annotations
+
+import json
+from types import MappingProxyType
+
+from workers.engine.calibration import Calibration
+from workers.engine.fit.offsets import LandmarkErrors
+
+
+def calibration(errors: bytes, shares: bytes) -> Calibration:
+    """Return what is known of errors on film.
+
+    Parameters
+    ----------
+    errors : bytes
+        ``calibration.json``: rows of ``metrics`` (metric, view, rate, method, bias, sd, mean
+        absolute error, count) and ``events`` (event, view, rate, sd in seconds, count).
+    shares : bytes
+        ``repeat_shares.json``: rows of ``shares`` (metric, view or "any", the four values of
+        `RepeatShares`, count of players).
+    """
+    table = json.loads(errors)
+    return Calibration(
+        metrics=MappingProxyType(
+            {
+                (name, view, rate, method): (bias, sd, mae, count)
+                for name, view, rate, method, bias, sd, mae, count in table["metrics"]
+            }
+        ),
+        events=MappingProxyType(
+            {(event, view, rate): (sd, count) for event, view, rate, sd, count in table["events"]}
+        ),
+        shares=MappingProxyType(
+            {
+                (name, view): (session, serve, shown, usually, players)
+                for name, view, session, serve, shown, usually, players in json.loads(shares)[
+                    "shares"
+                ]
+            }
+        ),
+    )
+
+
+def landmark_errors(data: bytes) -> LandmarkErrors:
+    """Return where the pose networks put their landmarks, from ``landmark_errors.json``."""
+    table = json.loads(data)
+    return LandmarkErrors(
+        offsets=MappingProxyType(table["offsets"]),
+        sd=MappingProxyType(table["landmark_sd"]),
+        depth=MappingProxyType(
+            {(a, b): (gain, offset, sd) for a, b, gain, offset, sd in table["depth"]}
+        ),
+        lift_depth_sd=MappingProxyType({(a, b): sd for a, b, sd in table["lift_depth_sd"]}),
+    )
