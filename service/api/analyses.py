@@ -23,7 +23,7 @@ from models.contract.resources import (
 from models.contract.vocabulary import WorkKind
 from service.api.dependencies import CanAnalyse, IdempotencyKey, Wired
 from service.api.work_resources import analysis_resource
-from service.api.work_routes import Offer, Result, Words, started, work_router
+from service.api.work_routes import Offer, OperationText, Result, started, work_router
 from service.core.access import Principal
 from service.core.tables import Work
 from service.core.wiring import Wiring
@@ -68,7 +68,7 @@ def _check_models(asked: tuple[str, ...] | None) -> None:
 RESULTS = (
     Result(
         "result",
-        Words(
+        OperationText(
             "read_result",
             "Fetch the whole result",
             "Fetch everything measured in the clip, as one document.",
@@ -78,7 +78,7 @@ RESULTS = (
     ),
     Result(
         "joints",
-        Words(
+        OperationText(
             "read_joints",
             "Fetch the joints as JSON",
             "Fetch the landmarks of every frame (left and right are the person's own) and the "
@@ -92,7 +92,7 @@ RESULTS = (
     ),
     Result(
         "joints.npz",
-        Words(
+        OperationText(
             "read_joints_arrays",
             "Fetch the joints as arrays",
             "Fetch the landmarks of every frame as compact NumPy arrays.",
@@ -102,13 +102,15 @@ RESULTS = (
     ),
     Result(
         "events",
-        Words("read_events", "Fetch the events", "Fetch when things happen in each repetition."),
+        OperationText(
+            "read_events", "Fetch the events", "Fetch when things happen in each repetition."
+        ),
         model=Events,
         schema="events.v1.json",
     ),
     Result(
         "metrics",
-        Words(
+        OperationText(
             "read_metrics",
             "Fetch the metrics",
             "Fetch the measured values of each repetition, with interval, unit and measurability.",
@@ -118,7 +120,7 @@ RESULTS = (
     ),
     Result(
         "pictures/{name}",
-        Words(
+        OperationText(
             "read_picture",
             "Fetch a picture",
             "Fetch a picture of an event with the skeleton and the measured numbers drawn on it.",
@@ -128,7 +130,7 @@ RESULTS = (
     ),
     Result(
         "report.html",
-        Words(
+        OperationText(
             "read_report",
             "Fetch the report",
             "Fetch the report for the player: one page with all pictures, complete without any "
@@ -139,7 +141,7 @@ RESULTS = (
     ),
     Result(
         "film.mp4",
-        Words(
+        OperationText(
             "read_annotated_film",
             "Fetch the annotated film",
             "Fetch the film with the marks drawn in (where the option `annotated_film` asked for "
@@ -159,26 +161,26 @@ router = work_router(
         resource=analysis_resource,
         resource_model=AnalysisResource,
         page_model=AnalysisPage,
-        start=Words(
+        start=OperationText(
             "start_analysis",
             "Start an analysis",
             "Start the analysis of a clip. Follow it under its address or by webhook.",
         ),
-        listing=Words(
+        listing=OperationText(
             "list_analyses", "List analyses, newest first", "List analyses, newest first."
         ),
-        read=Words(
+        read=OperationText(
             "read_analysis",
             "Read where an analysis stands",
             "Read status, stage, progress (0 to 1) and, at the end, the links to the results.",
         ),
-        cancel=Words(
+        cancel=OperationText(
             "cancel_analysis",
             "Cancel an analysis",
             "Cancel work that has not ended. A running worker stops within seconds; nothing is "
             "kept.",
         ),
-        erase=Words(
+        erase=OperationText(
             "erase_analysis",
             "Erase an analysis and what was made from it",
             "Erase the results, pictures and events of an analysis, and every document made from "

@@ -22,7 +22,7 @@ from models.contract.plan import DrillOutcome, PracticePlan
 from models.contract.progress import Progress
 from models.contract.vocabulary import WorkKind
 from service.api.work_resources import derived_resource
-from service.api.work_routes import Offer, Result, Words, work_router
+from service.api.work_routes import Offer, OperationText, Result, work_router
 from service.core.access import Principal
 from service.core.tables import Work
 from service.core.wiring import Wiring
@@ -59,19 +59,19 @@ def _router(
         resource=derived_resource,
         resource_model=DerivedResource,
         page_model=DerivedPage,
-        start=Words(f"start_{noun}", *start),
-        listing=Words(*listing),
-        read=Words(
+        start=OperationText(f"start_{noun}", *start),
+        listing=OperationText(*listing),
+        read=OperationText(
             f"read_{noun}",
             f"Read {title}",
             "Read where the work stands and, at the end, the links to the results.",
         ),
-        cancel=Words(
+        cancel=OperationText(
             f"cancel_{noun}",
             f"Cancel {title}",
             "Cancel work that has not ended; nothing is kept.",
         ),
-        erase=Words(
+        erase=OperationText(
             f"erase_{noun}",
             f"Erase {title}",
             "Erase the document with its files and events. What it was made from stays.",
@@ -82,14 +82,16 @@ def _router(
 
 
 def _document(kind: WorkKind, title: str, model: type[BaseModel], schema: str) -> Result:
-    words = Words(
+    words = OperationText(
         f"read_{kind.value}_result", f"Fetch the document of {title}", "Fetch the whole document."
     )
     return Result("result", words, model=model, schema=schema)
 
 
 def _report(kind: WorkKind, title: str) -> Result:
-    words = Words(f"read_{kind.value}_report", f"Fetch the report of {title}", "Fetch the report.")
+    words = OperationText(
+        f"read_{kind.value}_report", f"Fetch the report of {title}", "Fetch the report."
+    )
     return Result("report.html", words, media=("text/html",), content="One self-contained page.")
 
 
@@ -111,13 +113,15 @@ comparisons = _router(
         _report(WorkKind.COMPARISON, "a comparison"),
         Result(
             "film.mp4",
-            Words("read_comparison_film", "Fetch the film of a comparison", "Fetch the film."),
+            OperationText(
+                "read_comparison_film", "Fetch the film of a comparison", "Fetch the film."
+            ),
             media=("video/mp4",),
             content="H.264, side by side, event by event.",
         ),
         Result(
             "pictures/{name}",
-            Words(
+            OperationText(
                 "read_comparison_picture",
                 "Fetch a picture of a comparison",
                 "Fetch a picture of one event on both sides, at the same body size.",

@@ -52,7 +52,7 @@ Shape = Callable[[Work, tuple[str, ...]], BaseModel]
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class OperationText:
     """How an operation is documented."""
 
     operation: str
@@ -79,7 +79,7 @@ class Result:
     """
 
     name: str
-    words: Words
+    words: OperationText
     model: type[BaseModel] | None = None
     schema: str | None = None
     media: tuple[str, ...] = ()
@@ -107,11 +107,11 @@ class Offer:
     resource: Shape
     resource_model: type[BaseModel]
     page_model: type[BaseModel]
-    start: Words
-    listing: Words
-    read: Words
-    cancel: Words
-    erase: Words
+    start: OperationText
+    listing: OperationText
+    read: OperationText
+    cancel: OperationText
+    erase: OperationText
     results: tuple[Result, ...]
 
 
@@ -286,7 +286,7 @@ def _send(wired: Wiring, row: Work) -> None:
         logger.warning("queue unavailable; %s waits for the reconciler", row.id)
 
 
-def _documented(words: Words) -> dict[str, Any]:
+def _documented(words: OperationText) -> dict[str, Any]:
     return {
         "operation_id": words.operation,
         "summary": words.summary,

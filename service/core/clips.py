@@ -8,13 +8,14 @@ from sqlalchemy import Select, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from models.contract.errors import Conflict, NotFound, ServewrightError
+from models.contract.errors import Conflict, ServewrightError
 from models.contract.note_codes import NoteCode, say
 from service.core.access import Principal
 from service.core.database import Database
 from service.core.erasure import Eraser
 from service.core.identifiers import new_id
 from service.core.intake import Received
+from service.core.material import find_clip
 from service.core.objects import Objects
 from service.core.players import find_session
 from service.core.tables import Clip
@@ -133,13 +134,7 @@ class ClipStore:
         """Make an announced clip ready, once its bytes were checked."""
         try:
             with self._database.write() as session:
-                clip = session.scalars(
-                    select(Clip)
-                    .where(Clip.id == clip_id, Clip.tenant_id == principal.tenant_id)
-                    .with_for_update()
-                ).one_or_none()
-                if clip is None:
-                    raise NotFound()
+                clip = find_clip(session, principal, clip_id, lock=True)
                 if clip.state == "ready":
                     return Stored(clip, created=False)
                 clip.state = "ready"
@@ -156,12 +151,7 @@ class ClipStore:
     def get(self, principal: Principal, clip_id: str) -> Clip:
         """Return a clip of this tenant, or raise ``NotFound``."""
         with self._database.read() as session:
-            clip = session.scalars(
-                select(Clip).where(Clip.id == clip_id, Clip.tenant_id == principal.tenant_id)
-            ).one_or_none()
-        if clip is None:
-            raise NotFound()
-        return clip
+            return find_clip(session, principal, clip_id)
 
     def erase(self, principal: Principal, clip_id: str) -> bool:
         """Erase a clip and everything derived from it.

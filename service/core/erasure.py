@@ -16,6 +16,7 @@ from models.contract.errors import NotFound, ObjectStoreUnavailable, QueueUnavai
 from service.core.access import Principal
 from service.core.database import Database
 from service.core.kinds import KINDS, kind_of
+from service.core.material import find_clip
 from service.core.objects import Objects
 from service.core.players import find_player, find_session
 from service.core.queue import WorkQueue
@@ -54,13 +55,7 @@ class Eraser:
     def clip(self, principal: Principal, clip_id: str) -> bool:
         """Erase a clip and everything derived from it."""
         with self._database.write() as session:
-            clip = session.scalars(
-                select(Clip)
-                .where(Clip.id == clip_id, Clip.tenant_id == principal.tenant_id)
-                .with_for_update()
-            ).one_or_none()
-            if clip is None:
-                raise NotFound()
+            find_clip(session, principal, clip_id, lock=True)
             gone = self._clips(session, [clip_id])
         return self._finish(gone)
 

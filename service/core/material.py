@@ -1,4 +1,4 @@
-"""From the analyses and sessions a caller names to the completed analyses that are meant."""
+"""From the clips, analyses and sessions a caller names to the rows that are meant."""
 
 from __future__ import annotations
 
@@ -15,6 +15,15 @@ from service.core.players import find_session
 from service.core.tables import Clip, FilmedSession, Work
 
 UNFINISHED = (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING)
+
+
+def find_clip(session: Session, principal: Principal, clip_id: str, *, lock: bool = False) -> Clip:
+    """Return a clip of this tenant, or raise ``NotFound``."""
+    query = select(Clip).where(Clip.id == clip_id, Clip.tenant_id == principal.tenant_id)
+    row = session.scalars(query.with_for_update() if lock else query).one_or_none()
+    if row is None:
+        raise NotFound()
+    return row
 
 
 def completed_analyses(

@@ -180,7 +180,7 @@ def test_the_page_is_current_and_the_readme_leads_to_it() -> None:
 
 DEFINITION = """
 from models.contract.metrics.definition import BodyPart, Drawn, Mark, MetricDefinition
-from models.contract.metrics.definition import Taken, Wording
+from models.contract.metrics.definition import MetricWording, Taken
 from models.contract.metrics.units import Unit
 from models.contract.vocabulary import EventName
 
@@ -194,7 +194,10 @@ DEFINITIONS = (
         rank=1,
         headline=True,
         drawn=Drawn(Mark.HIPS),
-        wording={"en": Wording("Nose height", "Nose up"), "de": Wording("Nasenhöhe", "Nase oben")},
+        wording={
+            "en": MetricWording("Nose height", "Nose up"),
+            "de": MetricWording("Nasenhöhe", "Nase oben"),
+        },
     ),
 )
 """

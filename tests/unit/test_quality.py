@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -124,6 +125,15 @@ def test_each_constant_of_numbers_states_unit_and_source() -> None:
         f"{path}: {name}" for path, body in product_modules() for name in undocumented_numbers(body)
     ]
     assert bare == []
+
+
+def test_one_class_a_name() -> None:
+    places = defaultdict(list)
+    for path, body in product_modules():
+        for statement in body:
+            if isinstance(statement, ast.ClassDef) and not statement.name.startswith("_"):
+                places[statement.name].append(path)
+    assert {name: where for name, where in places.items() if len(where) > 1} == {}
 
 
 def test_lock_names_no_registry_and_pins_every_package() -> None:

@@ -18,11 +18,11 @@ from workers.report.page import (
     RowGroup,
     Table,
     TableRow,
-    by_event,
     hand,
     page_picture,
     render,
     repetitions,
+    row_groups,
     views,
 )
 from workers.report.pictures import PICTURED, heading, metrics_at, picture_name
@@ -205,20 +205,16 @@ def _film(analysis: Analysis, words: Words) -> list[str]:
 
 def _table(repetition: Repetition, number: int, words: Words) -> Table:
     measured = [metric for metric in repetition.metrics if metric.measurable]
-    groups = by_event([(metric.event, metric) for metric in measured])
     methods = {metric.method for metric in measured}
     # One method for all is said once, above the table.
     common = methods.pop() if len(methods) == 1 else None
     names = ["what", "value", "interval", "reference"] + ([] if common else ["method"])
     columns = tuple(words(f"page.column_{name}") for name in names)
-    shown = [
-        RowGroup(
-            title=words.event(event),
-            about=words(f"event_about.{event.value if event else 'whole'}"),
-            rows=tuple(_row(metric, columns, words) for metric in metrics),
-        )
-        for event, metrics in groups.items()
-    ]
+    shown = row_groups(
+        [(metric.event, metric) for metric in measured],
+        lambda metric: _row(metric, columns, words),
+        words,
+    )
     missing = _missing([m for m in repetition.metrics if not m.measurable], columns, words)
     return Table(
         caption=words(

@@ -15,14 +15,13 @@ from workers.report.findings import COUNT, one_a_movement
 from workers.report.page import (
     Cell,
     PagePicture,
-    RowGroup,
     Table,
     TableRow,
-    by_event,
     hand,
     page_picture,
     render,
     repetitions,
+    row_groups,
     views,
 )
 from workers.report.plot import difference
@@ -242,18 +241,14 @@ def _table(comparison: Comparison, words: Words) -> Table:
         words("comparison.column_mdc"),
         words("comparison.column_verdict"),
     )
-    groups = by_event([(row.event, row) for row in comparison.differences])
     return Table(
         caption=words(f"kind.{comparison.kind.value}"),
         note="",
         columns=columns,
-        groups=tuple(
-            RowGroup(
-                words.event(event),
-                words(f"event_about.{event.value if event else 'whole'}"),
-                tuple(_row(row, columns, words) for row in rows),
-            )
-            for event, rows in groups.items()
+        groups=row_groups(
+            [(row.event, row) for row in comparison.differences],
+            lambda row: _row(row, columns, words),
+            words,
         ),
     )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TypeVar
@@ -115,6 +115,20 @@ def by_event(
     for event, row in rows:
         groups[event].append(row)
     return {event: found for event, found in groups.items() if found}
+
+
+def row_groups(
+    rows: Sequence[tuple[EventName | None, T]], row: Callable[[T], TableRow], words: Words
+) -> tuple[RowGroup, ...]:
+    """Return what stands at each event as rows of a table, grouped as `by_event` does."""
+    return tuple(
+        RowGroup(
+            words.event(event),
+            words(f"event_about.{event.value if event else 'whole'}"),
+            tuple(row(one) for one in found),
+        )
+        for event, found in by_event(rows).items()
+    )
 
 
 def repetitions(count: int, words: Words) -> str:

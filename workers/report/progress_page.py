@@ -17,7 +17,7 @@ from models.words import THIN, Words, english
 from workers.report.analysis_page import Card
 from workers.report.comparison_page import DifferencePlot
 from workers.report.findings import COUNT, one_a_movement
-from workers.report.page import Cell, RowGroup, Table, TableRow, by_event, render
+from workers.report.page import Cell, Table, TableRow, render, row_groups
 from workers.report.timeline import key, timeline
 
 ORDER: tuple[RetentionVerdict, ...] = (
@@ -152,18 +152,14 @@ def _table(progress: Progress, words: Words) -> Table:
         words("progress.column_transfer"),
         words("progress.column_verdict"),
     )
-    groups = by_event([(metric.event, metric) for metric in progress.metrics])
     return Table(
         caption=words("page.player", player=progress.player),
         note="",
         columns=columns,
-        groups=tuple(
-            RowGroup(
-                words.event(event),
-                words(f"event_about.{event.value if event else 'whole'}"),
-                tuple(_row(metric, columns, words) for metric in metrics),
-            )
-            for event, metrics in groups.items()
+        groups=row_groups(
+            [(metric.event, metric) for metric in progress.metrics],
+            lambda metric: _row(metric, columns, words),
+            words,
         ),
     )
 

@@ -19,10 +19,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from workers.video.clip import ClipStream, Frame, grab_frames, open_clip
+    from workers.video.clip import ClipStream, DecodedFrame, grab_frames, open_clip
     from workers.video.limits import DecodeLimits
 
-__all__ = ["ClipStream", "DecodeLimits", "Frame", "grab_frames", "open_clip"]
+__all__ = ["ClipStream", "DecodeLimits", "DecodedFrame", "grab_frames", "open_clip"]
 
 
 def __getattr__(name: str) -> Any:

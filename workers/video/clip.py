@@ -41,7 +41,7 @@ from workers.video.sandbox import DecoderProcess
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class DecodedFrame:
     """One picture of a film.
 
     Attributes
@@ -62,8 +62,8 @@ class Frame:
 class ClipStream:
     """A film being read, once, from its first frame to its last. Made by `open_clip`.
 
-    Iteration yields `Frame`. ``rgb`` is a view into shared memory: it is valid until the next
-    frame is asked for; copy what is kept longer.
+    Iteration yields `DecodedFrame`. ``rgb`` is a view into shared memory: it is valid until the
+    next frame is asked for; copy what is kept longer.
 
     Attributes
     ----------
@@ -118,13 +118,13 @@ class ClipStream:
         problem = self.scale.problem()
         self.problems: tuple[ServewrightError, ...] = () if problem is None else (problem,)
 
-    def __iter__(self) -> Iterator[Frame]:
+    def __iter__(self) -> Iterator[DecodedFrame]:
         if self._begun:
             raise RuntimeError("a film is read once; open it again")
         self._begun = True
         return self._read()
 
-    def _read(self) -> Iterator[Frame]:
+    def _read(self) -> Iterator[DecodedFrame]:
         last_index, last_time = -1, -1.0
         while True:
             message = self._process.receive("frame", "end")
@@ -136,7 +136,7 @@ class ClipStream:
                 raise ClipDamaged()
             last_index, last_time = index, time_s
             self._decoded += 1
-            yield Frame(index, time_s * self.scale.factor, rgb)
+            yield DecodedFrame(index, time_s * self.scale.factor, rgb)
             self._process.release()
         self.close()
         lost = (self.facts.frames_expected or 0) - self._decoded
@@ -227,7 +227,7 @@ def grab_frames(
     *,
     capture_fps: float | None = None,
     longest_side: int | None = None,
-) -> dict[int, Frame]:
+) -> dict[int, DecodedFrame]:
     """Return chosen frames of a film by index, as `open_clip` counts them.
 
     Reads from the first frame (no seeking, whose landing place is not sure), but converts only
@@ -246,12 +246,12 @@ def grab_frames(
     if wanted[0] < 0:
         raise IndexError(f"frame {wanted[0]} does not exist")
     process, message, size = _start(path, limits, wanted, longest_side)
-    found: dict[int, Frame] = {}
+    found: dict[int, DecodedFrame] = {}
     try:
         stream = ClipStream(process, message, size_bytes=size, capture_fps=capture_fps)
         while (message := process.receive("frame", "end"))["kind"] == "frame":
             index, time_s, rgb = process.frame(message, len(found))
-            found[index] = Frame(index, time_s * stream.scale.factor, rgb.copy())
+            found[index] = DecodedFrame(index, time_s * stream.scale.factor, rgb.copy())
             process.release()
     finally:
         process.close()

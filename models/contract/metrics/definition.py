@@ -107,7 +107,7 @@ class StandingWords:
 
 
 @dataclass(frozen=True, slots=True)
-class Wording:
+class MetricWording:
     """The words of a metric in one language.
 
     Attributes
@@ -168,7 +168,7 @@ class MetricDefinition:
         Stable name.
     unit : Unit
     part : BodyPart
-    wording : mapping of str to Wording
+    wording : mapping of str to MetricWording
         By language tag.
     greater : str
         What a greater value means; what the sign means where there is one.
@@ -203,7 +203,7 @@ class MetricDefinition:
     key: str
     unit: Unit
     part: BodyPart
-    wording: Mapping[str, Wording]
+    wording: Mapping[str, MetricWording]
     greater: str
     taken: tuple[Taken, ...]
     variant_of: str | None = None

@@ -26,7 +26,7 @@ from tests.unit.video.filming import (
     shoot,
     trim,
 )
-from workers.video import ClipStream, DecodeLimits, Frame, grab_frames, open_clip
+from workers.video import ClipStream, DecodedFrame, DecodeLimits, grab_frames, open_clip
 from workers.video.tone import tone_curve
 
 VFR_TICKS = tuple(int(t) for t in np.cumsum([0, *[3000, 1500, 6000, 2999, 4501, 750] * 5]))
@@ -58,13 +58,15 @@ FILMS: dict[str, Film] = {
 SUFFIX = {"variable": ".mov", "b_frames": ".mkv", "sound_without_index": ".mkv"}
 
 
-def read(path: Path, **options: object) -> tuple[ClipStream, list[Frame]]:
+def read(path: Path, **options: object) -> tuple[ClipStream, list[DecodedFrame]]:
     with open_clip(path, **options) as clip:  # type: ignore[arg-type]
-        frames = [Frame(f.index, f.time_s, f.rgb.copy()) for f in clip]
+        frames = [DecodedFrame(f.index, f.time_s, f.rgb.copy()) for f in clip]
     return clip, frames
 
 
-def assert_times(frames: Sequence[Frame], expected: Sequence[float], tolerance: float) -> None:
+def assert_times(
+    frames: Sequence[DecodedFrame], expected: Sequence[float], tolerance: float
+) -> None:
     assert len(frames) == len(expected)
     assert np.abs(np.array([f.time_s for f in frames]) - expected).max() <= tolerance
 

@@ -11,11 +11,11 @@ from models.contract.metrics.definition import (
     Live,
     LiveAngle,
     MetricDefinition,
+    MetricWording,
     Need,
     StandingWords,
     Taken,
     UsualRange,
-    Wording,
 )
 from models.contract.metrics.truth import TruthPath
 from models.contract.metrics.units import Unit
@@ -56,7 +56,7 @@ DEFINITIONS = (
             live=Live(LiveAngle.FLEXION, ("hitting_shoulder", "hitting_elbow", "hitting_wrist"))
         ),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Hitting elbow flexion",
                 "Hitting elbow bend",
                 "0° is a straight arm.",
@@ -70,7 +70,7 @@ DEFINITIONS = (
                     )
                 },
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Ellbogenbeugung des Schlagarms",
                 "Beugung des Schlagellbogens",
                 "0° ist ein gestreckter Arm.",
@@ -108,7 +108,7 @@ DEFINITIONS = (
         tolerance=9.0,
         rank=110,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Hitting arm elevation",
                 "Hitting arm above the trunk",
                 "0° is the arm along the body, 90° straight out.",
@@ -124,7 +124,7 @@ DEFINITIONS = (
                     )
                 },
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Anhebung des Schlagarms",
                 "Schlagarm gegen den Rumpf",
                 "0° heißt: Arm am Körper, 90° rechtwinklig abgespreizt.",
@@ -158,12 +158,12 @@ DEFINITIONS = (
         ),
         tolerance=12.0,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Tossing arm elevation",
                 "Tossing arm raised",
                 "0° is level, 90° straight up.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Anhebung des Wurfarms",
                 "Wurfarm nach oben gestreckt",
                 "0° ist waagrecht, 90° senkrecht nach oben.",
@@ -190,12 +190,12 @@ DEFINITIONS = (
         rank=100,
         percent=True,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Wrist height at contact",
                 "Wrist height at contact",
                 "Height of the hitting wrist as a share of your standing height.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Handgelenkhöhe im Treffpunkt",
                 "Höhe des Handgelenks im Treffpunkt",
                 "Höhe des Handgelenks am Schlagarm, als Anteil deiner Körpergröße.",
@@ -219,12 +219,12 @@ DEFINITIONS = (
         tolerance=0.1,
         rank=120,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Wrist ahead of the front foot at contact",
                 "Wrist ahead of the front foot",
                 "Towards the net, at contact.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Handgelenk vor dem vorderen Fuß im Treffpunkt",
                 "Handgelenk vor dem vorderen Fuß",
                 "Zum Netz hin, im Treffpunkt.",
@@ -240,12 +240,12 @@ DEFINITIONS = (
         tolerance=0.06,
         percent=True,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Tossing wrist height at release",
                 "Hand height when the ball leaves",
                 "Height of the tossing wrist as a share of your standing height.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Höhe der Wurfhand beim Loslassen",
                 "Höhe der Hand, wenn der Ball sie verlässt",
                 "Höhe des Handgelenks am Wurfarm, als Anteil deiner Körpergröße.",
@@ -269,12 +269,12 @@ DEFINITIONS = (
         min_fps=50.0,
         tolerance=12.0,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Throw: upward direction of the hand",
                 "Throwing direction above level",
                 "Higher is more upward; the throw drill asks for up, not only forward.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Wurf: Richtung der Hand nach oben",
                 "Wurfrichtung über der Waagrechten",
                 "Mehr heißt steiler nach oben; die Wurfübung verlangt nach oben, nicht nur nach "

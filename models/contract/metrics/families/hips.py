@@ -7,9 +7,9 @@ from models.contract.metrics.definition import (
     Drawn,
     Mark,
     MetricDefinition,
+    MetricWording,
     Need,
     Taken,
-    Wording,
 )
 from models.contract.metrics.truth import TruthPath
 from models.contract.metrics.units import Unit
@@ -34,12 +34,12 @@ DEFINITIONS = (
         percent=True,
         drawn=Drawn(Mark.HIPS),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Rear hip sinks",
                 "Rear hip: how far down",
                 "How far the back hip sinks, as a share of your leg length.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Absenken der hinteren Hüfte",
                 "Hintere Hüfte: wie weit nach unten",
                 "Wie weit die hintere Hüfte sinkt, als Anteil deiner Beinlänge.",
@@ -63,12 +63,12 @@ DEFINITIONS = (
         percent=True,
         drawn=Drawn(Mark.HIPS),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Rear hip moves back",
                 "Rear hip: how far back",
                 "How far the back hip moves away from the net, as a share of your leg length.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Zurückschieben der hinteren Hüfte",
                 "Hintere Hüfte: wie weit nach hinten",
                 "Wie weit die hintere Hüfte vom Netz weg wandert, als Anteil deiner Beinlänge.",
@@ -87,12 +87,12 @@ DEFINITIONS = (
         percent=True,
         drawn=Drawn(Mark.HIPS),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Front hip ahead of the front foot",
                 "Front hip ahead of the front foot",
                 "How far the front hip is ahead of the front ankle, as a share of your leg length.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Vordere Hüfte vor dem vorderen Fuß",
                 "Vordere Hüfte vor dem vorderen Fuß",
                 "Wie weit die vordere Hüfte vor dem vorderen Knöchel ist, als Anteil deiner "

@@ -10,11 +10,11 @@ from models.contract.metrics.definition import (
     LiveAngle,
     Mark,
     MetricDefinition,
+    MetricWording,
     Need,
     StandingWords,
     Taken,
     UsualRange,
-    Wording,
 )
 from models.contract.metrics.truth import TruthPath
 from models.contract.metrics.units import Unit
@@ -60,7 +60,7 @@ DEFINITIONS = (
             live=Live(LiveAngle.FLEXION, ("front_hip", "front_knee", "front_ankle")),
         ),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Front knee flexion",
                 "Front knee bend",
                 "0° is a straight leg.",
@@ -73,7 +73,7 @@ DEFINITIONS = (
                     )
                 },
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Kniebeugung vorne",
                 "Beugung des vorderen Knies",
                 "0° ist ein gestrecktes Bein.",
@@ -102,12 +102,12 @@ DEFINITIONS = (
         min_fps=50.0,
         tolerance=120.0,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Front knee extension speed",
                 "Front knee: how fast it straightens",
                 "Fastest straightening during the drive.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Streckgeschwindigkeit des vorderen Knies",
                 "Vorderes Knie: wie schnell es sich streckt",
                 "Schnellste Streckung beim Abdruck vom Boden.",
@@ -140,8 +140,8 @@ DEFINITIONS = (
             live=Live(LiveAngle.FLEXION, ("rear_hip", "rear_knee", "rear_ankle")),
         ),
         wording={
-            "en": Wording("Rear knee flexion", "Rear knee bend", "0° is a straight leg."),
-            "de": Wording(
+            "en": MetricWording("Rear knee flexion", "Rear knee bend", "0° is a straight leg."),
+            "de": MetricWording(
                 "Kniebeugung hinten",
                 "Beugung des hinteren Knies",
                 "0° ist ein gestrecktes Bein.",
@@ -158,12 +158,12 @@ DEFINITIONS = (
         min_fps=50.0,
         tolerance=120.0,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Rear knee extension speed",
                 "Rear knee: how fast it straightens",
                 "Fastest straightening during the drive.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Streckgeschwindigkeit des hinteren Knies",
                 "Hinteres Knie: wie schnell es sich streckt",
                 "Schnellste Streckung beim Abdruck vom Boden.",
@@ -179,12 +179,12 @@ DEFINITIONS = (
         needs=frozenset({Need.STATURE}),
         tolerance=0.3,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Upward speed of the pelvis, peak",
                 "How fast the hips rise",
                 "Fastest upward speed of the pelvis.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Größte Aufwärtsgeschwindigkeit des Beckens",
                 "Wie schnell die Hüfte nach oben geht",
                 "Größte Geschwindigkeit des Beckens nach oben.",

@@ -6,9 +6,9 @@ from models.contract.metrics.definition import (
     SWINGS,
     BodyPart,
     MetricDefinition,
+    MetricWording,
     Need,
     Taken,
-    Wording,
 )
 from models.contract.metrics.truth import TruthDifference, TruthPath
 from models.contract.metrics.units import Unit
@@ -58,12 +58,12 @@ DEFINITIONS = (
         min_fps=MIN_FPS,
         tolerance=2.5,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Hitting wrist speed, peak",
                 "Fastest speed of the hitting wrist",
                 "The frame rate of the film limits this.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Größte Geschwindigkeit des Schlaghandgelenks",
                 "Größte Geschwindigkeit des Schlaghandgelenks",
                 "Die Bildrate des Films begrenzt diesen Wert.",
@@ -79,8 +79,8 @@ DEFINITIONS = (
         needs=FAST,
         min_fps=MIN_FPS,
         wording={
-            "en": Wording("Pelvis fastest, before contact", "Hips fastest", _BEFORE_EN),
-            "de": Wording(
+            "en": MetricWording("Pelvis fastest, before contact", "Hips fastest", _BEFORE_EN),
+            "de": MetricWording(
                 "Becken am schnellsten, vor dem Treffpunkt", "Hüfte am schnellsten", _BEFORE_DE
             ),
         },
@@ -98,8 +98,8 @@ DEFINITIONS = (
         needs=FAST,
         min_fps=MIN_FPS,
         wording={
-            "en": Wording("Trunk fastest, before contact", "Trunk fastest", _BEFORE_EN),
-            "de": Wording(
+            "en": MetricWording("Trunk fastest, before contact", "Trunk fastest", _BEFORE_EN),
+            "de": MetricWording(
                 "Rumpf am schnellsten, vor dem Treffpunkt", "Rumpf am schnellsten", _BEFORE_DE
             ),
         },
@@ -113,8 +113,10 @@ DEFINITIONS = (
         needs=FAST,
         min_fps=MIN_FPS,
         wording={
-            "en": Wording("Upper arm fastest, before contact", "Upper arm fastest", _BEFORE_EN),
-            "de": Wording(
+            "en": MetricWording(
+                "Upper arm fastest, before contact", "Upper arm fastest", _BEFORE_EN
+            ),
+            "de": MetricWording(
                 "Oberarm am schnellsten, vor dem Treffpunkt", "Oberarm am schnellsten", _BEFORE_DE
             ),
         },
@@ -128,8 +130,8 @@ DEFINITIONS = (
         needs=FAST,
         min_fps=MIN_FPS,
         wording={
-            "en": Wording("Forearm fastest, before contact", "Forearm fastest", _BEFORE_EN),
-            "de": Wording(
+            "en": MetricWording("Forearm fastest, before contact", "Forearm fastest", _BEFORE_EN),
+            "de": MetricWording(
                 "Unterarm am schnellsten, vor dem Treffpunkt",
                 "Unterarm am schnellsten",
                 _BEFORE_DE,
@@ -145,8 +147,8 @@ DEFINITIONS = (
         needs=FAST,
         min_fps=MIN_FPS,
         wording={
-            "en": Wording("Pelvis to trunk", "Hips first, then trunk", _GAP_EN),
-            "de": Wording("Becken bis Rumpf", "Erst Hüfte, dann Rumpf", _GAP_DE),
+            "en": MetricWording("Pelvis to trunk", "Hips first, then trunk", _GAP_EN),
+            "de": MetricWording("Becken bis Rumpf", "Erst Hüfte, dann Rumpf", _GAP_DE),
         },
     ),
     MetricDefinition(
@@ -158,8 +160,8 @@ DEFINITIONS = (
         needs=FAST,
         min_fps=MIN_FPS,
         wording={
-            "en": Wording("Trunk to upper arm", "Trunk first, then upper arm", _GAP_EN),
-            "de": Wording("Rumpf bis Oberarm", "Erst Rumpf, dann Oberarm", _GAP_DE),
+            "en": MetricWording("Trunk to upper arm", "Trunk first, then upper arm", _GAP_EN),
+            "de": MetricWording("Rumpf bis Oberarm", "Erst Rumpf, dann Oberarm", _GAP_DE),
         },
     ),
     MetricDefinition(
@@ -171,8 +173,8 @@ DEFINITIONS = (
         needs=FAST,
         min_fps=MIN_FPS,
         wording={
-            "en": Wording("Upper arm to forearm", "Upper arm first, then forearm", _GAP_EN),
-            "de": Wording("Oberarm bis Unterarm", "Erst Oberarm, dann Unterarm", _GAP_DE),
+            "en": MetricWording("Upper arm to forearm", "Upper arm first, then forearm", _GAP_EN),
+            "de": MetricWording("Oberarm bis Unterarm", "Erst Oberarm, dann Unterarm", _GAP_DE),
         },
     ),
     MetricDefinition(
@@ -197,13 +199,13 @@ DEFINITIONS = (
         percent=True,
         yes_no=True,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Peak speeds in proximal-to-distal order",
                 "In order from hips to forearm",
                 "Hips, trunk, upper arm, forearm fastest one after the other: 100 % is yes, "
                 "0 % is no.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Höchstgeschwindigkeiten von körpernah nach körperfern",
                 "Der Reihe nach von der Hüfte zum Unterarm",
                 "Hüfte, Rumpf, Oberarm, Unterarm nacheinander am schnellsten: 100 % heißt ja, "
@@ -226,8 +228,10 @@ DEFINITIONS = (
         needs=FAST,
         min_fps=MIN_FPS,
         wording={
-            "en": Wording("Pelvis rotation speed, peak", "Hips: fastest turning"),
-            "de": Wording("Größte Drehgeschwindigkeit des Beckens", "Hüfte: schnellste Drehung"),
+            "en": MetricWording("Pelvis rotation speed, peak", "Hips: fastest turning"),
+            "de": MetricWording(
+                "Größte Drehgeschwindigkeit des Beckens", "Hüfte: schnellste Drehung"
+            ),
         },
     ),
     MetricDefinition(
@@ -245,8 +249,8 @@ DEFINITIONS = (
         needs=FAST,
         min_fps=MIN_FPS,
         wording={
-            "en": Wording("Upper-torso rotation speed, peak", "Shoulders: fastest turning"),
-            "de": Wording(
+            "en": MetricWording("Upper-torso rotation speed, peak", "Shoulders: fastest turning"),
+            "de": MetricWording(
                 "Größte Drehgeschwindigkeit des Oberkörpers", "Schultern: schnellste Drehung"
             ),
         },

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from models.contract.metrics.definition import BodyPart, MetricDefinition, Taken, Wording
+from models.contract.metrics.definition import BodyPart, MetricDefinition, MetricWording, Taken
 from models.contract.metrics.truth import TruthSpan
 from models.contract.metrics.units import Unit
 from models.contract.vocabulary import EventName
@@ -21,10 +21,10 @@ DEFINITIONS = (
         taken=_between(EventName.SET_UP, EventName.CONTACT),
         lowest=0.0,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Set-up to contact", "Set-up to contact", "The whole rhythm, in seconds."
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Von der Ausgangsstellung zum Treffpunkt",
                 "Von der Ausgangsstellung zum Treffpunkt",
                 "Der ganze Rhythmus, in Sekunden.",
@@ -39,8 +39,8 @@ DEFINITIONS = (
         taken=_between(EventName.SET_UP, EventName.RELEASE),
         lowest=0.0,
         wording={
-            "en": Wording("Set-up to release", "Set-up to ball release"),
-            "de": Wording(
+            "en": MetricWording("Set-up to release", "Set-up to ball release"),
+            "de": MetricWording(
                 "Von der Ausgangsstellung zum Loslassen",
                 "Von der Ausgangsstellung bis der Ball die Hand verlässt",
             ),
@@ -54,8 +54,8 @@ DEFINITIONS = (
         taken=_between(EventName.RELEASE, EventName.TROPHY),
         lowest=0.0,
         wording={
-            "en": Wording("Release to trophy", "Ball release to trophy position"),
-            "de": Wording(
+            "en": MetricWording("Release to trophy", "Ball release to trophy position"),
+            "de": MetricWording(
                 "Vom Loslassen zur Trophäenstellung",
                 "Vom Loslassen des Balls zur Trophäenstellung",
             ),
@@ -69,8 +69,8 @@ DEFINITIONS = (
         taken=_between(EventName.TROPHY, EventName.CONTACT),
         lowest=0.0,
         wording={
-            "en": Wording("Trophy to contact", "Trophy position to contact"),
-            "de": Wording(
+            "en": MetricWording("Trophy to contact", "Trophy position to contact"),
+            "de": MetricWording(
                 "Von der Trophäenstellung zum Treffpunkt",
                 "Von der Trophäenstellung zum Treffpunkt",
             ),

@@ -10,10 +10,10 @@ from models.contract.metrics.definition import (
     LiveAngle,
     Mark,
     MetricDefinition,
+    MetricWording,
     StandingWords,
     Taken,
     UsualRange,
-    Wording,
 )
 from models.contract.metrics.truth import TruthDifference, TruthPath
 from models.contract.metrics.units import Unit
@@ -39,12 +39,12 @@ DEFINITIONS = (
             live=Live(LiveAngle.ELEVATION, ("hitting_shoulder", "tossing_shoulder")),
         ),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Shoulder-line tilt",
                 "Shoulder line tilt (+ front up)",
                 "Above zero the front shoulder is higher, below zero the hitting shoulder.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Neigung der Schulterlinie",
                 "Neigung der Schulterlinie (+ vordere höher)",
                 "Über null ist die vordere Schulter höher, unter null die Schlagschulter.",
@@ -77,7 +77,7 @@ DEFINITIONS = (
         aim=3.0,
         rank=80,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Trunk inclination",
                 "Trunk away from upright",
                 "0° is upright; the direction does not count.",
@@ -92,7 +92,7 @@ DEFINITIONS = (
                     )
                 },
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Rumpfneigung",
                 "Neigung des Rumpfs gegen die Senkrechte",
                 "0° ist aufrecht; die Richtung zählt nicht.",
@@ -127,12 +127,12 @@ DEFINITIONS = (
         tolerance=6.0,
         rank=130,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Trunk lean to the tossing side",
                 "Trunk leaning to the tossing side",
                 "0° is upright; below zero it leans to the hitting side.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Rumpfneigung zur Wurfseite",
                 "Neigung des Rumpfs zur Wurfseite",
                 "0° ist aufrecht; unter null neigt er sich zur Schlagseite.",
@@ -152,12 +152,12 @@ DEFINITIONS = (
         ),
         tolerance=6.0,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Trunk lean away from the target",
                 "Trunk leaning away from the net",
                 "0° is upright; below zero it leans towards the net.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Rumpfneigung vom Ziel weg",
                 "Neigung des Rumpfs vom Netz weg",
                 "0° ist aufrecht; unter null neigt er sich zum Netz.",
@@ -177,12 +177,12 @@ DEFINITIONS = (
         ),
         tolerance=7.0,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Shoulder over shoulder",
                 "Change of the shoulder line to contact",
                 "How far the hitting shoulder comes up over the front one.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Schulter über Schulter",
                 "Änderung der Schulterlinie bis zum Treffpunkt",
                 "Wie weit die Schlagschulter über die vordere kommt.",

@@ -12,9 +12,9 @@ from models.contract.metrics.definition import (
     Drawn,
     Mark,
     MetricDefinition,
+    MetricWording,
     Need,
     Taken,
-    Wording,
 )
 from models.contract.metrics.truth import TruthPath, TruthTurn
 from models.contract.metrics.units import Unit
@@ -63,12 +63,12 @@ DEFINITIONS = (
         rank=60,
         drawn=Drawn(Mark.HIPS),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Pelvis turn",
                 "Hips turned away from the net",
                 "How far your hips turn back, counted from your set-up.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Beckendrehung",
                 "Hüfte vom Netz weggedreht",
                 "Wie weit sich deine Hüfte zurückdreht, von deiner Ausgangsstellung gezählt.",
@@ -84,8 +84,12 @@ DEFINITIONS = (
         taken=_peak("pelvis"),
         tolerance=TOLERANCE,
         wording={
-            "en": Wording("Pelvis turn, peak", "Hips: furthest turn away from the net", _PEAK_EN),
-            "de": Wording("Größte Beckendrehung", "Hüfte: größte Drehung vom Netz weg", _PEAK_DE),
+            "en": MetricWording(
+                "Pelvis turn, peak", "Hips: furthest turn away from the net", _PEAK_EN
+            ),
+            "de": MetricWording(
+                "Größte Beckendrehung", "Hüfte: größte Drehung vom Netz weg", _PEAK_DE
+            ),
         },
     ),
     MetricDefinition(
@@ -98,10 +102,12 @@ DEFINITIONS = (
         needs=TARGET,
         tolerance=TOLERANCE,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Pelvis turn against the target", "Hips: position to the net", _ABSOLUTE_EN
             ),
-            "de": Wording("Beckendrehung gegen das Ziel", "Hüfte: Stellung zum Netz", _ABSOLUTE_DE),
+            "de": MetricWording(
+                "Beckendrehung gegen das Ziel", "Hüfte: Stellung zum Netz", _ABSOLUTE_DE
+            ),
         },
     ),
     MetricDefinition(
@@ -116,12 +122,12 @@ DEFINITIONS = (
         headline=True,
         drawn=Drawn(Mark.SHOULDERS),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Shoulder turn",
                 "Shoulders turned away from the net",
                 "How far your shoulders turn back, counted from your set-up.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Schulterdrehung",
                 "Schultern vom Netz weggedreht",
                 "Wie weit sich deine Schultern zurückdrehen, von deiner Ausgangsstellung gezählt.",
@@ -137,10 +143,10 @@ DEFINITIONS = (
         taken=_peak("shoulder"),
         tolerance=TOLERANCE,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Shoulder turn, peak", "Shoulders: furthest turn away from the net", _PEAK_EN
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Größte Schulterdrehung", "Schultern: größte Drehung vom Netz weg", _PEAK_DE
             ),
         },
@@ -155,10 +161,10 @@ DEFINITIONS = (
         needs=TARGET,
         tolerance=TOLERANCE,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Shoulder turn against the target", "Shoulders: position to the net", _ABSOLUTE_EN
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Schulterdrehung gegen das Ziel", "Schultern: Stellung zum Netz", _ABSOLUTE_DE
             ),
         },
@@ -172,12 +178,12 @@ DEFINITIONS = (
         tolerance=TOLERANCE,
         drawn=Drawn(Mark.KNEES),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Knee turn",
                 "Knees turned away from the net",
                 "How far the line through your knees turns back, counted from your set-up.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Drehung der Knielinie",
                 "Knie vom Netz weggedreht",
                 "Wie weit sich die Linie durch deine Knie zurückdreht, von deiner "
@@ -194,8 +200,10 @@ DEFINITIONS = (
         taken=_peak("knee"),
         tolerance=TOLERANCE,
         wording={
-            "en": Wording("Knee turn, peak", "Knees: furthest turn away from the net", _PEAK_EN),
-            "de": Wording(
+            "en": MetricWording(
+                "Knee turn, peak", "Knees: furthest turn away from the net", _PEAK_EN
+            ),
+            "de": MetricWording(
                 "Größte Drehung der Knielinie", "Knie: größte Drehung vom Netz weg", _PEAK_DE
             ),
         },
@@ -210,10 +218,10 @@ DEFINITIONS = (
         needs=TARGET,
         tolerance=TOLERANCE,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Knee turn against the target", "Knees: position to the net", _ABSOLUTE_EN
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Drehung der Knielinie gegen das Ziel", "Knie: Stellung zum Netz", _ABSOLUTE_DE
             ),
         },
@@ -232,12 +240,12 @@ DEFINITIONS = (
         ),
         tolerance=0.2,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Pelvis turn per knee bend",
                 "Hip turn for each degree of knee bend",
                 "A high number is a coil, a low number a squat.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Beckendrehung je Kniebeugung",
                 "Hüftdrehung je Grad Kniebeugung",
                 "Ein hoher Wert ist ein Aufdrehen, ein niedriger eine bloße Kniebeuge.",
@@ -266,12 +274,12 @@ DEFINITIONS = (
         rank=50,
         drawn=Drawn(Mark.SHOULDERS),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Hip-shoulder separation",
                 "Shoulders turned further than the hips",
                 "The stretch between hips and shoulders.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Verwringung von Schulter und Hüfte",
                 "Schultern weiter gedreht als die Hüfte",
                 "Die Vorspannung zwischen Hüfte und Schultern.",
@@ -294,12 +302,12 @@ DEFINITIONS = (
         ),
         tolerance=TOLERANCE,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Hip-shoulder separation, peak",
                 "Most that the shoulders turn further than the hips",
                 "The largest stretch between hips and shoulders.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Größte Verwringung von Schulter und Hüfte",
                 "Wie weit die Schultern höchstens über die Hüfte hinaus drehen",
                 "Die größte Vorspannung zwischen Hüfte und Schultern.",

@@ -9,11 +9,11 @@ from models.contract.metrics.definition import (
     Drawn,
     Mark,
     MetricDefinition,
+    MetricWording,
     Need,
     StandingWords,
     Taken,
     UsualRange,
-    Wording,
 )
 from models.contract.metrics.truth import TruthPath
 from models.contract.metrics.units import Unit
@@ -55,7 +55,7 @@ DEFINITIONS = (
         headline=True,
         drawn=Drawn(Mark.BALANCE, at_feet=True),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Weight over the rear foot",
                 "Weight over the rear foot",
                 "How much of your body weight stands over the back foot.",
@@ -67,7 +67,7 @@ DEFINITIONS = (
                     )
                 },
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Gewicht über dem hinteren Fuß",
                 "Gewicht über dem hinteren Fuß",
                 "Wie viel deines Körpergewichts über dem hinteren Fuß steht.",
@@ -99,12 +99,12 @@ DEFINITIONS = (
         tolerance=TOLERANCE,
         percent=True,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Weight over the rear foot (foot centres)",
                 "Weight over the rear foot, between the middles of the feet",
                 "The same, counted between the middles of the feet and not the ankles.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Gewicht über dem hinteren Fuß (Fußmitten)",
                 "Gewicht über dem hinteren Fuß, zwischen den Fußmitten",
                 "Dasselbe, zwischen den Mitten der Füße statt der Knöchel gezählt.",
@@ -123,12 +123,12 @@ DEFINITIONS = (
         percent=True,
         drawn=Drawn(Mark.BALANCE),
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Weight over the rear foot (dynamic)",
                 "Weight over the rear foot, with movement",
                 "The balance point corrected for your movement.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Gewicht über dem hinteren Fuß (dynamisch)",
                 "Gewicht über dem hinteren Fuß, mit Bewegung",
                 "Der Gleichgewichtspunkt, um deine Bewegung berichtigt.",
@@ -153,12 +153,12 @@ DEFINITIONS = (
         tolerance=TOLERANCE,
         percent=True,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Weight over the rear foot, peak",
                 "Most weight over the rear foot",
                 "The most of the whole loading.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Größtes Gewicht über dem hinteren Fuß",
                 "Meistes Gewicht über dem hinteren Fuß",
                 "Der größte Wert des ganzen Aufladens.",
@@ -179,12 +179,12 @@ DEFINITIONS = (
         ),
         needs=FEET,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Most rear-loaded instant before contact",
                 "Most weight on the rear foot, before contact",
                 "How long before contact the most weight is over the rear foot.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Zeit vom meisten Gewicht hinten bis zum Treffpunkt",
                 "Meistes Gewicht auf dem hinteren Fuß, vor dem Treffpunkt",
                 "Wie lange vor dem Treffpunkt das meiste Gewicht über dem hinteren Fuß ist.",
@@ -208,11 +208,11 @@ DEFINITIONS = (
         tolerance=0.3,
         lowest=0.0,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Time at or above 60 % over the rear foot",
                 "Time with 60 % or more over the rear foot",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Zeit mit mindestens 60 % über dem hinteren Fuß",
                 "Zeit mit 60 % oder mehr über dem hinteren Fuß",
             ),
@@ -235,11 +235,11 @@ DEFINITIONS = (
         needs=FEET,
         lowest=0.0,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Hold: time at or above 60 % over the rear foot",
                 "Held with 60 % or more over the rear foot",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Halten: Zeit mit mindestens 60 % über dem hinteren Fuß",
                 "Gehalten mit 60 % oder mehr über dem hinteren Fuß",
             ),
@@ -263,12 +263,12 @@ DEFINITIONS = (
         tolerance=TOLERANCE,
         percent=True,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Hold: mean weight over the rear foot",
                 "Weight over the rear foot during the hold",
                 "The mean of the whole hold.",
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Halten: mittleres Gewicht über dem hinteren Fuß",
                 "Gewicht über dem hinteren Fuß während des Haltens",
                 "Das Mittel über das ganze Halten.",
@@ -290,10 +290,10 @@ DEFINITIONS = (
         ),
         lowest=0.0,
         wording={
-            "en": Wording(
+            "en": MetricWording(
                 "Hold: duration", "How long the position is held", "Time without movement."
             ),
-            "de": Wording(
+            "de": MetricWording(
                 "Halten: Dauer", "Wie lange die Position gehalten wird", "Zeit ohne Bewegung."
             ),
         },
