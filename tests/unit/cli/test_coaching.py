@@ -175,3 +175,20 @@ def test_folder_without_a_result_is_refused(
     shown = invoke("plan", str(folder))
     assert shown.exit_code == 2
     assert "nalyse" in shown.stderr
+
+
+def test_all_of_it_in_german(invoke: Invoke, folders: list[Path], tmp_path: Path) -> None:
+    german = ("--language", "de", "--out", str(tmp_path / "out"))
+    compared = invoke("compare", *map(str, folders), *german)
+    assert compared.exit_code == 0, compared.output
+    assert "im Rauschen" in compared.stdout
+    assert "vorher" in compared.stdout
+    assert "not comparable" not in compared.stdout
+    page = (tmp_path / "out" / "report.html").read_text()
+    assert '<html lang="de"' in page
+    assert "Was sich sagen lässt" in page
+    planned = invoke("plan", str(folders[0]), *german)
+    assert "Kein ärztlicher Rat" in planned.stdout
+    assert "Dein Übungsplan" in (tmp_path / "out" / "report.html").read_text()
+    refused = invoke("compare", *map(str, folders), "--focus", "nonsense", "--language", "de")
+    assert "Anfrage nicht gültig" in refused.stderr

@@ -18,6 +18,7 @@ from models.contract.errors import (
 )
 from models.contract.tracks import JointTrack
 from models.contract.vocabulary import AnalysisStatus
+from models.words import Words
 from service.core.claims import Claim
 from service.core.objects import ObjectInfo
 from service.core.queue import attempt_at
@@ -244,6 +245,22 @@ def test_annotated_film_is_made_when_asked_for(wiring: Wiring, film: Path) -> No
     assert artifact["media_type"] == "video/mp4"
     with wiring.objects.open(artifact["key"]) as stream:
         assert stream.read() == b"a film"
+
+
+def test_report_and_film_are_in_the_language_asked_for(wiring: Wiring, film: Path) -> None:
+    said: list[str] = []
+
+    def filmed(
+        _path: Path, _analysis: object, _track: object, _found: object, words: Words
+    ) -> bytes:
+        said.append(words.language)
+        return b"a film"
+
+    analysis_id = queue_film(wiring, film, {"annotated_film": True, "language": "de"})
+    work(wiring, analysis_id, 1, always(stages(FakeClip(), film=filmed)))
+    assert said == ["de"]
+    with wiring.objects.open(row(wiring, analysis_id).artifacts["report.html"]["key"]) as stream:
+        assert b'<html lang="de"' in stream.read()
 
 
 def test_film_of_a_minor_carries_the_cautions(wiring: Wiring, film: Path) -> None:

@@ -19,7 +19,9 @@ from models.contract.vocabulary import Severity
 from models.practice.rules import rules_of
 from models.words import catalogue, english
 from tests.unit.models.words.test_languages import templates
+from tests.unit.report.browser import Browser, chromium
 from tests.unit.report.outline import Outline
+from tests.unit.report.test_in_browser import STICKING_OUT
 from workers.decide.compare import Group, compare
 from workers.decide.plan import make_plan
 from workers.decide.progress import SessionAnalyses, progress
@@ -142,6 +144,16 @@ def test_the_check_finds_english(right_side):
     """The list of English words is no empty one: an English page is full of them."""
     page = analysis_page(full(right_side.analysis, right_side.track), {}, words=english())
     assert len(english_left(page)) > 150
+
+
+@pytest.mark.skipif(chromium() is None, reason="needs Chromium")
+def test_long_german_words_stay_inside_a_narrow_page(pages, tmp_path):
+    with Browser() as browser:
+        for name, text in pages.items():
+            (tmp_path / f"{name}.html").write_text(text, "utf-8")
+            browser.open(tmp_path / f"{name}.html", 360)
+            assert browser.evaluate("document.documentElement.scrollWidth") <= 360, name
+            assert browser.evaluate(STICKING_OUT) == [], name
 
 
 def test_numbers_are_written_the_german_way(pages):

@@ -6,6 +6,7 @@ import inspect
 import string
 from collections.abc import Iterator, Mapping
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,6 +21,7 @@ from models.contract.vocabulary import EventName, Handedness, Language, Repetiti
 from models.words import LANGUAGES, Words, catalogue, english, negotiate
 from workers.engine.metrics.registry import REGISTRY
 
+PROJECT = Path(__file__).resolve().parents[4]
 PLURALS = {"zero", "one", "two", "few", "many", "other"}
 OTHERS = [language for language in LANGUAGES if language != "en"]
 
@@ -181,3 +183,12 @@ def test_numbers_lists_and_plurals_follow_the_language():
 )  # fmt: skip
 def test_the_language_is_negotiated(header, language):
     assert negotiate(header) == language
+
+
+def test_every_code_is_said_somewhere():
+    source = "\n".join(
+        path.read_text("utf-8")
+        for top in ("models", "service", "workers")
+        for path in (PROJECT / top).rglob("*.py")
+    )
+    assert [code.name for code in NoteCode if f"NoteCode.{code.name}" not in source] == []
