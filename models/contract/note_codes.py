@@ -62,6 +62,8 @@ class NoteCode(StrEnum):
     SINGLE_REPETITION = "single_repetition"
     SHARED_ERRORS_DROPPED = "shared_errors_dropped"
     PLACES_DIFFER = "places_differ"
+    ENGINES_DIFFER = "engines_differ"
+    NETWORKS_DIFFER = "networks_differ"
     FILMS_NOT_AT_HAND = "films_not_at_hand"
     NO_PAIR_FILM = "no_pair_film"
 

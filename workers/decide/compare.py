@@ -24,6 +24,7 @@ from models.contract.vocabulary import Handedness, RepetitionKind, View
 from workers.decide import statistics as st
 from workers.decide.groups import Slot, in_slot, interval, mean_of
 from workers.decide.linked import linked
+from workers.decide.makers import maker_notes
 from workers.decide.place import one_place, read_alike, strays
 from workers.decide.power import detectable
 from workers.decide.scatter import Prior
@@ -59,8 +60,9 @@ def compare(
     first, second : Group
         Second minus first is reported.
     same_player : bool
-        Both sides show one player. If the camera stood in one place, too, the errors that both
-        films share drop out of the difference (see `statistics.difference`).
+        Both sides show one player. If the camera stood in one place, too, and one engine made
+        all results (see `makers`), the errors that both films share drop out of the difference
+        (see `statistics.difference`).
     focus : sequence of str
         What was worked on, named beforehand: metric keys, or ``key@event``. Half of the risk of a
         false alarm goes to these, so that smaller changes of them are seen.
@@ -68,12 +70,14 @@ def compare(
     A metric is ``changed`` when its Holm-adjusted p-value over all metrics compared is below
     0.05: with many metrics at once, one in twenty would otherwise look changed by chance.
     """
-    border = same_player and len({a.view.label for a in _films(first, second)}) > 1
+    makers = maker_notes(_films(first, second))
+    alike = same_player and not makers
+    border = alike and len({a.view.label for a in _films(first, second)}) > 1
     if border:
         first, second = _read_alike(first, second)
     ones, twos = first.repetitions(), second.repetitions()
     slots = _slots([*ones, *twos])
-    place = same_player and one_place(_films(first, second))
+    place = alike and one_place(_films(first, second))
     prior = _consistency(slots, ones, twos) if place else None
     found = [_difference(slot, title, ones, twos, place, prior) for slot, title in slots.items()]
     rows = _judged([(row.model_copy(update={"focus": _named(row, focus)}), d) for row, d in found])
@@ -91,7 +95,8 @@ def compare(
         notes=(
             *_notes(sides, ones, twos, place),
             *((note(NoteCode.BORDER_OF_VIEWS),) if border and place else ()),
-            *(_stray_notes(first, second) if same_player and not place else ()),
+            *(_stray_notes(first, second) if alike and not place else ()),
+            *makers,
             *_focus_notes(rows, focus),
         ),
         engine_version=second.analyses[0][1].engine_version if second.analyses else "",

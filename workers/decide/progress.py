@@ -30,6 +30,7 @@ from models.contract.retention import MIN_DELAY, next_check
 from models.contract.vocabulary import RepetitionKind
 from workers.decide import statistics as st
 from workers.decide.groups import Slot, interval, mean_of
+from workers.decide.makers import made_alike, maker_notes
 from workers.decide.place import one_place, read_alike
 from workers.decide.scatter import Prior
 
@@ -125,7 +126,7 @@ def _row(
     after = _last(measured, SessionKind.ACQUISITION)
     gain = gain_mdc = None
     if baseline and after:
-        place = _one_place(kind, baseline[0], after[0])
+        place = _errors_shared(kind, baseline[0], after[0])
         d = st.difference(baseline[1], after[1], one_place=place, prior=prior)
         gain, gain_mdc = d.value, d.mdc95
     retention, transfer = (
@@ -168,8 +169,11 @@ def _last(measured: Sequence[Measured], kind: SessionKind) -> Measured | None:
 
 
 def _read_alike(sessions: Sequence[SessionAnalyses], kind: RepetitionKind) -> list[SessionAnalyses]:
-    """Return the sessions with their films of a kind read as from one view, if of one place."""
-    films = iter(read_alike([a for s in sessions for a in s.analyses if _holds(a, kind)]))
+    """Return the sessions with their films of a kind read as from one view, if of one place and
+    made alike.
+    """
+    held = _films(kind, *sessions)
+    films = iter(read_alike(held) if made_alike(held) else held)
     return [
         replace(s, analyses=tuple(next(films) if _holds(a, kind) else a for a in s.analyses))
         for s in sessions
@@ -180,9 +184,16 @@ def _holds(analysis: Analysis, kind: RepetitionKind) -> bool:
     return any(r.kind == kind for r in analysis.repetitions)
 
 
-def _one_place(kind: RepetitionKind, *sessions: SessionAnalyses) -> bool:
-    """Return whether the repetitions of a kind were filmed from one place in all sessions."""
-    return one_place(a for s in sessions for a in s.analyses if _holds(a, kind))
+def _films(kind: RepetitionKind, *sessions: SessionAnalyses) -> list[Analysis]:
+    return [a for s in sessions for a in s.analyses if _holds(a, kind)]
+
+
+def _errors_shared(kind: RepetitionKind, *sessions: SessionAnalyses) -> bool:
+    """Return whether the repetitions of a kind were filmed from one place in all sessions, and
+    made alike: then what the films err alike drops out.
+    """
+    films = _films(kind, *sessions)
+    return one_place(films) and made_alike(films)
 
 
 def _delayed(
@@ -201,7 +212,7 @@ def _delayed(
     if after[1].mean == baseline[1].mean:
         return None
     practice = [s.at for s in sessions if s.kind == SessionKind.ACQUISITION and s.at < test[0].at]
-    place = _one_place(kind, baseline[0], after[0], test[0])
+    place = _errors_shared(kind, baseline[0], after[0], test[0])
     errors = [
         st.standard_error(m[1], one_place=place, prior=prior) for m in (baseline, after, test)
     ]
@@ -249,8 +260,10 @@ def _practised(sessions: Sequence[SessionAnalyses]) -> dict[RepetitionKind, int]
 
 def _notes(sessions: Sequence[SessionAnalyses], kind: RepetitionKind) -> tuple[Note, ...]:
     notes = []
-    if len(sessions) > 1 and not _one_place(kind, *sessions):
+    films = _films(kind, *sessions)
+    if len(sessions) > 1 and not one_place(films):
         notes.append(note(NoteCode.CAMERA_MOVED))
+    notes.extend(maker_notes(films))
     if not any(s.kind == SessionKind.BASELINE for s in sessions):
         notes.append(note(NoteCode.NO_BASELINE_SESSION))
     if not any(s.kind == SessionKind.TRANSFER for s in sessions):
