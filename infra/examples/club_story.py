@@ -13,17 +13,12 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
-import re
 import secrets
-import socket
-import subprocess
 import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -35,9 +30,8 @@ PROJECT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(PROJECT), str(Path(__file__).resolve().parent)]
 
 import club_films as shown  # noqa: E402
+from own_service import NotStarted, own_service  # noqa: E402
 from receiver import MAX_BODY, Rejected, accept  # noqa: E402
-
-from workers.processes import tether  # noqa: E402
 
 OUT = PROJECT / "out" / "club-story"
 WORK_S = 900.0
@@ -315,56 +309,6 @@ def show_plan(plan: dict[str, Any]) -> None:
         say(f"  {entry['state']:>5}: {entry['drill']}")
 
 
-@contextmanager
-def own_service(work: Path) -> Iterator[tuple[str, str]]:
-    """Run an embedded service as long as the block; yield its address and first key."""
-    kept = {name: value for name, value in os.environ.items() if "SERVEWRIGHT_" not in name}
-    environment = kept | {
-        "SERVEWRIGHT_DATA_DIR": str(work / "data"),
-        "SERVEWRIGHT_PORT": str(_free_port()),
-        "SERVEWRIGHT_RECONCILE_INTERVAL_S": "2",
-        "SERVEWRIGHT_WEBHOOK_ALLOW_HTTP": "true",
-        "SERVEWRIGHT_WEBHOOK_PRIVATE_NETWORKS": '["127.0.0.0/8"]',
-        "PYTHONUNBUFFERED": "1",
-        "COLUMNS": "200",
-    }
-    child = tether.spawn(
-        tether.module("workers.cli", "up"),
-        environment=environment,
-        output=subprocess.PIPE,
-    )
-    lines: list[str] = []
-    ready = threading.Event()
-
-    def read() -> None:
-        assert child.stdout is not None
-        for line in child.stdout:
-            lines.append(line.decode(errors="replace").rstrip())
-            if re.search(r"sw_[0-9a-f_]+", lines[-1]):
-                ready.set()
-        ready.set()
-
-    threading.Thread(target=read, daemon=True).start()
-    try:
-        ready.wait(120)
-        said = "\n".join(lines)
-        address, key = re.search(r"(http://\S+)", said), re.search(r"(sw_[0-9a-f_]+)", said)
-        if address is None or key is None:
-            raise StoryFailed(f"The service did not start:\n{said}")
-        yield address[1], key[1]
-    except BaseException:
-        print("\n".join(["--- end of the service's log", *lines[-30:]]), file=sys.stderr)
-        raise
-    finally:
-        tether.stop(child, 30.0)
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
 def run(url: str, key: str, out: Path, models: Sequence[str]) -> None:
     """Tell the story to a service."""
     out.mkdir(parents=True, exist_ok=True)
@@ -405,7 +349,7 @@ def main() -> int:
                 own_service(Path(folder)) as (url, key),
             ):
                 run(url, key, chosen.out, chosen.models)
-    except (StoryFailed, httpx.HTTPError) as error:
+    except (StoryFailed, NotStarted, httpx.HTTPError) as error:
         print(f"The story failed: {error}", file=sys.stderr)
         return 1
     except KeyboardInterrupt:

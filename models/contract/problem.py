@@ -6,7 +6,7 @@ from typing import Self
 
 from pydantic import Field
 
-from models.contract.base import SCHEMA_BASE, Document
+from models.contract.base import Document
 from models.contract.errors import ServewrightError
 from models.contract.note import WRITTEN, Note, Parameter, written
 from models.contract.vocabulary import Severity
@@ -90,6 +90,3 @@ class Problem(Document):
         if self.detail_code is None:
             return written(self.detail)
         return Note(code=self.detail_code, parameters=self.parameters, text=self.detail)
-
-
-SCHEMA_ID = SCHEMA_BASE + "problem.v1.json"

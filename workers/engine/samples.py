@@ -14,7 +14,7 @@ from workers.engine.mass import centre_of_mass
 from workers.engine.smoothing import apply_in_time, local_operators
 
 DERIVATIVE_HALF_WIDTH_S = 0.04
-"""Half window of velocities of fast points (see `smoothing.local_fit`)."""
+"""Half window of velocities of fast points (see `workers.engine.smoothing.local_fit`)."""
 LOAD_HALF_WIDTH_S = 0.12
 """Half window of centre-of-mass accelerations, which are slow and noisy."""
 

@@ -8,8 +8,6 @@ from html import escape
 
 from markupsafe import Markup
 
-Attributes = dict[str, object]
-
 
 class Svg:
     """Writes one SVG picture of a given size in its own units."""
