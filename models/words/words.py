@@ -12,10 +12,10 @@ from typing import Any, Protocol, runtime_checkable
 from babel import Locale
 from babel.dates import format_datetime
 
+from models.contract.metrics.units import facts
 from models.words.template import Template
 
 THIN = "\N{NO-BREAK SPACE}"
-DECIMALS = {"deg": 0, "deg/s": 0, "ms": 0, "s": 2, "m": 2, "m/s": 1, "1": 2}
 
 
 class Measured(Protocol):
@@ -180,7 +180,7 @@ class Words:
         if self.percent(metric):
             value, decimals, unit = 100 * value, 0, "percent"
         else:
-            decimals, unit = DECIMALS.get(metric.unit, 2), metric.unit
+            decimals, unit = facts(metric.unit).read, metric.unit
         if exact:
             decimals = next((d for d in range(4) if abs(round(value, d) - value) < 1e-9), 4)
         text = self.number(value, decimals, sign=sign)

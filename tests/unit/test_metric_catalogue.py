@@ -144,14 +144,18 @@ def test_every_metric_has_words_in_every_language(key: str) -> None:
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_no_words_are_of_another_metric(language: str) -> None:
     words = catalogue(language)
-    assert set(words.find("metric") or {}) <= set(CATALOGUE.keys)
+    assert set(words.find("metric")) == set(CATALOGUE.keys)
+    for metric in CATALOGUE:
+        mine, told = metric.wording[language], words.find(f"metric.{metric.key}")
+        assert (told["term"], told["title"]) == (mine.term, mine.title)
+        assert told.get("about", "") == mine.about
     said = {
         metric_name(key, EventName(event))
         for key, events in words.find("finding").items()
         if isinstance(events, dict)
         for event in events
     }
-    assert said <= {metric_name(band.key, band.event) for band in BANDS}
+    assert said == {metric_name(band.key, band.event) for band in BANDS}
 
 
 def test_marks_and_live_angles_are_those_that_can_be_drawn() -> None:
