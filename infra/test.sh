@@ -2,7 +2,8 @@
 # Environment plus the whole test suite, in as many processes as there are cores (at least two).
 # Arguments go to pytest: bash infra/test.sh tests/unit -x; with -n 0 all runs in one process.
 # With SERVEWRIGHT_TEST_DATABASE_URL and SERVEWRIGHT_TEST_REDIS_URL set, the tests of the service
-# use those servers; otherwise SQLite and an embedded Valkey.
+# use those servers; otherwise SQLite and an embedded Valkey. In PostgreSQL every test has a schema
+# of its own; on Redis the first process uses the database named, the others those that follow it.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 source infra/environment.sh

@@ -85,7 +85,7 @@ def _command(pid: int) -> str:
     return Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def outside_servers(worker_id: str) -> Iterator[dict[str, str]]:
     """Return settings that name the servers the test run was given, if any."""
     values: dict[str, str] = {}
@@ -111,7 +111,7 @@ def outside_servers(worker_id: str) -> Iterator[dict[str, str]]:
         engine.dispose()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def service(
     tmp_path_factory: pytest.TempPathFactory, outside_servers: dict[str, str]
 ) -> Iterator[Service]:
