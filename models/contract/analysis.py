@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share
 from models.contract.clip import ClipFacts, Usability
@@ -156,3 +156,11 @@ class Analysis(Document):
         "were made by the same engine. Null in results made before it was stated.",
     )
     cautions: tuple[Note, ...] = CAUTIONS
+
+    @field_validator("schema_id")
+    @classmethod
+    def _of_this_version(cls, schema_id: str) -> str:
+        """Refuse a later version, whose values may mean something else."""
+        if schema_id != SCHEMA_ID:
+            raise ValueError(f"the schema is {schema_id}; this version reads {SCHEMA_ID}")
+        return schema_id

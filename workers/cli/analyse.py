@@ -28,8 +28,24 @@ def register(app: typer.Typer) -> None:
 @guarded
 def analyse(
     file: Annotated[
-        Path, typer.Argument(exists=True, dir_okay=False, readable=True, help="The film.")
-    ],
+        Path | None,
+        typer.Argument(
+            exists=True,
+            dir_okay=False,
+            readable=True,
+            help="The film. With --again only for new pictures.",
+        ),
+    ] = None,
+    again: Annotated[
+        Path | None,
+        typer.Option(
+            exists=True,
+            file_okay=False,
+            help="Folder of a result: measure its stored joints anew, without decoding the film. "
+            "What it was told holds again, but for --drill and --azimuth-deg. Written there, "
+            "or to --out.",
+        ),
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -82,8 +98,17 @@ def analyse(
         annotated_film=film,
         language=language,
     )
-    folder = out if out is not None or json else Path(f"{file.stem}-result")
-    result = run(file, options, folder, minor=minor)
+    folder: Path | None
+    if again is not None:
+        from workers.cli import again as anew
+
+        folder = out or again
+        result = anew.run(again, file, options, folder, minor=minor)
+    elif file is not None:
+        folder = out if out is not None or json else Path(f"{file.stem}-result")
+        result = run(file, options, folder, minor=minor)
+    else:
+        raise typer.BadParameter("Name the film, or a result with --again.")
     if json:
         from workers.pipeline.result_files import document_text
 
@@ -93,7 +118,9 @@ def analyse(
 
     words = catalogue(language.value)
     show_analysis(result.analysis, results(), words)
-    if folder is not None:
+    if again is not None:
+        anew.show_redone(folder or again, file, words)
+    elif folder is not None:
         results().print("\n" + words("terminal.files", folder=folder), markup=False)
 
 

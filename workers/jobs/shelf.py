@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from pydantic import ValidationError
+
 from models.contract.analysis import Analysis
-from models.contract.errors import Erased
+from models.contract.errors import Erased, InvalidRequest
 from models.contract.joints import read_joints
 from models.contract.note_codes import NoteCode, say
 from models.contract.tracks import BodyMotion, JointTrack
@@ -35,7 +37,13 @@ def _source(wiring: Wiring, one: InputFiles, lease: Lease, folder: Path) -> Sour
     def read(name: str) -> bytes:
         return lease.patiently(lambda: _read(wiring, one, name))
 
-    analysis = Analysis.model_validate_json(read("result"))
+    try:
+        analysis = Analysis.model_validate_json(read("result"))
+    except ValidationError as error:
+        raise InvalidRequest(
+            f"The result of {one.work_id} is of a version that this one cannot read. Analyse the "
+            "clip again."
+        ) from error
 
     def joints() -> tuple[JointTrack, Sequence[BodyMotion | None]]:
         track = JointTrack.from_npz(read("joints.npz"))

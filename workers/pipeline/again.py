@@ -2,16 +2,18 @@
 
 The film is not read. What was learnt from it (facts, checks of the picture, problems of the file,
 the networks) is taken over from the earlier analysis; pictures and annotated film, which show its
-frames, are not made.
+frames, are made only by a caller who has the film.
 """
 
 from __future__ import annotations
+
+from collections.abc import Callable, Mapping
 
 from models.contract.analysis import Analysis
 from models.contract.note import Note
 from models.contract.tracks import JointTrack
 from models.contract.vocabulary import Stage
-from workers.engine.interface import EngineRequest
+from workers.engine.interface import EngineRequest, EngineResult
 from workers.learned import LoadedEngine
 from workers.pipeline.progress import PipelineProgress, Report, silent
 from workers.pipeline.run import (
@@ -31,6 +33,8 @@ def run_again(
     request: EngineRequest,
     engine: LoadedEngine,
     *,
+    draw: Callable[[Analysis, EngineResult], tuple[Mapping[str, bytes], bytes | None]]
+    | None = None,
     report: Report = silent,
     extra_cautions: tuple[Note, ...] = (),
 ) -> PipelineResult:
@@ -47,6 +51,8 @@ def run_again(
     engine : LoadedEngine
         The metrics engine with what it has learned; the result names it, and the networks that
         the joints came from.
+    draw : callable, optional
+        (analysis, engine result) to pictures by file name and annotated film, from the film.
     report : callable
         Called with the stage and the share done; what it raises ends the analysis.
     extra_cautions : tuple of Note
@@ -67,4 +73,9 @@ def run_again(
         engine.identity,
     )
     analysis = with_cautions(analysis, extra_cautions)
-    return PipelineResult(analysis, track, found.bodies, {}, timer.seconds)
+    pictures: Mapping[str, bytes] = {}
+    film: bytes | None = None
+    with timer.stage(Stage.PICTURES):
+        if draw is not None and analysis.repetitions:
+            pictures, film = draw(analysis, found)
+    return PipelineResult(analysis, track, found.bodies, pictures, timer.seconds, film)
