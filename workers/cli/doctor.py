@@ -15,6 +15,7 @@ from models.contract.errors import ServewrightError
 from workers.cli.console import Exit, guarded, results
 
 if TYPE_CHECKING:
+    from models.registry import LearnedEntry
     from service.core.settings import Settings
 
 
@@ -92,7 +93,7 @@ def versions() -> list[Diagnosis]:
 
 
 def model_files(settings: Settings) -> list[Diagnosis]:
-    """Verify the SHA-256 of every shipped network, and that the chosen ones are shipped."""
+    """Verify the SHA-256 of every shipped network and learned file, and the choice of networks."""
     from models import registry
 
     found: list[Diagnosis] = []
@@ -106,6 +107,16 @@ def model_files(settings: Settings) -> list[Diagnosis]:
             return Diagnosis(f"model {name}", True, f"{size / 1e6:.1f} MB, sha256 {digest[:12]}…")
 
         found.append(_guarded(f"model {name}", check))
+    for record in registry.learned():
+
+        def learned(record: LearnedEntry = record) -> Diagnosis:
+            registry.load_learned(record.name)
+            size = f"{record.bytes / 1e6:.2f} MB"
+            return Diagnosis(
+                f"learned {record.name}", True, f"{size}, sha256 {record.sha256[:12]}…"
+            )
+
+        found.append(_guarded(f"learned {record.name}", learned))
     return [*found, _guarded("models chosen", lambda: _chosen(settings))]
 
 

@@ -71,3 +71,4 @@ def test_damaged_model_file_is_named(
     assert not findings["model movenet_thunder"].good
     assert findings["model movenet_thunder"].detail == "model_file_damaged"
     assert findings["model movenet_multipose"].good
+    assert findings["learned lift"].good
