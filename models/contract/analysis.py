@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Literal, Self
+from typing import Annotated, Final, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
-from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share
+from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share, or_earlier
 from models.contract.clip import ClipFacts, Usability
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.problem import Problem
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Sex, View
 
-SCHEMA_ID = SCHEMA_BASE + "analysis.v1.json"
+SCHEMA_ID: Final = "https://servewright.example/schemas/analysis.v2.json"
+SCHEMA_ID_V1: Final = SCHEMA_BASE + "analysis.v1.json"
 
 CAUTIONS: tuple[Note, ...] = (
     note(NoteCode.ESTIMATES_FROM_FILM),
@@ -138,7 +139,15 @@ class ModelUse(Document):
 class Analysis(Document):
     """Everything measured in one clip."""
 
-    schema_id: str = Field(default=SCHEMA_ID, alias="schema")
+    schema_id: Annotated[
+        Literal["https://servewright.example/schemas/analysis.v2.json"],
+        or_earlier(SCHEMA_ID, SCHEMA_ID_V1),
+    ] = Field(
+        default=SCHEMA_ID,
+        alias="schema",
+        description="Says the version. In documents of `analysis.v1.json` "
+        "reasons, details and cautions are bare sentences.",
+    )
     clip: ClipFacts
     view: ViewEstimate
     handedness: Handedness

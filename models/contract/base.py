@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 SCHEMA_BASE = "https://servewright.example/schemas/"
 """Stable base of every schema ``$id``. The same files are served under ``/schemas/``."""
@@ -18,3 +18,11 @@ class Document(BaseModel):
     """A part of the contract: immutable, and closed to unknown fields."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+def or_earlier(current: str, earlier: str) -> BeforeValidator:
+    """Read documents that state the earlier schema as documents of the current one.
+
+    For versions whose parts the types themselves take in both forms.
+    """
+    return BeforeValidator(lambda stated: current if stated == earlier else stated)

@@ -5,7 +5,7 @@ practice rules.
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, model_validator
 
@@ -29,6 +29,8 @@ from models.contract.vocabulary import (
     RepetitionKind,
     Sex,
 )
+
+PLAYER_SCHEMA_ID: Final = "https://servewright.example/schemas/player.v2.json"
 
 PlayerId = Annotated[str, Field(pattern=r"^ply_[0-9a-f]{32}$")]
 PlanId = Annotated[str, Field(pattern=r"^pln_[0-9a-f]{32}$")]
@@ -106,6 +108,11 @@ class PlayerResource(Document):
     created_at: datetime
     updated_at: datetime
     cautions: tuple[Note, ...] = ()
+    schema_id: Literal["https://servewright.example/schemas/player.v2.json"] = Field(
+        default=PLAYER_SCHEMA_ID,
+        alias="schema",
+        description="Says the version. In `player.v1.json` the cautions were bare sentences.",
+    )
     links: Links = Field(default_factory=dict)
 
 

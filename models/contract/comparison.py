@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Final, Literal
 
 from pydantic import Field, StringConstraints
 
 from models.contract.analysis import CAUTIONS
-from models.contract.base import SCHEMA_BASE, Document, Finite, Share
+from models.contract.base import SCHEMA_BASE, Document, Finite, Share, or_earlier
 from models.contract.metrics.definition import BodyPart
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 
-SCHEMA_ID = SCHEMA_BASE + "comparison.v1.json"
+SCHEMA_ID: Final = "https://servewright.example/schemas/comparison.v2.json"
+SCHEMA_ID_V1: Final = SCHEMA_BASE + "comparison.v1.json"
 
 
 class Verdict(StrEnum):
@@ -102,7 +103,15 @@ class MatchedEvent(Document):
 class Comparison(Document):
     """Every metric of two sides, and what may be said of it."""
 
-    schema_id: str = Field(default=SCHEMA_ID, alias="schema")
+    schema_id: Annotated[
+        Literal["https://servewright.example/schemas/comparison.v2.json"],
+        or_earlier(SCHEMA_ID, SCHEMA_ID_V1),
+    ] = Field(
+        default=SCHEMA_ID,
+        alias="schema",
+        description="Says the version. In documents of `comparison.v1.json` "
+        "reasons, notes and cautions are bare sentences.",
+    )
     kind: RepetitionKind
     first: ComparisonSide
     second: ComparisonSide

@@ -23,7 +23,6 @@ from models.contract.skeleton import (
 )
 from models.contract.tracks import BodyMotion, Camera, FloatArray, JointTrack
 
-SCHEMA_NAME: Final = "joints.v2.json"
 SCHEMA_ID: Final = "https://servewright.example/schemas/joints.v2.json"
 SCHEMA_ID_V1 = SCHEMA_BASE + "joints.v1.json"
 

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Literal, Self
+from typing import Annotated, Final, Literal, Self
 
 from pydantic import Field, model_validator
 
 from models.contract.analysis import CAUTIONS
-from models.contract.base import SCHEMA_BASE, Document, Finite, Share
+from models.contract.base import SCHEMA_BASE, Document, Finite, Share, or_earlier
 from models.contract.metric_names import KnownKey, check_condition
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, RepetitionKind, View
 
-PLAN_SCHEMA_ID = SCHEMA_BASE + "practice-plan.v1.json"
-OUTCOME_SCHEMA_ID = SCHEMA_BASE + "drill-outcome.v1.json"
+PLAN_SCHEMA_ID: Final = "https://servewright.example/schemas/practice-plan.v2.json"
+PLAN_SCHEMA_ID_V1: Final = SCHEMA_BASE + "practice-plan.v1.json"
+OUTCOME_SCHEMA_ID: Final = "https://servewright.example/schemas/drill-outcome.v2.json"
+OUTCOME_SCHEMA_ID_V1: Final = SCHEMA_BASE + "drill-outcome.v1.json"
 
 Relation = Literal[">=", "<="]
 
@@ -132,7 +134,15 @@ class PlanStep(Document):
 class PracticePlan(Document):
     """One focus, its steps in order, what else was found, and the cautions."""
 
-    schema_id: str = Field(default=PLAN_SCHEMA_ID, alias="schema")
+    schema_id: Annotated[
+        Literal["https://servewright.example/schemas/practice-plan.v2.json"],
+        or_earlier(PLAN_SCHEMA_ID, PLAN_SCHEMA_ID_V1),
+    ] = Field(
+        default=PLAN_SCHEMA_ID,
+        alias="schema",
+        description="Says the version. In documents of `practice-plan.v1.json` "
+        "`not_judged` and `cautions` hold bare sentences.",
+    )
     rules: str
     focus: RankedFinding | None
     steps: tuple[PlanStep, ...]
@@ -164,7 +174,15 @@ class CriterionOutcome(Document):
 class DrillOutcome(Document):
     """Judgement of the clips of one drill."""
 
-    schema_id: str = Field(default=OUTCOME_SCHEMA_ID, alias="schema")
+    schema_id: Annotated[
+        Literal["https://servewright.example/schemas/drill-outcome.v2.json"],
+        or_earlier(OUTCOME_SCHEMA_ID, OUTCOME_SCHEMA_ID_V1),
+    ] = Field(
+        default=OUTCOME_SCHEMA_ID,
+        alias="schema",
+        description="Says the version. In documents of `drill-outcome.v1.json` "
+        "the reason and the cautions are bare sentences.",
+    )
     drill: str
     decision: DrillDecision
     next_drill: str | None

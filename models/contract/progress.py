@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from datetime import datetime
 from enum import StrEnum
+from typing import Annotated, Final, Literal
 
 from pydantic import AwareDatetime, Field
 
 from models.contract.analysis import CAUTIONS
-from models.contract.base import SCHEMA_BASE, Document, Finite
+from models.contract.base import SCHEMA_BASE, Document, Finite, or_earlier
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, RepetitionKind
 
-SCHEMA_ID = SCHEMA_BASE + "progress.v1.json"
+SCHEMA_ID: Final = "https://servewright.example/schemas/progress.v2.json"
+SCHEMA_ID_V1: Final = SCHEMA_BASE + "progress.v1.json"
 
 
 class SessionKind(StrEnum):
@@ -83,7 +85,15 @@ class NextCheck(Document):
 class Progress(Document):
     """The sessions of one player, metric by metric."""
 
-    schema_id: str = Field(default=SCHEMA_ID, alias="schema")
+    schema_id: Annotated[
+        Literal["https://servewright.example/schemas/progress.v2.json"],
+        or_earlier(SCHEMA_ID, SCHEMA_ID_V1),
+    ] = Field(
+        default=SCHEMA_ID,
+        alias="schema",
+        description="Says the version. In documents of `progress.v1.json` "
+        "reasons, notes and cautions are bare sentences.",
+    )
     player: str
     metrics: tuple[MetricProgress, ...]
     repetitions_practised: dict[RepetitionKind, int]

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import Field
 
 from models.contract.analysis import CAUTIONS, Analysis, Event, Metric
-from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share
+from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share, or_earlier
 from models.contract.clip import ClipFacts
 from models.contract.note import Note
 from models.contract.problem import Problem
@@ -23,6 +23,9 @@ from models.contract.vocabulary import (
     View,
 )
 from models.contract.webhook import EventType
+
+METRICS_SCHEMA_ID: Final = "https://servewright.example/schemas/metrics.v2.json"
+METRICS_SCHEMA_ID_V1: Final = SCHEMA_BASE + "metrics.v1.json"
 
 ClipId = Annotated[str, Field(pattern=r"^clip_[0-9a-f]{32}$")]
 AnalysisId = Annotated[str, Field(pattern=r"^ana_[0-9a-f]{32}$")]
@@ -327,7 +330,15 @@ class RepetitionMetrics(Document):
 class Metrics(Document):
     """The ``metrics`` document of an analysis: the values, nothing else."""
 
-    schema_id: str = Field(default=SCHEMA_BASE + "metrics.v1.json", alias="schema")
+    schema_id: Annotated[
+        Literal["https://servewright.example/schemas/metrics.v2.json"],
+        or_earlier(METRICS_SCHEMA_ID, METRICS_SCHEMA_ID_V1),
+    ] = Field(
+        default=METRICS_SCHEMA_ID,
+        alias="schema",
+        description="Says the version. In documents of `metrics.v1.json` "
+        "reasons and cautions are bare sentences.",
+    )
     repetitions: tuple[RepetitionMetrics, ...]
     cautions: tuple[Note, ...] = CAUTIONS
 

@@ -32,28 +32,37 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 DOCUMENTS: dict[str, type[BaseModel]] = {
     "clip.v1.json": clip.ClipFacts,
-    "analysis.v1.json": analysis.Analysis,
+    "analysis.v2.json": analysis.Analysis,
     "joints.v2.json": joints.Joints,
     "events.v1.json": resources.Events,
-    "metrics.v1.json": resources.Metrics,
+    "metrics.v2.json": resources.Metrics,
     "problem.v1.json": problem.Problem,
     "webhook-event.v1.json": webhook.WebhookEvent,
     "clip-resource.v1.json": resources.ClipResource,
     "analysis-request.v1.json": resources.AnalysisRequest,
     "analysis-resource.v1.json": resources.AnalysisResource,
     "webhook-endpoint.v1.json": resources.WebhookEndpointResource,
-    "comparison.v1.json": comparison.Comparison,
-    "progress.v1.json": progress.Progress,
+    "comparison.v2.json": comparison.Comparison,
+    "progress.v2.json": progress.Progress,
     "practice-rules.v1.json": plan.PracticeRules,
-    "practice-plan.v1.json": plan.PracticePlan,
-    "drill-outcome.v1.json": plan.DrillOutcome,
-    "player.v1.json": coaching.PlayerResource,
+    "practice-plan.v2.json": plan.PracticePlan,
+    "drill-outcome.v2.json": plan.DrillOutcome,
+    "player.v2.json": coaching.PlayerResource,
     "session.v1.json": coaching.SessionResource,
     "derived-document.v1.json": coaching.DerivedResource,
 }
 
 
-EARLIER: tuple[str, ...] = ("joints.v1.json",)
+EARLIER: tuple[str, ...] = (
+    "joints.v1.json",
+    "analysis.v1.json",
+    "metrics.v1.json",
+    "comparison.v1.json",
+    "progress.v1.json",
+    "practice-plan.v1.json",
+    "drill-outcome.v1.json",
+    "player.v1.json",
+)
 """Schemas of earlier versions, served as they were: stored documents name them."""
 
 

@@ -71,10 +71,12 @@ RESULTS = (
         OperationText(
             "read_result",
             "Fetch the whole result",
-            "Fetch everything measured in the clip, as one document.",
+            "Fetch everything measured in the clip, as one document. Analyses made before version "
+            "2 of this document keep `analysis.v1.json`: `schema` in the document and the `Link` "
+            "header say which; reasons, details and cautions are bare sentences there.",
         ),
         model=Analysis,
-        schema="analysis.v1.json",
+        schema="analysis.v1.json",  # of files stored without saying
     ),
     Result(
         "joints",
@@ -113,10 +115,12 @@ RESULTS = (
         OperationText(
             "read_metrics",
             "Fetch the metrics",
-            "Fetch the measured values of each repetition, with interval, unit and measurability.",
+            "Fetch the measured values of each repetition, with interval, unit and measurability. "
+            "Analyses made before version 2 of this document keep `metrics.v1.json`: reasons and "
+            "cautions are bare sentences there.",
         ),
         model=Metrics,
-        schema="metrics.v1.json",
+        schema="metrics.v1.json",  # of files stored without saying
     ),
     Result(
         "pictures/{name}",

@@ -82,8 +82,13 @@ def _router(
 
 
 def _document(kind: WorkKind, title: str, model: type[BaseModel], schema: str) -> Result:
+    """Return the route of the document; ``schema`` is that of files stored without saying."""
     words = OperationText(
-        f"read_{kind.value}_result", f"Fetch the document of {title}", "Fetch the whole document."
+        f"read_{kind.value}_result",
+        f"Fetch the document of {title}",
+        "Fetch the whole document. Documents made before version 2 keep "
+        f"`{schema}`: `schema` in the document and the `Link` header say which; reasons, notes "
+        "and cautions are bare sentences there.",
     )
     return Result("result", words, model=model, schema=schema)
 

@@ -19,8 +19,8 @@ from service.core.tables import Clip, FilmedSession, Player, Work, WorkInput
 class StoredFile:
     """A result file in the object store, under its name in the API (``joints.npz``).
 
-    ``schema`` names the JSON Schema of a document that has had more than one version; None for
-    other files, and for files stored when there was one version only.
+    ``schema`` names the JSON Schema of a document that states one; None for other files,
+    and for files stored when there was one version only.
     """
 
     key: str

@@ -87,7 +87,9 @@ class RetentionReminder:
                         headline={
                             "not_before": check.not_before.isoformat(),
                             "not_after": check.not_after.isoformat(),
-                            "reason": check.reason.model_dump(mode="json"),
+                            "reason": check.reason.text,
+                            "reason_code": check.reason.code,
+                            "parameters": check.reason.model_dump(mode="json")["parameters"],
                         },
                     ),
                 )

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from models.contract.analysis import Analysis
-from models.contract.base import Document
-from models.contract.joints import SCHEMA_NAME as JOINTS_SCHEMA
+from models.contract.base import SCHEMA_BASE, Document
 from models.contract.joints import Joints
 from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.resources import Events, Metrics
@@ -35,7 +34,7 @@ class ResultFile:
     path : str
         Relative path as a file.
     schema : str or None
-        Name of the JSON Schema, for a document that has had more than one version.
+        Name of the JSON Schema, for a document that states one.
     """
 
     name: str
@@ -55,7 +54,7 @@ def result_files(result: PipelineResult, words: Words | None = None) -> Iterator
     yield json_file("metrics", Metrics.of(result.analysis))
     joints = Joints.of(result.track, result.bodies)
     text = joints.model_dump_json(by_alias=True).encode()
-    yield ResultFile("joints", "joints.json", JSON, text, JOINTS_SCHEMA)
+    yield ResultFile("joints", "joints.json", JSON, text, schema_name(joints))
     yield ResultFile("joints.npz", "joints.npz", "application/octet-stream", result.track.to_npz())
     for file, data in sorted(result.pictures.items()):
         yield ResultFile(f"pictures/{file}", f"pictures/{file}", JPEG, data)
@@ -101,4 +100,11 @@ def page_file(html: str) -> ResultFile:
 
 def json_file(name: str, document: Document) -> ResultFile:
     """Return a document of the contract as a file."""
-    return ResultFile(name, f"{name}.json", JSON, document_text(document).encode())
+    text = document_text(document).encode()
+    return ResultFile(name, f"{name}.json", JSON, text, schema_name(document))
+
+
+def schema_name(document: Document) -> str | None:
+    """Return the file name of the schema that a document states; None for one that states none."""
+    stated: str | None = getattr(document, "schema_id", None)
+    return stated.removeprefix(SCHEMA_BASE) if stated else None

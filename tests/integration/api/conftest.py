@@ -147,6 +147,14 @@ def example_result() -> AnalysisDocument:
     )
 
 
+SCHEMAS = {
+    "result": "analysis.v2.json",
+    "events": "events.v1.json",
+    "metrics": "metrics.v2.json",
+    "joints": "joints.v2.json",
+}
+
+
 def complete(wired: Wiring, analysis_id: str, attempt: int = 1) -> dict[str, bytes]:
     """Do what a worker does at the end: write the results, then commit. Return the bytes."""
     claim = wired.work.claim(WorkKind.ANALYSIS, analysis_id, attempt, "worker")
@@ -169,7 +177,7 @@ def complete(wired: Wiring, analysis_id: str, attempt: int = 1) -> dict[str, byt
         data = content.encode() if isinstance(content, str) else content
         key = f"{claim.result_prefix}/{file}"
         wired.objects.put_bytes(key, data, media_type)
-        schema = "joints.v2.json" if name == "joints" else None
+        schema = SCHEMAS.get(name)
         digest = hashlib.sha256(data).hexdigest()
         artifacts[name] = StoredFile(key, digest, len(data), media_type, schema)
         written[name] = data

@@ -13,10 +13,12 @@ from models.contract.vocabulary import WorkKind
 from models.training.guard import frozen
 from service.core.claims import StoredFile
 from service.core.queue import attempt_at
+from service.core.tables import Work
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import made
 from tests.integration.api.conftest import assert_problem
 from tests.unit.report.conftest import load
+from tests.unit.version_1 import DATA
 from workers.jobs import entry
 from workers.pipeline.result_files import result_files
 from workers.pipeline.run import PipelineResult
@@ -35,7 +37,7 @@ def measured(client: httpx.Client, wired: Wiring, clip_id: str) -> str:
         key = f"{claim.result_prefix}/{file.path}"
         wired.objects.put_bytes(key, file.data, file.media_type)
         digest = hashlib.sha256(file.data).hexdigest()
-        files[file.name] = StoredFile(key, digest, len(file.data), file.media_type)
+        files[file.name] = StoredFile(key, digest, len(file.data), file.media_type, file.schema)
     wired.work.complete(analysis, 1, files)
     return analysis
 
@@ -61,6 +63,22 @@ def test_it_is_measured_without_the_film(
     first = client.get(f"/v1/analyses/{measured}/joints.npz").content
     assert client.get(body["links"]["joints.npz"]).content == first
     assert client.get(body["links"]["report.html"]).status_code == 200
+
+
+def test_one_of_version_1_is_made_again(client: httpx.Client, wired: Wiring, measured: str) -> None:
+    with wired.database.read() as session:
+        keys = {n: f["key"] for n, f in session.get_one(Work, measured).artifacts.items()}
+    for name, file in (("result", "result.json"), ("joints", "joints.json")):
+        wired.objects.put_bytes(keys[name], (DATA / file).read_bytes(), "application/json")
+    wired.objects.put_bytes(keys["joints.npz"], frozen.load("001").to_npz(), "application/zip")
+    asked = again(client, measured)
+    entry.work(wired, attempt_at(asked["id"], 1))
+    body = client.get(asked["links"]["self"]).json()
+    assert body["status"] == "completed", body["problem"]
+    reply = client.get(body["links"]["result"])
+    assert '</schemas/analysis.v2.json>; rel="describedby"' in reply.headers["link"]
+    codes = {m["reason"]["code"] for m in reply.json()["repetitions"][0]["metrics"] if m["reason"]}
+    assert "frame_rate_too_low" in codes
 
 
 def test_it_stands_by_itself_once_it_is_done(

@@ -128,7 +128,9 @@ def test_retention_event_is_written_once_and_goes_with_the_player(
     body = json.loads(event.body)
     assert body["type"] == "retention.due"
     assert body["data"]["id"] == player
-    assert "one week" in body["data"]["headline"]["reason"]["text"]
+    said = body["data"]["headline"]  # receivers of before read the reason as a sentence
+    assert "one week" in said["reason"]
+    assert (said["reason_code"], set(said["parameters"])) == ("retention_check_due", {"delay"})
     assert client.delete(f"/v1/players/{player}/sessions/{practice}").status_code == 204
     with wired.database.read() as session:
         assert session.scalars(select(OutboxEvent)).all() == []

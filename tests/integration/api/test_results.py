@@ -91,16 +91,24 @@ def test_strong_tags_and_conditional_requests(
         for header in ("etag", "content-length", "content-type", "cache-control"):
             assert head.headers[header] == whole.headers[header]
     assert (
-        '</schemas/metrics.v1.json>; rel="describedby"'
+        '</schemas/metrics.v2.json>; rel="describedby"'
         in client.get(f"/v1/analyses/{analysis_id}/metrics").headers["link"]
     )
 
 
-def test_joints_name_the_version_that_they_were_stored_in(
-    client: httpx.Client, wired: Wiring, analysis_id: str, completed: dict[str, bytes]
+@pytest.mark.parametrize(
+    ("file", "schema"), [("joints", "joints"), ("result", "analysis"), ("metrics", "metrics")]
+)
+def test_documents_name_the_version_that_they_were_stored_in(
+    client: httpx.Client,
+    wired: Wiring,
+    analysis_id: str,
+    completed: dict[str, bytes],
+    file: str,
+    schema: str,
 ) -> None:
-    address = f"/v1/analyses/{analysis_id}/joints"
-    assert '</schemas/joints.v2.json>; rel="describedby"' in client.get(address).headers["link"]
+    address = f"/v1/analyses/{analysis_id}/{file}"
+    assert f'</schemas/{schema}.v2.json>; rel="describedby"' in client.get(address).headers["link"]
     with wired.database.write() as session:
         row = session.get_one(Work, analysis_id)
         stored = {name: dict(facts) for name, facts in row.artifacts.items()}
@@ -108,8 +116,8 @@ def test_joints_name_the_version_that_they_were_stored_in(
             del facts["schema"]
         row.artifacts = stored
     earlier = client.get(address)
-    assert earlier.content == completed["joints"]
-    assert '</schemas/joints.v1.json>; rel="describedby"' in earlier.headers["link"]
+    assert earlier.content == completed[file]
+    assert f'</schemas/{schema}.v1.json>; rel="describedby"' in earlier.headers["link"]
 
 
 def test_ranges(client: httpx.Client, analysis_id: str, completed: dict[str, bytes]) -> None:

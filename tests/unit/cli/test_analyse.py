@@ -48,7 +48,7 @@ def test_json_is_the_analysis_document_and_nothing_else(
     assert shown.exit_code == 0
     document = Analysis.model_validate_json(shown.stdout)
     assert len(document.repetitions) == 1
-    assert json.loads(shown.stdout)["schema"].endswith("analysis.v1.json")
+    assert json.loads(shown.stdout)["schema"].endswith("analysis.v2.json")
     assert [p.name for p in tmp_path.iterdir() if p.is_dir() and p.name.endswith("result")] == []
 
 

@@ -14,6 +14,7 @@ from models.contract.progress import Progress
 from tests.unit.cli.conftest import Invoke
 from tests.unit.joints_v1 import as_version_1
 from tests.unit.report.conftest import Case, load
+from tests.unit.version_1 import result_folder
 from workers.pipeline.result_files import result_files
 from workers.pipeline.run import PipelineResult
 
@@ -55,6 +56,41 @@ def test_joints_of_the_earlier_version_are_compared_alike(
         stored = folder / "joints.json"
         stored.write_bytes(as_version_1(stored.read_bytes()))
     assert invoke("compare", *map(str, folders), "--json").stdout == now
+
+
+def test_results_of_version_1_are_compared_planned_and_reported(
+    invoke: Invoke, folders: list[Path], tmp_path: Path
+) -> None:
+    earlier = [result_folder(tmp_path / name) for name in ("one", "two")]
+    shown = invoke("compare", *map(str, earlier), "--json")
+    assert shown.exit_code == 0, shown.output
+    found = Comparison.model_validate_json(shown.stdout)
+    reasons = {row.key: str(row.reason) for row in found.differences if row.reason}
+    assert "do not resolve this movement; film at 50" in reasons["front_knee_extension_speed"]
+    assert any(row.verdict == "within_noise" for row in found.differences)
+    mixed = invoke("compare", str(earlier[0]), str(folders[0]))
+    assert mixed.exit_code == 0, mixed.output
+    out = tmp_path / "out"
+    planned = invoke("plan", str(earlier[0]), "--out", str(out))
+    assert planned.exit_code == 0, planned.output
+    assert PracticePlan.model_validate_json((out / "result.json").read_bytes()).focus is not None
+    reported = invoke("report", str(earlier[0]), "--plan")
+    assert reported.exit_code == 0, reported.output
+    assert "do not resolve this movement" in (earlier[0] / "report.html").read_text()
+
+
+def test_progress_over_results_of_version_1(invoke: Invoke, tmp_path: Path) -> None:
+    for name in ("one", "two"):
+        result_folder(tmp_path / name)
+    sessions = [
+        {"kind": "baseline", "filmed_at": "2026-05-04T09:00:00Z", "results": ["one"]},
+        {"kind": "acquisition", "filmed_at": "2026-05-05T09:00:00Z", "results": ["two"]},
+    ]
+    (tmp_path / "sessions.yaml").write_text(yaml.safe_dump(sessions))
+    shown = invoke("progress", str(tmp_path), "--json")
+    assert shown.exit_code == 0, shown.output
+    found = Progress.model_validate_json(shown.stdout)
+    assert found.metrics[0].series[0].session == "2026-05-04"
 
 
 def test_compare_with_a_focus(invoke: Invoke, folders: list[Path]) -> None:

@@ -84,7 +84,10 @@ def test_finished_job_shows_one_result_and_one_event(wiring: Wiring, film: Path)
         "pictures/serve-1-trophy.jpg",
     }
     assert {n: f["schema"] for n, f in done.artifacts.items() if f["schema"]} == {
-        "joints": "joints.v2.json"
+        "result": "analysis.v2.json",
+        "events": "events.v1.json",
+        "metrics": "metrics.v2.json",
+        "joints": "joints.v2.json",
     }
     with wiring.objects.open(done.artifacts["result"]["key"]) as stream:
         document = AnalysisDocument.model_validate_json(stream.read())

@@ -33,7 +33,7 @@ def completed(wiring: Wiring, case: Case, film: Path) -> str:
         key = f"{claim.result_prefix}/{file.path}"
         wiring.objects.put_bytes(key, file.data, file.media_type)
         digest = hashlib.sha256(file.data).hexdigest()
-        artifacts[file.name] = StoredFile(key, digest, len(file.data), file.media_type)
+        artifacts[file.name] = StoredFile(key, digest, len(file.data), file.media_type, file.schema)
     facts: ClipFacts = case.analysis.clip
     wiring.work.complete(analysis_id, 1, artifacts, facts=facts)
     return analysis_id

@@ -110,7 +110,7 @@ def test_events_and_metrics_are_parts_of_the_analysis() -> None:
     assert events.repetitions[0].events == analysis.repetitions[0].events
     assert metrics.repetitions[0].metrics == analysis.repetitions[0].metrics
     assert metrics.cautions == analysis.cautions
-    for name, document in (("events.v1.json", events), ("metrics.v1.json", metrics)):
+    for name, document in (("events.v1.json", events), ("metrics.v2.json", metrics)):
         Draft202012Validator(schema_of(name)).validate(
             json.loads(document.model_dump_json(by_alias=True))
         )
