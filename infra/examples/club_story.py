@@ -293,7 +293,9 @@ def drills(club: Club, player: str, plan: dict[str, Any]) -> list[str]:
         }
         check = club.made("/v1/drill-checks", "drill_check", body)
         outcome = club.call("GET", check["links"]["result"])
-        say(f"{drill}: {outcome['decision'].replace('_', ' ').upper()}. {outcome['reason']['text']}")
+        say(
+            f"{drill}: {outcome['decision'].replace('_', ' ').upper()}. {outcome['reason']['text']}"
+        )
         if outcome["decision"] != "advance" or outcome["next_drill"] is None:
             break
         done.append(drill)

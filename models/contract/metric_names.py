@@ -14,9 +14,12 @@ from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.vocabulary import EventName
 
 
+def _nearest(names: tuple[str, ...], name: str) -> tuple[str, ...]:
+    return () if name in names else tuple(get_close_matches(name, names, 3)) or names
+
+
 def _one_of(names: tuple[str, ...], name: str) -> str:
-    if name not in names:
-        near = get_close_matches(name, names, 3) or names
+    if near := _nearest(names, name):
         raise ValueError(f"no metric is called {name}; there are {', '.join(near)}")
     return name
 
@@ -29,6 +32,11 @@ def known_key(key: str) -> str:
 def known_name(name: str) -> str:
     """Return a metric's key or ``key@event``. Raises ``ValueError`` that names the nearest ones."""
     return _one_of(CATALOGUE.names, name)
+
+
+def nearest_names(name: str) -> tuple[str, ...]:
+    """Return the names nearest to one that is no metric's; nothing for one that is."""
+    return _nearest(CATALOGUE.names, name)
 
 
 KnownKey = Annotated[

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any, Union
 
 from pydantic import Field, model_validator
@@ -36,9 +37,9 @@ class Note(Document):
     @model_validator(mode="before")
     @classmethod
     def _in_words(cls, given: Any) -> Any:
-        """Take a bare sentence, as earlier versions wrote it, and word a code that has no text."""
+        """Take a bare sentence, as version 1 of documents has it; word a code that has no text."""
         if isinstance(given, str):
-            return {"code": WRITTEN, "text": given}
+            return {"code": _bare().get(given, WRITTEN), "text": given}
         if isinstance(given, dict) and "text" not in given and "code" in given:
             try:
                 text = english()(f"note.{given['code']}", **given.get("parameters", {}))
@@ -52,6 +53,13 @@ class Note(Document):
 
     def __str__(self) -> str:
         return self.text
+
+
+@cache
+def _bare() -> dict[str, str]:
+    """Return the codes of sentences that name nothing (cautions, say), by their English."""
+    entries = english().find("note")
+    return {entries[code.value]: code.value for code in NoteCode if "{" not in entries[code.value]}
 
 
 def note(code: NoteCode, **parameters: Parameter) -> Note:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from models.contract.errors import InvalidRequest
+from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import Handedness, Sex, Stage, View
 from models.words import catalogue
 from workers.cli.bar import Bar
@@ -56,7 +57,7 @@ def run(
     earlier = read_analysis(earlier_folder)
     track, _ = read_joints(earlier_folder, len(earlier.repetitions))
     if film is not None and sha256_of(film) != earlier.clip.sha256:
-        raise InvalidRequest(f"{film} is not the film that {earlier_folder} was made from.")
+        raise InvalidRequest(say(NoteCode.NOT_THE_FILM, film=str(film), folder=str(earlier_folder)))
     settings = Settings()
     words = catalogue(options.language.value)
     codes = {caution.code for caution in earlier.cautions}

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from models.contract.errors import InvalidRequest
-from models.contract.metric_names import known_name
+from models.contract.metric_names import nearest_names
+from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import Language, RepetitionKind
 from models.words import catalogue
 from workers.cli.console import Exit, LanguageOption, errors, guarded, results
@@ -107,10 +108,10 @@ def compare(
 
 def _known_metrics(names: Sequence[str]) -> tuple[str, ...]:
     """Return the names, or say which of them is no metric's."""
-    try:
-        return tuple(known_name(name) for name in names)
-    except ValueError as error:
-        raise InvalidRequest(f"--focus: {error}.") from error
+    for name in names:
+        if near := nearest_names(name):
+            raise InvalidRequest(say(NoteCode.FOCUS_UNKNOWN, name=name, near=near))
+    return tuple(names)
 
 
 @guarded
@@ -169,7 +170,7 @@ def plan(
     chosen = _rules(rules)
     unknown = sorted(set(done or ()) - {drill.id for drill in chosen.drills})
     if unknown:
-        raise InvalidRequest(f"The rules have no drill {', '.join(unknown)}.")
+        raise InvalidRequest(say(NoteCode.RULES_LACK_DRILLS, drills=tuple(unknown)))
     found, files = plan_files(
         chosen,
         sources_of(material, AnalysisOptions(language=language)),
@@ -204,9 +205,9 @@ def drill_check(
     chosen = _rules(rules)
     steps = {one.id: one.drills for one in chosen.findings}
     if finding not in steps:
-        raise InvalidRequest(f"The rules have no finding {finding}. Known: {', '.join(steps)}.")
+        raise InvalidRequest(say(NoteCode.RULES_LACK_FINDING, finding=finding, known=tuple(steps)))
     if drill not in steps[finding]:
-        raise InvalidRequest(f"Steps of {finding}: {', '.join(steps[finding])}.")
+        raise InvalidRequest(say(NoteCode.DRILL_NOT_OF_FINDING, drills=tuple(steps[finding])))
     stage = next(one.stage for one in chosen.drills if one.id == drill)
     sources = sources_of(material, AnalysisOptions(drill=stage))
     found, files = drill_files(chosen, finding, drill, sources, minor=minor)
@@ -252,7 +253,7 @@ def _rules(file: Path | None) -> PracticeRules:
     try:
         return rules_of(file.read_text("utf-8"))
     except UnicodeDecodeError:
-        raise InvalidRequest("The rule file is not UTF-8.") from None
+        raise InvalidRequest(say(NoteCode.RULE_FILE_NOT_UTF8)) from None
 
 
 def _finish(

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from pydantic import ValidationError
 
 from models.contract.errors import InvalidRequest
+from models.contract.note_codes import NoteCode, say
 
 if TYPE_CHECKING:
     from models.contract.analysis import Analysis
@@ -30,11 +31,11 @@ def read_analysis(folder: Path) -> Analysis:
 
     file = folder / "result.json"
     if not file.is_file():
-        raise InvalidRequest(f"{folder} holds no result.json. Run: servewright analyse FILM")
+        raise InvalidRequest(say(NoteCode.FOLDER_WITHOUT_RESULT, folder=str(folder)))
     try:
         return Analysis.model_validate_json(file.read_bytes())
     except ValidationError as error:
-        raise InvalidRequest(f"{file} is not a result of this version. Analyse anew.") from error
+        raise InvalidRequest(say(NoteCode.RESULT_UNREADABLE, file=str(file))) from error
 
 
 def read_joints(folder: Path, repetitions: int) -> tuple[JointTrack, Sequence[BodyMotion | None]]:
@@ -46,7 +47,7 @@ def read_joints(folder: Path, repetitions: int) -> tuple[JointTrack, Sequence[Bo
         track = JointTrack.from_npz((folder / "joints.npz").read_bytes())
         document = read_document((folder / "joints.json").read_bytes())
     except (OSError, ValueError) as error:
-        raise InvalidRequest(f"The joints in {folder} cannot be read. Analyse anew.") from error
+        raise InvalidRequest(say(NoteCode.JOINTS_UNREADABLE, folder=str(folder))) from error
     return track, document.motions(repetitions)
 
 
@@ -107,10 +108,8 @@ def sources_of(paths: Sequence[Path], options: AnalysisOptions | None = None) ->
         elif path.is_dir():
             inner = sorted(p for p in path.iterdir() if (p / "result.json").is_file())
             if not inner:
-                raise InvalidRequest(
-                    f"{path} holds no result. Run: servewright analyse FILM --out {path}/NAME"
-                )
+                raise InvalidRequest(say(NoteCode.FOLDER_WITHOUT_RESULTS, folder=str(path)))
             found += [from_folder(p) for p in inner]
         else:
-            raise InvalidRequest(f"There is no file or folder {path}.")
+            raise InvalidRequest(say(NoteCode.NO_SUCH_PATH, path=str(path)))
     return found

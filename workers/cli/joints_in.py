@@ -60,11 +60,12 @@ def analyse_joints(
     joints.v1.json. The target direction is found from the swing if not given.
     """
     from models.contract.errors import InvalidRequest
+    from models.contract.note_codes import NoteCode, say
     from workers.engine.interface import EngineRequest
     from workers.joints_in.measure import measure_file
 
     if (target_x is None) != (target_y is None):
-        raise InvalidRequest("Give both --target-x and --target-y, or neither.")
+        raise InvalidRequest(say(NoteCode.TARGET_HALF_GIVEN))
     target = None if target_x is None or target_y is None else (target_x, target_y)
     request = EngineRequest(stature_m=height_m, handedness=handedness, sex=sex, drill=drill)
     marker_map = None if markers is None else jsonlib.loads(markers.read_text("utf-8"))

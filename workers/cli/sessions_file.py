@@ -17,6 +17,7 @@ from pydantic import AwareDatetime, Field, TypeAdapter, ValidationError
 
 from models.contract.base import Document
 from models.contract.errors import InvalidRequest
+from models.contract.note_codes import NoteCode, say
 from models.contract.progress import SessionKind
 
 if TYPE_CHECKING:
@@ -42,19 +43,22 @@ def read_sessions(path: Path) -> list[SessionSources]:
 
     file = path / "sessions.yaml" if path.is_dir() else path
     if not file.is_file():
-        raise InvalidRequest(f"There is no {file}. It lists kind, filmed_at and results.")
+        raise InvalidRequest(say(NoteCode.SESSIONS_FILE_MISSING, file=str(file)))
     try:
         entries = _ENTRIES.validate_python(yaml.safe_load(file.read_text("utf-8")))
     except (yaml.YAMLError, UnicodeDecodeError) as error:
-        raise InvalidRequest(f"{file} is not valid YAML.") from error
+        raise InvalidRequest(say(NoteCode.SESSIONS_FILE_NO_YAML, file=str(file))) from error
     except ValidationError as error:
         lines = [
             f"{'.'.join(str(part) for part in e['loc']) or 'file'}: {e['msg']}"
             for e in error.errors(include_url=False, include_input=False)
         ]
-        raise InvalidRequest(f"{file}: " + "; ".join(lines)) from error
+        places = "; ".join(lines)
+        raise InvalidRequest(
+            say(NoteCode.SESSIONS_FILE_NOT_VALID, file=str(file), places=places)
+        ) from error
     if not entries:
-        raise InvalidRequest(f"{file} lists no session.")
+        raise InvalidRequest(say(NoteCode.SESSIONS_FILE_EMPTY, file=str(file)))
     return [
         SessionSources(
             name=entry.name or f"{entry.filmed_at:%Y-%m-%d}",

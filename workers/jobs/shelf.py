@@ -40,10 +40,7 @@ def _source(wiring: Wiring, one: InputFiles, lease: Lease, folder: Path) -> Sour
     try:
         analysis = Analysis.model_validate_json(read("result"))
     except ValidationError as error:
-        raise InvalidRequest(
-            f"The result of {one.work_id} is of a version that this one cannot read. Analyse the "
-            "clip again."
-        ) from error
+        raise InvalidRequest(say(NoteCode.RESULT_OF_OTHER_VERSION, work=one.work_id)) from error
 
     def joints() -> tuple[JointTrack, Sequence[BodyMotion | None]]:
         track = JointTrack.from_npz(read("joints.npz"))

@@ -8,11 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.contract.errors import InvalidRequest
+from models.contract.note_codes import NoteCode, say
 from models.contract.skeleton import ANATOMICAL_BODY as BODY
 from models.contract.skeleton import part_of
 from models.contract.tracks import FloatArray
 
 MOTION_FORMAT = "servewright-motion-1"
+LEAST_FRAMES = 8
+"""Fewest frames of a motion."""
 NEEDED = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
 """Parts that every file must have, on both sides."""
 
@@ -47,10 +50,7 @@ def by_name(time_s: FloatArray, names: list[str], points: FloatArray) -> RawMoti
             joints[:, i] = points[:, lower.index(joint)]
     missing = [name for name in BODY if part_of(name) in NEEDED and name not in lower]
     if missing:
-        raise InvalidRequest(
-            f"These joints are missing: {', '.join(missing)}. Name the points like the joints, "
-            "or give a marker map."
-        )
+        raise InvalidRequest(say(NoteCode.JOINTS_MISSING, missing=tuple(missing)))
     return RawMotion(np.asarray(time_s, dtype=np.float64), with_head(joints))
 
 
@@ -79,13 +79,13 @@ def read_npz(data: bytes) -> RawMotion:
     try:
         with np.load(io.BytesIO(data), allow_pickle=False) as file:
             if "format" not in file or str(file["format"]) != MOTION_FORMAT:
-                raise InvalidRequest(f"The file is not a {MOTION_FORMAT} file.")
+                raise InvalidRequest(say(NoteCode.JOINT_FORMAT_EXPECTED, format=MOTION_FORMAT))
             names = [str(name) for name in file["names"]]
             time, points = np.asarray(file["time_s"]), np.asarray(file["xyz_m"])
     except (ValueError, OSError, KeyError) as error:
-        raise InvalidRequest(f"The joint file cannot be read: {error}") from error
-    if points.shape != (len(time), len(names), 3) or len(time) < 8:
-        raise InvalidRequest("xyz_m must have shape (frames, names, 3), with 8 frames or more.")
+        raise InvalidRequest(say(NoteCode.JOINT_FILE_UNREADABLE, reason=str(error))) from error
+    if points.shape != (len(time), len(names), 3) or len(time) < LEAST_FRAMES:
+        raise InvalidRequest(say(NoteCode.JOINT_FILE_SHAPE, least=LEAST_FRAMES))
     if not bool(np.all(np.diff(time) > 0)):
-        raise InvalidRequest("time_s must increase from frame to frame.")
+        raise InvalidRequest(say(NoteCode.JOINT_TIMES_NOT_INCREASING))
     return by_name(time, names, points)

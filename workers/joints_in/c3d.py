@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from models.contract.errors import InvalidRequest
+from models.contract.note_codes import NoteCode, say
 from workers.joints_in.arrays import RawMotion, by_name
 
 _METRES = {"m": 1.0, "mm": 1e-3, "cm": 1e-2, "dm": 1e-1, "in": 0.0254}
@@ -33,19 +34,17 @@ def read_c3d(path: Path, markers: Mapping[str, Sequence[str]] | None = None) -> 
     try:
         import ezc3d
     except ImportError as error:
-        raise InvalidRequest(
-            "Reading C3D needs the package ezc3d: pip install 'servewright[c3d]'."
-        ) from error
+        raise InvalidRequest(say(NoteCode.C3D_PACKAGE_MISSING)) from error
     try:
         content: Any = ezc3d.c3d(str(path))
     except Exception as error:
-        raise InvalidRequest(f"The C3D file cannot be read: {error}") from error
+        raise InvalidRequest(say(NoteCode.C3D_UNREADABLE, reason=str(error))) from error
     point = content["parameters"]["POINT"]
     labels = [str(label).strip() for label in point["LABELS"]["value"]]
     units = [str(unit).strip().lower() for unit in point.get("UNITS", {}).get("value", [])]
     unit = units[0] if units else "mm"
     if unit not in _METRES:
-        raise InvalidRequest(f"Unknown unit of length in the C3D file: {unit}.")
+        raise InvalidRequest(say(NoteCode.C3D_UNIT_UNKNOWN, unit=unit))
     rate = float(point["RATE"]["value"][0])
     data = np.asarray(content["data"]["points"], dtype=np.float64)
     points = np.transpose(data[:3, : len(labels)], (2, 1, 0)) * _METRES[unit]
@@ -63,7 +62,7 @@ def _from_markers(
     missing = sorted({m for names in markers.values() for m in names} - set(labels))
     if missing:
         raise InvalidRequest(
-            f"These markers are not in the file: {', '.join(missing)}. It has: {', '.join(labels)}."
+            say(NoteCode.MARKERS_MISSING, missing=tuple(missing), labels=tuple(labels))
         )
     joints = [
         points[:, [labels.index(name) for name in names]].mean(axis=1) for names in markers.values()

@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from models.contract.errors import InvalidRequest
 from models.contract.joints import Body, Joints, read_joints
+from models.contract.note_codes import NoteCode, say
 from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 
@@ -27,10 +28,15 @@ def read_document(data: bytes) -> Joints:
         first = error.errors()[0]
         place = "/".join(str(part) for part in first["loc"])
         raise InvalidRequest(
-            f"The file does not follow joints.v2.json: {first['msg']} at /{place}."
+            say(
+                NoteCode.JOINT_DOCUMENT_FORM,
+                schema="joints.v2.json",
+                reason=first["msg"],
+                place=place,
+            )
         ) from error
     except ValueError as error:
-        raise InvalidRequest(f"The file is no JSON document: {error}.") from error
+        raise InvalidRequest(say(NoteCode.JOINT_FILE_NO_JSON, reason=str(error))) from error
 
 
 def bodies_of(document: Joints) -> list[BodyMotion]:
@@ -65,7 +71,7 @@ def track_of(document: Joints) -> JointTrack:
             people=np.ones(frames, dtype=np.int64),
         )
     except ValueError as error:
-        raise InvalidRequest(f"The joints do not fit together: {error}.") from error
+        raise InvalidRequest(say(NoteCode.JOINTS_DIFFER, reason=str(error))) from error
 
 
 def _motion(body: Body) -> BodyMotion:
@@ -85,7 +91,7 @@ def _array(rows: Any, shape: tuple[int, ...]) -> FloatArray:
     try:
         array = np.asarray(rows, dtype=np.float64)
     except (TypeError, ValueError) as error:
-        raise InvalidRequest("The rows of the joints differ in length.") from error
+        raise InvalidRequest(say(NoteCode.JOINT_ROWS_DIFFER)) from error
     if array.shape != shape:
-        raise InvalidRequest(f"The joints have shape {array.shape}, expected {shape}.")
+        raise InvalidRequest(say(NoteCode.JOINT_SHAPE, found=str(array.shape), expected=str(shape)))
     return np.asarray(array)

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from models.contract.errors import InvalidRequest
+from models.contract.note_codes import NoteCode, say
 from models.contract.tracks import TRACK_FORMAT, JointTrack
 from workers.engine.canonical import to_court
 from workers.engine.engine import analyse_motion
@@ -59,7 +60,9 @@ def measure_file(
             try:
                 return [load().analyse(JointTrack.from_npz(data), request)]
             except (ValueError, KeyError) as error:
-                raise InvalidRequest(f"The joint file cannot be read: {error}") from error
+                raise InvalidRequest(
+                    say(NoteCode.JOINT_FILE_UNREADABLE, reason=str(error))
+                ) from error
         return [_measure_raw(read_npz(data), request, target_xy)]
     if suffix == ".json":
         document = read_document(path.read_bytes())
@@ -67,7 +70,7 @@ def measure_file(
         if bodies:
             return [analyse_motion(body, request) for body in bodies]
         return [load().analyse(track_of(document), request)]
-    raise InvalidRequest(f"Send joints as {', '.join(SUFFIXES)}; this file is {suffix or 'none'}.")
+    raise InvalidRequest(say(NoteCode.JOINT_SUFFIX, known=SUFFIXES, file=path.name))
 
 
 def _is_track(path: Path) -> bool:
@@ -75,7 +78,7 @@ def _is_track(path: Path) -> bool:
         with np.load(path, allow_pickle=False) as file:
             return "format" in file and str(file["format"]) == TRACK_FORMAT
     except (ValueError, OSError, KeyError) as error:
-        raise InvalidRequest(f"The joint file cannot be read: {error}") from error
+        raise InvalidRequest(say(NoteCode.JOINT_FILE_UNREADABLE, reason=str(error))) from error
 
 
 def _measure_raw(
@@ -90,5 +93,5 @@ def _measure_raw(
             stature_m=request.stature_m,
         )
     except ValueError as error:
-        raise InvalidRequest(f"The joints cannot be used: {error}.") from error
+        raise InvalidRequest(say(NoteCode.JOINTS_UNUSABLE, reason=str(error))) from error
     return analyse_motion(motion, request)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from models.contract.vocabulary import Handedness
 from models.training.guard import frozen
 from tests.films import RENDERED
 from tests.unit.cli.conftest import Invoke
+from tests.unit.version_1 import DATA
 from workers.cli.analyse import write
 from workers.cli.console import Exit
 from workers.engine.interface import EngineRequest
@@ -104,9 +106,24 @@ def test_a_folder_without_joints_is_refused(invoke: Invoke, folder: Path) -> Non
     assert "joints" in shown.stderr
 
 
+def test_of_a_result_of_version_1_what_was_told_and_the_cautions_hold(
+    invoke: Invoke, folder: Path
+) -> None:
+    stored = json.loads((DATA / "result.json").read_text())
+    stored["cautions"] += [str(caution) for caution in MINOR_CAUTIONS]
+    (folder / "result.json").write_text(json.dumps(stored))
+    shown = invoke("analyse", "--again", str(folder))
+    assert shown.exit_code == 0, shown.stderr
+    now = result(folder)
+    assert json.loads((folder / "result.json").read_bytes())["schema"].endswith("analysis.v2.json")
+    assert now.cautions[-2:] == MINOR_CAUTIONS
+    assert now.scale.metres_per_body_height == 1.83
+    assert len(now.repetitions) == len(stored["repetitions"])
+
+
 def test_a_result_of_a_later_version_is_refused(invoke: Invoke, folder: Path) -> None:
     file = folder / "result.json"
-    file.write_text(file.read_text().replace("analysis.v1.json", "analysis.v9.json"))
+    file.write_text(file.read_text().replace("analysis.v2.json", "analysis.v9.json"))
     for command in (("analyse", "--again", str(folder)), ("compare", str(folder), str(folder))):
         shown = invoke(*command)
         assert shown.exit_code == Exit.USAGE

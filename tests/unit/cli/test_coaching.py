@@ -228,3 +228,9 @@ def test_all_of_it_in_german(invoke: Invoke, folders: list[Path], tmp_path: Path
     assert "Dein Übungsplan" in (tmp_path / "out" / "report.html").read_text()
     refused = invoke("compare", *map(str, folders), "--focus", "nonsense", "--language", "de")
     assert "Anfrage nicht gültig" in refused.stderr
+    assert "Ein Messwert nonsense ist nicht bekannt" in refused.stderr
+    refused = invoke("plan", str(tmp_path), "--done", "nothing", "--language", "de")
+    assert "In den Regeln fehlt: nothing." in refused.stderr
+    (tmp_path / "empty").mkdir()
+    refused = invoke("plan", str(tmp_path / "empty"), "--language", "de")
+    assert "enthält kein Ergebnis" in refused.stderr

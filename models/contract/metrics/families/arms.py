@@ -166,7 +166,7 @@ DEFINITIONS = (
             "de": MetricWording(
                 "Anhebung des Wurfarms",
                 "Wurfarm nach oben gestreckt",
-                "0° ist waagrecht, 90° senkrecht nach oben.",
+                "0° ist waagerecht, 90° senkrecht nach oben.",
             ),
         },
     ),
@@ -276,7 +276,7 @@ DEFINITIONS = (
             ),
             "de": MetricWording(
                 "Wurf: Richtung der Hand nach oben",
-                "Wurfrichtung über der Waagrechten",
+                "Wurfrichtung über der Waagerechten",
                 "Mehr heißt steiler nach oben; die Wurfübung verlangt nach oben, nicht nur nach "
                 "vorn.",
             ),

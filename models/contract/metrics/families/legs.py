@@ -74,7 +74,7 @@ DEFINITIONS = (
                 },
             ),
             "de": MetricWording(
-                "Kniebeugung vorne",
+                "Kniebeugung vorn",
                 "Beugung des vorderen Knies",
                 "0° ist ein gestrecktes Bein.",
                 {

@@ -56,8 +56,8 @@ DEFINITIONS = (
         wording={
             "en": MetricWording("Release to trophy", "Ball release to trophy position"),
             "de": MetricWording(
-                "Vom Loslassen zur Trophäenstellung",
-                "Vom Loslassen des Balls zur Trophäenstellung",
+                "Vom Loslassen zur Trophy-Position",
+                "Vom Loslassen des Balls zur Trophy-Position",
             ),
         },
     ),
@@ -71,8 +71,8 @@ DEFINITIONS = (
         wording={
             "en": MetricWording("Trophy to contact", "Trophy position to contact"),
             "de": MetricWording(
-                "Von der Trophäenstellung zum Treffpunkt",
-                "Von der Trophäenstellung zum Treffpunkt",
+                "Von der Trophy-Position zum Treffpunkt",
+                "Von der Trophy-Position zum Treffpunkt",
             ),
         },
     ),

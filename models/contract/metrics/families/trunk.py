@@ -98,11 +98,11 @@ DEFINITIONS = (
                 "0° ist aufrecht; die Richtung zählt nicht.",
                 {
                     EventName.TROPHY: StandingWords(
-                        below="Dein Rumpf ist in der Trophäenstellung aufrechter als in den "
+                        below="Dein Rumpf ist in der Trophy-Position aufrechter als in den "
                         "meisten veröffentlichten Aufschlägen",
-                        inside="Dein Rumpf neigt sich in der Trophäenstellung wie in "
+                        inside="Dein Rumpf neigt sich in der Trophy-Position wie in "
                         "veröffentlichten Aufschlägen",
-                        above="Dein Rumpf neigt sich in der Trophäenstellung mehr als in den "
+                        above="Dein Rumpf neigt sich in der Trophy-Position mehr als in den "
                         "meisten veröffentlichten Aufschlägen",
                         source="Mittel über mehrere Studien 25,0° ± 7,1°, gezeigt ± 2 "
                         f"Standardabweichungen; {POOLED}",

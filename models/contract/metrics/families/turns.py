@@ -248,7 +248,7 @@ DEFINITIONS = (
             "de": MetricWording(
                 "Beckendrehung je Kniebeugung",
                 "Hüftdrehung je Grad Kniebeugung",
-                "Ein hoher Wert ist ein Aufdrehen, ein niedriger eine bloße Kniebeuge.",
+                "Ein hoher Wert ist ein Eindrehen, ein niedriger eine bloße Kniebeuge.",
             ),
         },
     ),

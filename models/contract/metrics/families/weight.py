@@ -294,7 +294,7 @@ DEFINITIONS = (
                 "Hold: duration", "How long the position is held", "Time without movement."
             ),
             "de": MetricWording(
-                "Halten: Dauer", "Wie lange die Position gehalten wird", "Zeit ohne Bewegung."
+                "Halten: Dauer", "Wie lange die Stellung gehalten wird", "Zeit ohne Bewegung."
             ),
         },
     ),

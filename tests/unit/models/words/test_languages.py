@@ -151,6 +151,11 @@ def test_a_bare_sentence_of_an_earlier_version_is_read():
     assert catalogue("de").note(earlier) == earlier.text
 
 
+def test_a_bare_sentence_that_names_nothing_gets_its_code_back():
+    caution = note(NoteCode.LOCAL_RULES_FIRST)
+    assert Note.model_validate(caution.text) == caution
+
+
 def test_a_note_without_its_parameter_is_refused():
     with pytest.raises(ValueError, match="needs 'better'"):
         note(NoteCode.VIEW_NOT_RELIABLE, view="side")
@@ -173,7 +178,7 @@ def test_numbers_lists_and_plurals_follow_the_language():
     assert german("page.count", count=0) == "Keine Wiederholung"
     missing = note(NoteCode.EVENT_NOT_FOUND, events=("trophy", "contact"))
     assert missing.text == "The trophy position and contact could not be found in the motion."
-    assert german.note(missing).endswith("Trophäenstellung und Treffpunkt.")
+    assert german.note(missing).endswith("Trophy-Position und Treffpunkt.")
 
 
 @pytest.mark.parametrize(
