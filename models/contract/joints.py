@@ -114,7 +114,10 @@ class Joints(Document):
         description="The landmarks in the order of `xy_px`, anatomical left and right.",
     )
     time_s: tuple[float, ...] = Field(description="Time of each frame in the clip, seconds.")
-    frame: tuple[int, ...] = Field(description="Number of each frame in the clip, from 0.")
+    frame: tuple[int, ...] = Field(
+        description="Number of each frame in the clip, from 0. Where no hand is raised for long, "
+        "not every frame is looked at."
+    )
     xy_px: tuple[tuple[Row, ...], ...] = Field(description="[frame][landmark][u, v]")
     confidence: tuple[Row, ...] = Field(description="[frame][landmark], 0..1")
     world_m: tuple[tuple[Row, ...], ...] = Field(description="[frame][landmark][x, y, z]")

@@ -231,7 +231,7 @@ def _kind(signals: Signals, swing: _Swing) -> RepetitionKind:
     before = np.flatnonzero((time >= time[swing.toss] - 0.4) & (time < time[swing.peak]))
     lowest = before[np.argmin(signals.hips[before])] if before.size else swing.toss
     drive = float(time[swing.peak] - time[lowest])
-    blunt = signals.step_s > 1.0 / BLUNT_RATE_FPS
+    blunt = signals.step_s(float(time[swing.peak])) > 1.0 / BLUNT_RATE_FPS
     limit = SLOW_BELOW_AT_LOW_RATE if blunt else SLOW_BELOW
     speed = swing.rise / SERVE_RISE + swing.fall / SERVE_FALL
     if speed < limit or (speed < SURELY_FAST and drive > SHADOW_DRIVE_S):

@@ -71,7 +71,7 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
     bodies = film_bodies(track, found, hand, request, learned)
     azimuths = [body.azimuth for body in bodies if body is not None]
     view = estimate_view(azimuths, request.view, request.azimuth_deg)
-    fps = usability.frame_rate(track.time_s)
+    fps = usability.frame_rate(track.time_s, track.frame_index)
     repetitions: list[Repetition] = []
     clock = False
     for candidate, body in zip(found, bodies, strict=True):
@@ -119,7 +119,7 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
     """
     signals = from_motion(motion)
     found = _with_drill(_find(signals, Handedness.RIGHT), request.drill)
-    fps = usability.frame_rate(motion.time_s)
+    fps = usability.frame_rate(motion.time_s, np.arange(len(motion)))
     repetitions: list[Repetition] = []
     bodies: list[BodyMotion | None] = []
     clock = False

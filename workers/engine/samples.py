@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from models.contract.skeleton import CANONICAL_BODY as BODY
 from models.contract.tracks import FloatArray
@@ -61,6 +62,9 @@ class Samples:
     sex: Sex = Sex.UNKNOWN
     floor_z: float = 0.0
     _memory: dict[object, FloatArray] = field(default_factory=dict, repr=False, compare=False)
+    _operators: dict[float, tuple[csr_array, csr_array, csr_array]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     @property
     def count(self) -> int:
@@ -118,12 +122,9 @@ class Samples:
         self, path: FloatArray, order: int = 1, half_width_s: float = DERIVATIVE_HALF_WIDTH_S
     ) -> FloatArray:
         """Return the first or second time derivative of a path (S, T, D) on its own times."""
-        key = ("operator", order, half_width_s)
-        if key not in self._memory:
-            operators = local_operators(self.time_s, half_width_s)
-            self._memory[("operator", 1, half_width_s)] = operators[1]
-            self._memory[("operator", 2, half_width_s)] = operators[2]
-        return apply_in_time(self._memory[key], path)
+        if half_width_s not in self._operators:
+            self._operators[half_width_s] = local_operators(self.time_s, half_width_s)
+        return apply_in_time(self._operators[half_width_s][order], path)
 
     def between(
         self, first: EventName, last: EventName, before_s: float = 0.0, after_s: float = 0.0

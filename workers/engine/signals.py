@@ -21,6 +21,8 @@ HALF_WIDTH_S = 0.05
 """Half width of the fits that give places and speeds, seconds (working value)."""
 DRIFT_HALF_WIDTH_S = 0.2
 """Half width of the fit that gives the slow drift of a posture, seconds (working value)."""
+STEP_HALF_WIDTH_S = 0.5
+"""Half width of the stretch in which the frame interval is judged, seconds (working value)."""
 _PARTS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
 _POINTS = Skeleton(("nose", *(name for part in _PARTS for name in ANATOMICAL_BODY.both(part))))
 """What is read of a body; the canonical one is a right-hander's."""
@@ -67,10 +69,13 @@ class Signals:
     def __len__(self) -> int:
         return len(self.time_s)
 
-    @property
-    def step_s(self) -> float:
-        """Median frame interval, seconds."""
-        return float(np.median(np.diff(self.time_s)))
+    def step_s(self, time_s: float) -> float:
+        """Return the median frame interval around an instant, seconds.
+
+        Frames need not be seen equally often everywhere.
+        """
+        near = self.time_s[np.abs(self.time_s - time_s) <= STEP_HALF_WIDTH_S]
+        return float(np.median(np.diff(near))) if len(near) > 1 else float("inf")
 
 
 def from_track(track: JointTrack) -> Signals | None:

@@ -7,6 +7,7 @@ series' own times.
 from __future__ import annotations
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from models.contract.tracks import FloatArray
 
@@ -36,24 +37,31 @@ def local_fit(
     return value, first, second
 
 
-def apply_in_time(operator: FloatArray, values: FloatArray) -> FloatArray:
-    """Return a (T, T) matrix applied along the last axis but one of (..., T, D)."""
+def apply_in_time(operator: csr_array, values: FloatArray) -> FloatArray:
+    """Return a (T, T) operator applied along the last axis but one of (..., T, D)."""
     series = np.moveaxis(np.asarray(values, dtype=np.float64), -2, 0)
-    flat = operator @ np.ascontiguousarray(series).reshape(len(operator), -1)
+    flat = operator @ np.ascontiguousarray(series).reshape(operator.shape[0], -1)
     return np.moveaxis(flat.reshape(series.shape), 0, -2)
 
 
 def local_operators(
     time_s: FloatArray, half_width_s: float, degree: int = 2
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the (T, T) matrices that take a series to its local value and two derivatives."""
+) -> tuple[csr_array, csr_array, csr_array]:
+    """Return the (T, T) operators that take a series to its local value and two derivatives.
+
+    Sparse: a long film has many instants, and each looks at few neighbours.
+    """
     count = len(time_s)
-    value, first, second = (np.zeros((count, count)) for _ in range(3))
     need = min(count, degree + 2)
     half = np.maximum(half_width_s, _distance_to_nearest(time_s, need) * 1.01)
     low = np.searchsorted(time_s, time_s - half, side="left")
     high = np.searchsorted(time_s, time_s + half, side="right")
     order = min(degree, need - 1)
+    ends = np.concatenate([[0], np.cumsum(high - low)])
+    columns = np.concatenate(
+        [np.empty(0, np.int64), *(np.arange(a, b) for a, b in zip(low, high, strict=True))]
+    )
+    weights = np.zeros((3, ends[-1]))
     for size in np.unique(high - low):
         rows = np.flatnonzero(high - low == size)
         near = low[rows, None] + np.arange(size)
@@ -62,12 +70,13 @@ def local_operators(
         basis = scaled[..., None] ** np.arange(order + 1)
         weighted = np.swapaxes(basis * weight[..., None], 1, 2)
         solution = np.linalg.solve(weighted @ basis, weighted)
-        place = (rows[:, None], near)
-        value[place] = solution[:, 0]
+        place = ends[rows, None] + np.arange(size)
+        weights[0, place] = solution[:, 0]
         if order >= 1:
-            first[place] = solution[:, 1] / half[rows, None]
+            weights[1, place] = solution[:, 1] / half[rows, None]
         if order >= 2:
-            second[place] = 2.0 * solution[:, 2] / half[rows, None] ** 2
+            weights[2, place] = 2.0 * solution[:, 2] / half[rows, None] ** 2
+    value, first, second = (csr_array((w, columns, ends), shape=(count, count)) for w in weights)
     return value, first, second
 
 

@@ -10,7 +10,7 @@ from models.contract.frame_rate import GOOD_RATE_FPS
 from models.contract.note import note
 from models.contract.note_codes import NoteCode
 from models.contract.skeleton import LANDMARKS
-from models.contract.tracks import BoolArray, FloatArray, JointTrack
+from models.contract.tracks import BoolArray, FloatArray, IntArray, JointTrack
 from models.contract.vocabulary import Severity, View
 
 EDGE_SHARE = 0.012
@@ -41,11 +41,14 @@ def feet_share(track: JointTrack, start: int, stop: int) -> float:
     return float(np.mean(in_picture(track, _FEET)[start:stop])) if stop > start else 0.0
 
 
-def frame_rate(time_s: FloatArray) -> float:
-    """Return the mean frame rate, frames per second (0 with fewer than two frames)."""
+def frame_rate(time_s: FloatArray, frame_index: IntArray) -> float:
+    """Return the mean frame rate, frames per second (0 with fewer than two frames).
+
+    Frames are counted by their index, since not every frame need have a row.
+    """
     if len(time_s) < 2:
         return 0.0
-    return float((len(time_s) - 1) / (time_s[-1] - time_s[0]))
+    return float((frame_index[-1] - frame_index[0]) / (time_s[-1] - time_s[0]))
 
 
 def checks(
@@ -134,7 +137,7 @@ def _size(track: JointTrack, seen: BoolArray) -> UsabilityCheck:
 
 
 def _rate(track: JointTrack) -> UsabilityCheck:
-    fps = frame_rate(track.time_s)
+    fps = frame_rate(track.time_s, track.frame_index)
     return UsabilityCheck(
         key="frame_rate",
         passed=fps >= GOOD_RATE_FPS,

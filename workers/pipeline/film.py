@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from typing import Protocol
 
@@ -14,7 +14,7 @@ from workers.pipeline.progress import PipelineProgress
 from workers.pose.frames import Frame
 
 READING_SHARES = (0.15, 0.85)
-"""Progress of the pose stage at its two readings: a survey of few frames, then every frame."""
+"""Progress of the pose stage at its two readings: a survey of few frames, then a close look."""
 
 SAMPLES = 12
 """About how many frames, spread over the first reading, are handed to ``sample``."""
@@ -42,14 +42,19 @@ class OpenedFilm(Protocol):
         """Facts after the last frame: what was really decoded."""
 
 
-class Film:
-    """A film that can be read from its first frame as often as asked: call it for the frames.
+OpenClip = Callable[[Collection[int] | None], AbstractContextManager[OpenedFilm]]
+"""Opens a film: all of its frames, or those of these indices."""
 
-    Between two readings nothing of it is kept but facts. It counts frames, times the waiting for
-    the decoder and reports progress.
+
+class Film:
+    """A film that can be read as often as asked: call it for the frames.
+
+    Between two readings nothing of it is kept but facts and the times of its frames. It counts
+    frames, times the waiting for the decoder and reports progress.
 
     Parameters
     ----------
+    open_clip : callable
     sample : callable, optional
         Receives some frames of the first reading, to judge the quality of the pictures.
 
@@ -67,7 +72,7 @@ class Film:
 
     def __init__(
         self,
-        open_clip: Callable[[], AbstractContextManager[OpenedFilm]],
+        open_clip: OpenClip,
         progress: PipelineProgress,
         sample: Callable[[Frame], None] | None = None,
     ) -> None:
@@ -75,6 +80,7 @@ class Film:
         self._progress = progress
         self._sample = sample
         self._begun = 0
+        self._times: list[tuple[int, float]] = []
         self._open: ExitStack | None = None
         self._clip: OpenedFilm | None = None
         self.facts: ClipFacts
@@ -86,7 +92,7 @@ class Film:
         """Open the film and learn its facts; the next reading uses this opening."""
         self.close()
         opened = ExitStack()
-        self._clip = opened.enter_context(self._open_clip())
+        self._clip = opened.enter_context(self._open_clip(None))
         self._open = opened
         self.facts = self._clip.facts
         self.problems = tuple(self._clip.problems)
@@ -97,8 +103,19 @@ class Film:
             self._open.close()
         self._open = self._clip = None
 
-    def __call__(self) -> Iterator[Frame]:
-        """Yield the frames from the first one on. One reading at a time."""
+    def __call__(
+        self, stretches: Sequence[tuple[float, float]] | None = None, /
+    ) -> Iterator[Frame]:
+        """Yield the frames in order, one reading at a time.
+
+        Parameters
+        ----------
+        stretches : sequence of (from, to), optional
+            Seconds; only frames inside them, after one whole reading. None = all frames.
+        """
+        if stretches is not None:
+            yield from self._read_inside(stretches)
+            return
         if self._clip is None:
             self.open()
         clip, self._clip = self._clip, None
@@ -106,6 +123,17 @@ class Film:
         self._begun += 1
         yield from self._read(clip, self._begun)
         self.close()
+
+    def _read_inside(self, stretches: Sequence[tuple[float, float]]) -> Iterator[Frame]:
+        wanted = [
+            index
+            for index, time_s in self._times
+            if any(start <= time_s <= stop for start, stop in stretches)
+        ]
+        self.close()
+        self._begun += 1
+        with self._open_clip(wanted) as clip:
+            yield from self._read(clip, self._begun)
 
     def _read(self, clip: OpenedFilm, reading: int) -> Iterator[Frame]:
         frames = iter(clip)
@@ -126,8 +154,10 @@ class Film:
                     self.waited_s += time.perf_counter() - start
                 if frame is None:
                     break
-                if self._sample is not None and reading == 1 and seen % every == 0:
-                    self._sample(frame)
+                if reading == 1:
+                    self._times.append((frame.index, frame.time_s))
+                    if self._sample is not None and seen % every == 0:
+                        self._sample(frame)
                 yield frame
                 seen += 1
                 share = min(1.0, seen / total) if total else 0.0

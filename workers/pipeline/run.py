@@ -9,7 +9,7 @@ wrong with the file is raised.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -43,7 +43,8 @@ class StageFunctions:
     Attributes
     ----------
     open_clip : callable
-        (path, capture_fps) to a context manager of a `OpenedFilm`.
+        (path, capture_fps, indices of the wanted frames or None) to a context manager of an
+        `OpenedFilm`.
     estimate : callable
         (film, facts) to the track of the server. Each call of the film starts at its first frame.
         Raises `NoPerson` when nobody can be followed.
@@ -59,7 +60,9 @@ class StageFunctions:
         (path, analysis, track, engine result, words) to an annotated film, MP4.
     """
 
-    open_clip: Callable[[Path, float | None], AbstractContextManager[OpenedFilm]]
+    open_clip: Callable[
+        [Path, float | None, Collection[int] | None], AbstractContextManager[OpenedFilm]
+    ]
     estimate: Callable[[Film, ClipFacts], JointTrack]
     measure: Callable[[JointTrack, EngineRequest], EngineResult]
     draw: Callable[[Path, Analysis, JointTrack, EngineResult, Words], Mapping[str, bytes]]
@@ -152,7 +155,7 @@ def run(
     timer = StageTimer(progress)
     qualities: list[usability.FrameQuality] = []
     film = Film(
-        lambda: stages.open_clip(path, request.capture_fps),
+        lambda indices: stages.open_clip(path, request.capture_fps, indices),
         progress,
         sample=lambda frame: qualities.append(usability.frame_quality(frame.rgb)),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cache
@@ -19,6 +19,7 @@ from models.contract.vocabulary import Sex
 from models.words import Words
 from workers.engine.interface import EngineResult
 from workers.engine.mass import centre_of_mass
+from workers.engine.windows import worth_a_look
 from workers.learned import load
 from workers.pipeline.film import Film, OpenedFilm
 from workers.pipeline.run import StageFunctions
@@ -85,11 +86,13 @@ def build_stages(choice: StageChoice) -> StageFunctions:
     opened = networks(choice.models, choice.device)
     engine = load()
 
-    def clip(path: Path, capture_fps: float | None) -> AbstractContextManager[OpenedFilm]:
-        return open_clip(path, choice.limits, capture_fps=capture_fps)
+    def clip(
+        path: Path, capture_fps: float | None, indices: Collection[int] | None
+    ) -> AbstractContextManager[OpenedFilm]:
+        return open_clip(path, choice.limits, indices=indices, capture_fps=capture_fps)
 
     def track(film: Film, _facts: ClipFacts) -> JointTrack:
-        return estimate(film, opened).track
+        return estimate(film, opened, worth_a_look=worth_a_look).track
 
     def draw(
         path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult, words: Words

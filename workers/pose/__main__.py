@@ -43,7 +43,7 @@ def main(arguments: list[str]) -> int:
     """Write one film's joints; prints who was followed and what it saw."""
     film, out = Path(arguments[0]), Path(arguments[1])
     cv2.setNumThreads(1)
-    found = estimate(lambda: _frames(film), open_networks())
+    found = estimate(lambda _=None, /: _frames(film), open_networks())
     out.write_bytes(found.track.to_npz())
     seen = float(np.isfinite(found.track.xy[:, 0, 0]).mean())
     print(

@@ -90,7 +90,9 @@ def measure(
     """
     finder, first = _Recorder(networks.finder), _Recorder(networks.blazepose)
     second = None if networks.movenet is None else _Recorder(networks.movenet)
-    estimate(lambda: frames, replace(networks, finder=finder, blazepose=first, movenet=second))
+    estimate(
+        lambda _=None, /: frames, replace(networks, finder=finder, blazepose=first, movenet=second)
+    )
 
     def bare() -> None:
         first.replay()
@@ -98,7 +100,7 @@ def measure(
             second.replay()
 
     jobs: tuple[Callable[[], object], ...] = (
-        lambda: estimate(lambda: frames, networks),
+        lambda: estimate(lambda _=None, /: frames, networks),
         bare,
         finder.replay,
     )

@@ -46,17 +46,21 @@ class Networks:
     movenet : Runner or None
     names : tuple of str
         Registry names of the two pose networks, as used for ``JointTrack.sources``.
+    coarse : Runner or None
+        The cheapest network, for a first look; None = every frame is seen closely.
     """
 
     finder: Runner
     blazepose: Runner
     movenet: Runner | None
     names: tuple[str, str] = (BlazePoseVariant.HEAVY.value, SecondNetwork.THUNDER.value)
+    coarse: Runner | None = None
+    coarse_name: str = BlazePoseVariant.FULL.value
 
     @property
     def sessions(self) -> tuple[OnnxSession, ...]:
         """The ONNX sessions among them, for provenance in a result."""
-        opened = (self.finder, self.blazepose, self.movenet)
+        opened = (self.finder, self.coarse, self.blazepose, self.movenet)
         return tuple(runner for runner in opened if isinstance(runner, OnnxSession))
 
 
@@ -76,4 +80,5 @@ def open_networks(choice: PoseChoice | None = None) -> Networks:
         if second is SecondNetwork.NONE
         else open_session(second.value, chosen.device, chosen.threads),
         names=(chosen.blazepose.value, second.value),
+        coarse=open_session(BlazePoseVariant.FULL.value, chosen.device, chosen.threads),
     )

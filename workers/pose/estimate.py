@@ -1,17 +1,15 @@
 """Follows one person through a film: frames in, `JointTrack` out.
 
-Two passes over the film. The survey looks at a few frames a second, finds everybody and
-chooses the server. The second pass looks at every frame: the crop of a frame comes from
-the circle around the body that BlazePose sees in the frame before, turned with the body,
-so that a bent-over follow-through stays upright in the crop. When the network no longer
-believes in its crop, or it has drifted from the person the survey saw, the finder is
-asked again.
+From coarse to fine. The first reading of the film (`survey`) finds everybody in a few frames a
+second, chooses the server, and keeps small pictures. On those the cheapest network takes a first
+look at the movement; whoever calls says which stretches of it are worth a close look. Only these
+are read again, and only there every frame goes through the full networks.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,31 +17,22 @@ from models.contract.errors import NoPerson
 from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import JointTrack
 from workers.pose.choice import Networks
-from workers.pose.crop import SquareCrop, ahead, around_body, around_circle
-from workers.pose.finder import Person, find_people
-from workers.pose.frames import FloatArray, Frame, FrameSource, Picture
+from workers.pose.follow import Follower
+from workers.pose.frames import FloatArray, Frame, FrameSource, Stretch
 from workers.pose.fuse import fuse, torso_length
+from workers.pose.join import joined
 from workers.pose.networks import (
     COCO_TO_LANDMARK,
     LANDMARK_COUNT,
     SIDE,
-    BlazePoseAnswer,
-    blazepose,
     movenet,
     turn_world,
 )
+from workers.pose.proxy import Proxy
 from workers.pose.sides import find_flips
 from workers.pose.smooth import smooth_tracks
-from workers.pose.track import Find, ServerChoice, choose_server
-
-SURVEY_S = 0.2
-"""Time between surveyed frames, seconds."""
-
-BODY_FACTOR = 1.16
-"""Side of the BlazePose crop in diameters of the body circle.
-
-Tried 1.0 to 1.35 on rendered serves: tighter cuts hands off, wider costs resolution.
-"""
+from workers.pose.survey import survey
+from workers.pose.track import ServerChoice, choose_server
 
 UPRIGHT_FACTOR = 0.95
 """Side of the MoveNet crop, which is not turned, in sides of the BlazePose crop."""
@@ -52,20 +41,8 @@ HAND_CUT_OFF = 1.4
 """Factor on the smoothing cut-off of wrists and hands. Measured on rendered serves: the
 hitting wrist's velocity is most exact at 6 to 12 Hz, residual analysis finds 5 to 8."""
 
-LONGEST_STEP = 1.5
-"""The crop's motion is continued over at most so many of its last time steps."""
-
-SEED_FACTOR = 1.15
-"""Side of the first crop in diameters of the circle around the finder's joints."""
-
-LOST = 0.5
-"""The person is lost when BlazePose is less sure than this."""
-
-DRIFT = 0.75
-"""... or when its hips lie so many torso lengths from where the survey saw the server."""
-
-SEED_AGE_S = 0.3
-"""A find of the survey may start a crop if it is not farther away in time."""
+WorthALook = Callable[[JointTrack], Sequence[Stretch]]
+"""Which stretches of a coarse track deserve every frame and the full networks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,128 +66,71 @@ class Estimate:
     redetections: int
 
 
-@dataclass
-class Follower:
-    """Keeps the crop on one person from frame to frame."""
-
-    networks: Networks
-    server: ServerChoice
-    redetections: int = 0
-    _past: list[tuple[float, SquareCrop]] = field(default_factory=list)
-
-    def step(self, time_s: float, picture: Picture) -> tuple[SquareCrop, BlazePoseAnswer] | None:
-        """The server in this frame, or None if lost even after asking the finder."""
-        following = bool(self._past)
-        if following:
-            crop = self._expected(time_s)
-            answer = self._look(picture, crop)
-            if answer.score >= LOST and not self._drifted(time_s, crop, answer):
-                return self._keep(time_s, crop, answer)
-        self._past.clear()
-        seed = None if following else self.server.nearest(time_s, SEED_AGE_S)
-        seed = seed or self._find_again(picture, time_s)
-        if seed is None:
-            return None
-        crop = seed_crop(seed)
-        answer = self._look(picture, crop)
-        if answer.score >= LOST:
-            # The finder's joints are coarse: look once more with the network's own circle.
-            crop = next_crop(crop, answer)
-            answer = self._look(picture, crop)
-        return self._keep(time_s, crop, answer) if answer.score >= LOST else None
-
-    def _expected(self, time_s: float) -> SquareCrop:
-        if len(self._past) < 2:
-            return self._past[-1][1]
-        (t0, before), (t1, now) = self._past
-        return ahead(before, now, min((time_s - t1) / (t1 - t0), LONGEST_STEP))
-
-    def _look(self, picture: Picture, crop: SquareCrop) -> BlazePoseAnswer:
-        return blazepose(self.networks.blazepose, crop.cut(picture, SIDE))
-
-    def _keep(
-        self, time_s: float, crop: SquareCrop, answer: BlazePoseAnswer
-    ) -> tuple[SquareCrop, BlazePoseAnswer]:
-        self._past = [*self._past[-1:], (time_s, next_crop(crop, answer))]
-        return crop, answer
-
-    def _drifted(self, time_s: float, crop: SquareCrop, answer: BlazePoseAnswer) -> bool:
-        seen = self.server.nearest(time_s, 1e-6)
-        if seen is None:
-            return False
-        hips = crop.to_picture(answer.xy[LANDMARKS.pair("hip")], SIDE).mean(axis=0)
-        torso = float(np.hypot(*(seen.shoulders.mean(axis=0) - seen.hips.mean(axis=0))))
-        torso = max(torso, seen.height / 5)
-        return float(np.hypot(*(hips - seen.hips.mean(axis=0)))) > DRIFT * torso
-
-    def _find_again(self, picture: Picture, time_s: float) -> Person | None:
-        self.redetections += 1
-        return self.server.pick(find_people(self.networks.finder, picture), time_s)
-
-
-def seed_crop(person: Person) -> SquareCrop:
-    """First crop around a find of the finder, turned with its torso."""
-    corners = person.box[[[0, 1], [2, 1], [0, 3], [2, 3]]]
-    sure = person.keypoints[:, 2] >= 0.2
-    points = person.keypoints[sure, :2] if sure.sum() >= 8 else corners
-    return around_body(points, person.shoulders, person.hips, SEED_FACTOR)
-
-
-def next_crop(crop: SquareCrop, answer: BlazePoseAnswer) -> SquareCrop:
-    """Crop for the next look, from the body circle seen in this one."""
-    centre, rim = crop.to_picture(answer.circle, SIDE)
-    return around_circle(centre, rim, BODY_FACTOR)
-
-
-def survey(source: FrameSource, networks: Networks) -> tuple[list[Find], tuple[int, int]]:
-    """Everybody in a few frames a second; also width and height of the picture."""
-    finds: list[Find] = []
-    size = (0, 0)
-    due = -np.inf
-    for frame in source():
-        if frame.time_s < due:
-            continue
-        due = frame.time_s + SURVEY_S - 1e-9
-        picture = frame.rgb
-        size = (picture.shape[1], picture.shape[0])
-        people = tuple(find_people(networks.finder, picture))
-        finds.append(Find(frame.time_s, frame.index, people))
-    return finds, size
-
-
 def estimate(
     source: FrameSource,
     networks: Networks,
     progress: Callable[[float], None] = lambda time_s: None,
+    worth_a_look: WorthALook | None = None,
 ) -> Estimate:
-    """The server's joints in every frame.
+    """The server's joints: in every frame of what is worth a close look, coarsely elsewhere.
 
     Parameters
     ----------
-    source : callable
-        Each call yields the frames of the film from the start.
+    source : FrameSource
     networks : Networks
     progress : callable
-        Called with each finished frame's timestamp, seconds.
+        Called with each closely seen frame's timestamp, seconds.
+    worth_a_look : callable, optional
+        Receives the coarse track of the whole film. None = every frame is seen closely.
 
     Raises
     ------
     NoPerson
         If the survey sees nobody, or nobody can be followed.
     """
-    finds, (width, height) = survey(source, networks)
-    server = choose_server(finds, width, height)
+    coarsely = worth_a_look is not None and networks.coarse is not None
+    seen = survey(source, networks.finder, keep=coarsely)
+    server = choose_server(seen.finds, seen.width, seen.height)
     if server is None:
         raise NoPerson
+    coarse, stretches = None, None
+    if worth_a_look is not None and networks.coarse is not None:
+        coarse = first_look(seen.proxy, server, networks, seen.width, seen.height)
+        stretches = worth_a_look(coarse)
+        if not stretches:
+            return Estimate(coarse, server, np.full((LANDMARK_COUNT, 2), np.nan), 0)
     follower = Follower(networks, server)
     rows = []
-    for frame in source():
+    for frame in source(stretches):
         rows.append(_row(frame, follower, networks))
         progress(frame.time_s)
     if not any(np.isfinite(row.blaze).any() for row in rows):
         raise NoPerson
-    track, cut_off = assemble(rows, server, networks, width, height)
+    track, cut_off = assemble(rows, server, networks, seen.width, seen.height)
+    if coarse is not None and stretches is not None:
+        track = joined(track, coarse, stretches)
     return Estimate(track, server, cut_off, follower.redetections)
+
+
+def first_look(
+    proxy: Proxy, server: ServerChoice, networks: Networks, width: int, height: int
+) -> JointTrack:
+    """The server's joints in the kept pictures, by the cheapest network alone; film pixels.
+
+    Raises
+    ------
+    NoPerson
+        Nobody can be followed.
+    """
+    assert networks.coarse is not None
+    cheap = replace(
+        networks, blazepose=networks.coarse, movenet=None, names=(networks.coarse_name, "none")
+    )
+    follower = Follower(cheap, server.scaled(1.0 / proxy.scale))
+    rows = [_row(frame, follower, cheap).scaled(proxy.scale) for frame in proxy]
+    if not any(np.isfinite(row.blaze).any() for row in rows):
+        raise NoPerson
+    return assemble(rows, server, cheap, width, height)[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,6 +143,11 @@ class Row:
     second: FloatArray
     world: FloatArray
     score: float
+
+    def scaled(self, factor: float) -> Row:
+        """The same in pixels of a picture `factor` times as large."""
+        times = np.array([factor, factor, 1.0])
+        return replace(self, blaze=self.blaze * times, second=self.second * times)
 
 
 def _row(frame: Frame, follower: Follower, networks: Networks) -> Row:

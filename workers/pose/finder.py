@@ -64,6 +64,11 @@ class Person:
         """Height of the box, pixels."""
         return float(self.box[3] - self.box[1])
 
+    def scaled(self, factor: float) -> Person:
+        """The same in pixels of a picture `factor` times as large."""
+        times = np.array([factor, factor, 1.0])
+        return Person(self.box * factor, self.score, self.keypoints * times)
+
 
 def find_people(run: Runner, picture: Picture) -> list[Person]:
     """People in a frame, best first; at most six."""

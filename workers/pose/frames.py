@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any, Protocol
 
 import numpy as np
@@ -12,6 +12,9 @@ Picture = npt.NDArray[np.uint8]
 """Shape (height, width, 3), RGB."""
 
 FloatArray = npt.NDArray[np.floating[Any]]
+
+Stretch = tuple[float, float]
+"""From and to, seconds on the clip's timestamps, both included."""
 
 
 class Frame(Protocol):
@@ -30,5 +33,8 @@ class Frame(Protocol):
         """Pixels, shape (height, width, 3), RGB."""
 
 
-FrameSource = Callable[[], Iterable[Frame]]
-"""Each call starts again at the first frame: the film is read twice, never held in memory."""
+class FrameSource(Protocol):
+    """A film that can be read again and is never held in memory."""
+
+    def __call__(self, stretches: Sequence[Stretch] | None = None, /) -> Iterable[Frame]:
+        """Yield the frames in order: all of them, or those inside the stretches."""

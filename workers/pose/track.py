@@ -9,7 +9,7 @@ from below the hips to far above the head, walking or waiting does not.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
@@ -119,6 +119,17 @@ class ServerChoice:
             f"ahead: {said}; the next one: "
             f"{self.candidates[1].presence:.0%}, {self.candidates[1].size:.0%}, "
             f"{self.candidates[1].hand_range:.1f}"
+        )
+
+    def scaled(self, factor: float) -> ServerChoice:
+        """The same in pixels of pictures `factor` times as large."""
+        return replace(
+            self,
+            people=tuple(person.scaled(factor) for person in self.people),
+            others=tuple(
+                (times, tuple(person.scaled(factor) for person in seen))
+                for times, seen in self.others
+            ),
         )
 
     def nearest(self, time_s: float, within_s: float) -> Person | None:

@@ -16,8 +16,8 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -87,12 +87,14 @@ class ClipStream:
         *,
         size_bytes: int,
         capture_fps: float | None,
+        chosen: int | None = None,
     ) -> None:
         self._process = process
         self._begun = False
+        self._chosen = chosen
         self._decoded = 0
         try:
-            self.total_frames = int(message["frames_readable"])
+            self.total_frames = int(message["frames_readable"]) if chosen is None else chosen
             tags = {str(key): str(value) for key, value in dict(message["tags"]).items()}
             self.scale: TimeScale = time_scale(
                 float(message["frame_rate"]), given=capture_fps, tags=tags
@@ -140,7 +142,7 @@ class ClipStream:
             self._process.release()
         self.close()
         lost = (self.facts.frames_expected or 0) - self._decoded
-        if lost > 0:
+        if lost > 0 and self._chosen is None:
             self.problems += (self._loss(lost, last_time * self.scale.factor, message.get("gaps")),)
 
     def _loss(self, lost: int, last_s: float, told: Any) -> FramesLost:
@@ -188,6 +190,7 @@ def open_clip(
     path: Path,
     limits: DecodeLimits = DecodeLimits(),  # noqa: B008  (frozen)
     *,
+    indices: Collection[int] | None = None,
     capture_fps: float | None = None,
     longest_side: int | None = None,
 ) -> ClipStream:
@@ -198,6 +201,8 @@ def open_clip(
     path : Path
         File of the film.
     limits : DecodeLimits
+    indices : collection of int, optional
+        Only these frames, as a whole reading counts them; what is lost is then not told.
     capture_fps : float, optional
         Rate the camera recorded at, for a slow-motion file, frames per second.
     longest_side : int, optional
@@ -212,9 +217,11 @@ def open_clip(
     OSError
         When the path cannot be read.
     """
-    process, message, size = _start(path, limits, None, longest_side)
+    wanted = None if indices is None else sorted(set(indices))
+    process, message, size = _start(path, limits, wanted, longest_side)
+    chosen = None if wanted is None else len(wanted)
     try:
-        return ClipStream(process, message, size_bytes=size, capture_fps=capture_fps)
+        return ClipStream(process, message, size_bytes=size, capture_fps=capture_fps, chosen=chosen)
     except BaseException:
         process.close()
         raise
@@ -245,16 +252,10 @@ def grab_frames(
         return {}
     if wanted[0] < 0:
         raise IndexError(f"frame {wanted[0]} does not exist")
-    process, message, size = _start(path, limits, wanted, longest_side)
-    found: dict[int, DecodedFrame] = {}
-    try:
-        stream = ClipStream(process, message, size_bytes=size, capture_fps=capture_fps)
-        while (message := process.receive("frame", "end"))["kind"] == "frame":
-            index, time_s, rgb = process.frame(message, len(found))
-            found[index] = DecodedFrame(index, time_s * stream.scale.factor, rgb.copy())
-            process.release()
-    finally:
-        process.close()
+    with open_clip(
+        path, limits, indices=wanted, capture_fps=capture_fps, longest_side=longest_side
+    ) as clip:
+        found = {frame.index: replace(frame, rgb=frame.rgb.copy()) for frame in clip}
     missing = [index for index in wanted if index not in found]
     if missing:
         raise IndexError(f"the film has no frame {missing[0]}")

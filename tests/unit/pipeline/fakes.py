@@ -132,7 +132,7 @@ def engine(
 def stages(clip: FakeClip, result: JointTrack | None = None, **changes: Any) -> StageFunctions:
     """Return stages around a fake film; every stage can be replaced."""
     chosen: dict[str, Any] = {
-        "open_clip": lambda _path, _fps: clip,
+        "open_clip": lambda _path, _fps, _indices: clip,
         "estimate": read_twice(track(clip.frames) if result is None else result),
         "measure": engine(),
         "draw": lambda _path, analysis, _track, _found, _words: {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -11,9 +11,11 @@ import numpy as np
 import pytest
 
 from models.contract.errors import NoPerson
+from models.contract.tracks import JointTrack
 from tests.unit.pose.conftest import Still
 from workers.pose.choice import Networks
 from workers.pose.estimate import Estimate, estimate
+from workers.pose.frames import FrameSource, Stretch
 from workers.pose.networks import COCO_TO_LANDMARK
 
 COCO = list(COCO_TO_LANDMARK)
@@ -27,7 +29,7 @@ def exact(truth: dict[str, Any]) -> np.ndarray:
 
 @pytest.fixture(scope="module")
 def followed(contact_film: list[Still], networks: Networks) -> Estimate:
-    return estimate(lambda: contact_film, networks)
+    return estimate(lambda _=None: contact_film, networks)
 
 
 def torso_of(coco: np.ndarray) -> float:
@@ -94,7 +96,7 @@ def test_turned_film_gives_turned_joints(
     leaning = [
         replace(f, rgb=cv2.warpAffine(f.rgb, turn, (width, height))) for f in contact_film[:14]
     ]
-    found = estimate(lambda: leaning, networks).track.sources["blazepose_heavy"][..., :2]
+    found = estimate(lambda _=None: leaning, networks).track.sources["blazepose_heavy"][..., :2]
     straight = followed.track.sources["blazepose_heavy"][:14, :, :2]
     expected = straight @ turn[:, :2].T + turn[:, 2]
     gap = np.hypot(*np.moveaxis((found - expected)[:, COCO][:, LIMBS], -1, 0))
@@ -112,7 +114,7 @@ def test_server_is_followed_beside_a_standing_person(
         return frame
 
     both = [replace(f, rgb=beside(f.rgb)) for f in contact_film[:20]]
-    found = estimate(lambda: both, networks)
+    found = estimate(lambda _=None: both, networks)
     assert found.track.people.max() == 2
     assert len(found.server.candidates) == 2
     gap = np.linalg.norm(found.track.xy_raw[:, 23:25] - followed.track.xy_raw[:20, 23:25], axis=2)
@@ -130,7 +132,7 @@ def test_bystander_is_not_taken_for_a_server_who_left(
             frame[:, : f.rgb.shape[1]] = f.rgb
         frame[170 : 170 + still.shape[0], -150 : -150 + still.shape[1]] = still
         film.append(replace(f, rgb=frame))
-    track = estimate(lambda: film, networks).track
+    track = estimate(lambda _=None: film, networks).track
     assert np.isfinite(track.xy_raw[:24]).all()
     assert np.isnan(track.xy_raw[24:]).all()
 
@@ -149,7 +151,7 @@ def test_person_is_found_again_after_an_interruption(
         replace(f, rgb=shifted(f.rgb, 0 if f.index < 8 else 140) * (not 8 <= f.index < 12))
         for f in contact_film[:20]
     ]
-    found = estimate(lambda: film, networks)
+    found = estimate(lambda _=None: film, networks)
     assert found.redetections >= 1
     assert np.isnan(found.track.xy[8:12]).all()
     assert (found.track.score[8:12] == 0).all()
@@ -158,20 +160,75 @@ def test_person_is_found_again_after_an_interruption(
     np.testing.assert_allclose(moved[..., 0], 140, atol=8)
 
 
+def shown(film: list[Still]) -> FrameSource:
+    """A film that shows only what is asked for."""
+
+    def frames(stretches: Sequence[Stretch] | None = None, /) -> list[Still]:
+        if stretches is None:
+            return film
+        return [f for f in film if any(a <= f.time_s <= b for a, b in stretches)]
+
+    return frames
+
+
+def test_only_what_is_worth_it_is_seen_closely(
+    contact_film: list[Still], networks: Networks, followed: Estimate
+) -> None:
+    coarse: list[JointTrack] = []
+    closely: list[float] = []
+
+    def look(track: JointTrack) -> list[Stretch]:
+        coarse.append(track)
+        return [(contact_film[10].time_s, contact_film[25].time_s)]
+
+    track = estimate(shown(contact_film), networks, closely.append, look).track
+    assert closely == [f.time_s for f in contact_film[10:26]]
+    assert set(coarse[0].sources) == {"blazepose_full"}
+    inside = (track.frame_index >= 10) & (track.frame_index <= 25)
+    assert inside.sum() == 16
+    gap = np.linalg.norm(track.xy_raw[inside] - followed.track.xy_raw[10:26], axis=2)
+    assert np.median(gap) < 2.0
+    assert track.frame_index[0] == 0
+    assert np.isfinite(track.xy[~inside]).all()
+    assert np.isnan(track.sources["movenet_thunder"][~inside]).all()
+
+
+def test_coarse_joints_are_in_pixels_of_the_film(
+    contact_film: list[Still], networks: Networks, followed: Estimate
+) -> None:
+    """A film three times as large: the kept pictures are scaled down, the joints are not."""
+    large = [
+        replace(f, rgb=cv2.resize(f.rgb, None, fx=3, fy=3, interpolation=cv2.INTER_CUBIC))
+        for f in contact_film
+    ]
+    coarse: list[JointTrack] = []
+
+    def nothing(track: JointTrack) -> list[Stretch]:
+        coarse.append(track)
+        return []
+
+    found = estimate(shown(large), networks, worth_a_look=nothing)
+    assert found.track is coarse[0]
+    expected = 3 * followed.track.xy_raw[found.track.frame_index][:, COCO][:, LIMBS]
+    gap = np.linalg.norm(found.track.xy_raw[:, COCO][:, LIMBS] - expected, axis=2)
+    torso = 3 * torso_of(followed.track.xy_raw[:, COCO])
+    assert np.median(gap) < 0.1 * torso
+
+
 def test_nobody_in_the_film(networks: Networks) -> None:
     empty = [Still(i, i / 30, np.full((360, 640, 3), 90, dtype=np.uint8)) for i in range(8)]
     with pytest.raises(NoPerson):
-        estimate(lambda: empty, networks)
+        estimate(lambda _=None: empty, networks)
 
 
 def test_film_without_frames(networks: Networks) -> None:
     with pytest.raises(NoPerson):
-        estimate(lambda: [], networks)
+        estimate(lambda _=None: [], networks)
 
 
 def test_second_network_is_optional(contact_film: list[Still], networks: Networks) -> None:
     alone = replace(networks, movenet=None, names=("blazepose_heavy", "none"))
-    track = estimate(lambda: contact_film[:8], alone).track
+    track = estimate(lambda _=None: contact_film[:8], alone).track
     assert set(track.sources) == {"blazepose_heavy"}
     assert np.isnan(track.disagreement_px).all()
     assert np.isfinite(track.xy).all()
@@ -198,6 +255,6 @@ def test_progress_and_time_of_every_frame(contact_film: list[Still]) -> None:
 
     seen: list[float] = []
     with pytest.raises(NoPerson):
-        estimate(lambda: contact_film, Networks(finder, unsure, None), seen.append)
+        estimate(lambda _=None: contact_film, Networks(finder, unsure, None), seen.append)
     assert seen == [frame.time_s for frame in contact_film]
     assert calls["blazepose"] == len(contact_film)

@@ -246,3 +246,17 @@ def test_a_missing_file_is_an_os_error(tmp_path: Path) -> None:
 def test_limits_must_be_positive() -> None:
     with pytest.raises(ValueError, match="frames"):
         DecodeLimits(frames=0)
+
+
+def test_only_the_wanted_frames_of_a_film_are_handed_over(tmp_path: Path) -> None:
+    path = shoot(tmp_path / "film.mp4", Film())
+    with open_clip(path) as clip:
+        every = {frame.index: (frame.time_s, frame.rgb.copy()) for frame in clip}
+    with open_clip(path, indices=[7, 2, 3, 3]) as clip:
+        assert clip.total_frames == 3
+        chosen = {frame.index: (frame.time_s, frame.rgb.copy()) for frame in clip}
+        assert clip.problems == ()  # what was not asked for is not lost
+    assert list(chosen) == [2, 3, 7]
+    for index, (time_s, rgb) in chosen.items():
+        assert time_s == every[index][0]
+        np.testing.assert_array_equal(rgb, every[index][1])

@@ -50,7 +50,7 @@ def test_the_pose_networks_lock_on_to_a_rendered_body(tmp_path, capsys):
         time_s: float
         rgb: np.ndarray
 
-    def frames():
+    def frames(_stretches=None):
         with av.open(str(COMMITTED / "016.mp4")) as container:
             for i, frame in enumerate(container.decode(video=0)):
                 yield Shown(i, float(frame.time), frame.to_ndarray(format="rgb24"))
