@@ -232,5 +232,6 @@ def test_results_that_were_lost_are_a_typed_failure(client: httpx.Client, wired:
     asked = made(client.post(f"/v1/players/{player}/plans", json={}))
     entry.work(wired, attempt_at(asked["id"], 1))
     body = client.get(asked["links"]["self"]).json()
-    assert (body["status"], body["problem"]["code"]) == ("failed", "internal_error")
+    assert (body["status"], body["problem"]["code"]) == ("failed", "invalid_request")
+    assert body["problem"]["detail_code"] == "result_of_other_version"
     assert [e.type for e in events(wired, "plan.")] == ["plan.failed"]
