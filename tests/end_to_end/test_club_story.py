@@ -1,8 +1,4 @@
-"""The story of a club and one player, told through HTTP by the shipped example.
-
-One light network instead of the default two: what is tested is the way of the story. How the
-default networks measure a serve is tested elsewhere.
-"""
+"""The story of a club and one player, told through HTTP by the shipped example."""
 
 from __future__ import annotations
 
@@ -33,7 +29,6 @@ STEPS = (
 @pytest.mark.timeout(900)
 def test_story_is_told_to_its_end(tmp_path: Path) -> None:
     command = [sys.executable, "infra/examples/club_story.py", "--out", str(tmp_path)]
-    command += ["--models", "blazepose_full"]
     done = subprocess.run(command, cwd=PROJECT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-3000:]
     told = [line.removeprefix("== ") for line in done.stdout.splitlines() if line.startswith("==")]
