@@ -51,6 +51,12 @@ def test_any_change_of_code_counts(old: str, new: str) -> None:
     assert code_of(changed) != code_of(SOURCE)
 
 
+def test_words_of_a_metric_do_not_count_and_its_limits_do() -> None:
+    metric = "Metric('tilt', tolerance=4.0, wording={'en': 'Tilt'})"
+    assert code_of(metric) == code_of(metric.replace("Tilt", "Slope"))
+    assert code_of(metric) != code_of(metric.replace("4.0", "5.0"))
+
+
 def test_a_string_that_is_used_counts() -> None:
     assert code_of("x = 'a'") != code_of("x = 'b'")
 
