@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Environment plus the whole test suite, in as many processes as there are cores (at least two).
+# Environment plus the whole test suite, in one more process than there are cores.
 # Arguments go to pytest: bash infra/test.sh tests/unit -x; with -n 0 all runs in one process.
 # With SERVEWRIGHT_TEST_DATABASE_URL and SERVEWRIGHT_TEST_REDIS_URL set, the tests of the service
 # use those servers; otherwise SQLite and an embedded Valkey. In PostgreSQL every test has a schema

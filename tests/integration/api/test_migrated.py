@@ -36,7 +36,7 @@ from workers.jobs import entry
 
 __all__ = ["receiver"]
 
-RESULT = Path(__file__).parents[2] / "data" / "version_before" / "result.json"
+RESULT = Path(__file__).parents[2] / "data" / "version_1" / "result.json"
 PLAYER = f"ply_{1:032x}"
 SESSION = f"ses_{2:032x}"
 CLIP = f"clip_{3:032x}"
