@@ -134,6 +134,10 @@ class ModelUse(Document):
     name: str
     sha256: Digest
     licence: str | None = None
+    role: Literal["network", "learned"] = Field(
+        default="network",
+        description="`network`: gives joints; `learned`: part of the engine, and of its identity.",
+    )
 
 
 class Analysis(Document):

@@ -33,12 +33,16 @@ def maker_notes(analyses: Sequence[Analysis]) -> tuple[Note, ...]:
     engines = tuple(dict.fromkeys(_engine(one) for one in analyses))
     if len(engines) > 1:
         return (note(NoteCode.ENGINES_DIFFER, engines=engines),)
-    networks = dict.fromkeys(frozenset((m.name, m.sha256) for m in one.models) for one in analyses)
+    networks = dict.fromkeys(_networks(one) for one in analyses)
     if len(networks) > 1:
         every, shared = frozenset.union(*networks), frozenset.intersection(*networks)
         names = tuple(sorted({name for name, _ in every - shared}))
         return (note(NoteCode.NETWORKS_DIFFER, networks=names),)
     return ()
+
+
+def _networks(analysis: Analysis) -> frozenset[tuple[str, str]]:
+    return frozenset((m.name, m.sha256) for m in analysis.models if m.role == "network")
 
 
 def _engine(analysis: Analysis) -> str:

@@ -54,7 +54,7 @@ def load() -> LoadedEngine:
         landmarks=landmark_errors(files["landmark_errors"]),
     )
     models = tuple(
-        ModelUse(name=record.name, sha256=record.sha256, licence=record.licence)
+        ModelUse(name=record.name, sha256=record.sha256, licence=record.licence, role="learned")
         for record in registry.learned()
     )
     identity = engine_identity(code_digest(), {m.name: m.sha256 for m in models})

@@ -196,7 +196,7 @@ def _film(analysis: Analysis, words: Words) -> list[str]:
     lines.append(
         words(
             "page.models",
-            models=", ".join(model.name for model in analysis.models) or "–",
+            models=", ".join(m.name for m in analysis.models if m.role == "network") or "–",
             version=analysis.engine_version,
         )
     )

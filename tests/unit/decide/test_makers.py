@@ -60,6 +60,11 @@ def test_another_network_widens_and_is_named() -> None:
     assert said.parameters["networks"] == ("other",)
 
 
+def test_what_the_engine_learned_is_told_by_its_identity_alone() -> None:
+    learned = ModelUse(name="lift", sha256="4" * 64, role="learned")
+    assert made_alike([film(70.0, models=(*NETWORKS, learned)), film(75.0)])
+
+
 def test_old_results_of_one_version_count_as_of_one_engine() -> None:
     assert made_alike([film(70.0, None), film(75.0, None)])
     assert maker_notes([]) == ()
