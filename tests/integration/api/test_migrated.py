@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import secrets
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -237,14 +238,14 @@ def old(empty_database_url: str, tmp_path: Path, receiver: Receiver) -> Iterator
 
 
 @pytest.fixture
-def settings(old: Old, tmp_path: Path, redis_server_url: str, request: Any) -> Settings:
+def settings(old: Old, tmp_path: Path, redis_server_url: str) -> Settings:
     """Return settings of a service on that database, migrated."""
     migrate_url(old.url)
     return Settings(
         data_dir=tmp_path / "data",
         database_url=old.url,
         redis_url=redis_server_url,
-        queue_name=f"test-{hashlib.sha256(request.node.nodeid.encode()).hexdigest()[:12]}",
+        queue_name=f"test-{secrets.token_hex(6)}",
         background=False,
         webhook_private_networks=("127.0.0.0/8",),
         webhook_timeout_s=1.0,
