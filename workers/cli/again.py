@@ -13,6 +13,13 @@ from models.contract.vocabulary import Handedness, Sex, Stage, View
 from models.words import catalogue
 from workers.cli.bar import Bar
 from workers.cli.console import errors, results
+from workers.cli.result_folder import (
+    read_analysis,
+    read_joints,
+    read_pictures,
+    sha256_of,
+    write_result,
+)
 
 if TYPE_CHECKING:
     from models.contract.analysis import Analysis
@@ -48,8 +55,6 @@ def run(
     """
     from models.contract.analysis import MINOR_CAUTIONS
     from service.core.settings import Settings
-    from workers.cli.analyse import sha256_of, write
-    from workers.cli.folders import read_analysis, read_joints
     from workers.learned import load
     from workers.pipeline.again import run_again
     from workers.pipeline.options import engine_request
@@ -74,7 +79,7 @@ def run(
         )
         if film is None:
             result = _with_kept(result, earlier_folder)
-        write(result, folder, words)
+        write_result(result, folder, words)
         bar(Stage.STORE, 1.0)
     return result
 
@@ -120,7 +125,6 @@ def _drawing(
 
 def _with_kept(result: PipelineResult, folder: Path) -> PipelineResult:
     """Return the result with the pictures and the film that lie in the earlier folder."""
-    from workers.cli.folders import read_pictures
 
     film = folder / "film.mp4"
     return replace(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import shutil
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -11,9 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from models.contract.vocabulary import Handedness, Language, RepetitionKind, Sex, Stage, View
-from models.words import Words, catalogue
+from models.words import catalogue
 from workers.cli.bar import Bar
-from workers.cli.console import Exit, LanguageOption, errors, guarded, results
+from workers.cli.console import LanguageOption, errors, guarded, results
+from workers.cli.result_folder import sha256_of, write_result
 
 if TYPE_CHECKING:
     from models.contract.resources import AnalysisOptions
@@ -163,29 +162,6 @@ def run(
         )
         if folder is not None:
             bar(Stage.STORE, 1.0 - STAGE_SHARES[Stage.STORE])
-            write(result, folder, words)
+            write_result(result, folder, words)
         bar(Stage.STORE, 1.0)
     return result
-
-
-def write(result: PipelineResult, folder: Path, words: Words | None = None) -> None:
-    """Write the files of a result; pictures of an earlier run are removed first."""
-    from workers.pipeline.result_files import result_files
-
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        shutil.rmtree(folder / "pictures", ignore_errors=True)
-        (folder / "film.mp4").unlink(missing_ok=True)
-        for file in result_files(result, words):
-            path = folder / file.path
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(file.data)
-    except OSError as error:
-        errors().print(f"Cannot write to {folder}: {error.strerror}", style="red", markup=False)
-        raise typer.Exit(Exit.INSTALLATION) from None
-
-
-def sha256_of(file: Path) -> str:
-    """Return the SHA-256 of a file, hexadecimal."""
-    with file.open("rb") as source:
-        return hashlib.file_digest(source, "sha256").hexdigest()

@@ -35,6 +35,7 @@ from .props import ball_mesh, racket_mesh
 from .raster import Canvas, Image, coverage, vertex_normals
 from .rotation import Array, rot_z
 from .truth import clip_truth, mirror
+from .truth_file import clip_notes, write_truth
 
 #: longest picture movement between sub-frames of a blurred frame, pixels, and the most sub-frames
 _BLUR_STEP, _BLUR_MOST = 3.0, 8
@@ -311,8 +312,6 @@ def cast(spec: ClipSpec, rng: np.random.Generator) -> list[Actor]:
 
 def make_film(profile: str, seed: int, index: int, folder: Path) -> Path:
     """Film one clip of a set: NNN.mp4, then NNN.json, which marks the clip as done."""
-    from .__main__ import clip_notes, write_truth
-
     spec, rng = draw_clip(profile, seed, index)
     began = time.process_time()
     truth = film_clip(spec, rng, folder / f"{spec.name}.mp4")

@@ -15,8 +15,8 @@ from models.training.guard import frozen
 from tests.films import RENDERED
 from tests.unit.cli.conftest import Invoke
 from tests.unit.version_1 import DATA
-from workers.cli.analyse import write
 from workers.cli.console import Exit
+from workers.cli.result_folder import write_result
 from workers.engine.interface import EngineRequest
 from workers.learned import load
 from workers.pipeline.run import PipelineResult, merge, with_cautions
@@ -47,7 +47,9 @@ def folder(made: PipelineResult, tmp_path: Path) -> Path:
     """The result as an earlier engine wrote it, with a picture."""
     stale = made.analysis.model_copy(update={"engine_identity": "0" * 64})
     path = tmp_path / "serve-result"
-    write(PipelineResult(stale, made.track, made.bodies, {"1-contact.jpg": b"picture"}), path)
+    write_result(
+        PipelineResult(stale, made.track, made.bodies, {"1-contact.jpg": b"picture"}), path
+    )
     return path
 
 

@@ -190,7 +190,7 @@ def test_report_is_written_anew_with_a_plan(invoke: Invoke, folders: list[Path])
 
 def test_film_is_known_by_its_digest(folders: list[Path], tmp_path: Path) -> None:
     """Pictures must never be drawn on another clip, whatever its name."""
-    from workers.cli.folders import find_film
+    from workers.cli.result_folder import find_film
 
     wanted = "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"  # of b"test"
     (tmp_path / "before.mp4").write_bytes(b"another")
