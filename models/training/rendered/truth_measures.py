@@ -127,10 +127,11 @@ def _hold(performance: Performance, events: dict[str, float]) -> Values:
 def _loading(performance: Performance, events: dict[str, float], out: Values) -> None:
     """Metrics over the loading and the way to contact of a serve (adds to `out`)."""
     t = np.arange(events["release"], events["lowest_pelvis"], _DT)
-    share = _rear_share(performance, t)
-    out["rear_foot_load_share"]["peak"] = float(np.max(share))
-    most = float(t[np.argmax(share)])
-    out["most_loaded_before_contact"] = {"whole": events["contact"] - most}
+    if t.size:  # else the pelvis is lowest before the release: neither is defined
+        share = _rear_share(performance, t)
+        out["rear_foot_load_share"]["peak"] = float(np.max(share))
+        most = float(t[np.argmax(share)])
+        out["most_loaded_before_contact"] = {"whole": events["contact"] - most}
     t = np.arange(events["start"], events["lowest_pelvis"] + 0.2, _DT)
     out["rear_load_time_60"] = {"whole": _time_loaded(_rear_share(performance, t))}
     body = performance.motion.body(np.arange(events["release"], events["contact"], _DT))

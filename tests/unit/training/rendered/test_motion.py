@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from models.training.rendered import truth_formulas as f
-from models.training.rendered.clips import make_performance
+from models.training.rendered.clips import make_performance, sampled_body
 from models.training.rendered.implements import GRAVITY, Flight
 from models.training.rendered.knobs import ServeKnobs, sample_knobs
+from models.training.rendered.pairs import document
 from models.training.rendered.performance import OTHER, perform
 from models.training.rendered.pose import racket_points
 from models.training.rendered.profiles import PROFILES, draw_clip
@@ -193,3 +194,13 @@ def test_a_clip_depends_on_profile_seed_and_index_alone(profile):
     t = np.linspace(0, bodies[0].duration, 20)
     a, b = (x.motion.body(t).points["R_wrist"] for x in bodies)
     assert (a == b).all()
+
+
+def test_a_pelvis_that_is_lowest_before_the_release_has_no_most_loaded_instant_after_it():
+    spec, rng = draw_clip("motion", 9191, 8)
+    serve = document(spec, sampled_body(rng))["serves"][0]
+    at, said = serve["event_times_s"], serve["measures"]
+    assert at["lowest_pelvis"] <= at["release"]
+    assert "most_loaded_before_contact" not in said
+    assert "peak" not in said["rear_foot_load_share"]
+    assert said["hip_shoulder_separation"]["peak"] > 0
