@@ -81,7 +81,8 @@ def estimate(
     progress : callable
         Called with each closely seen frame's timestamp, seconds.
     worth_a_look : callable, optional
-        Receives the coarse track of the whole film. None = every frame is seen closely.
+        Receives the coarse track of the whole film. None = every frame is seen closely, as where
+        the cheapest network can follow nobody.
 
     Raises
     ------
@@ -96,8 +97,8 @@ def estimate(
     coarse, stretches = None, None
     if worth_a_look is not None and networks.coarse is not None:
         coarse = first_look(seen.proxy, server, networks, seen.width, seen.height)
-        stretches = worth_a_look(coarse)
-        if not stretches:
+        stretches = None if coarse is None else worth_a_look(coarse)
+        if coarse is not None and not stretches:
             return Estimate(coarse, server, np.full((LANDMARK_COUNT, 2), np.nan), 0)
     follower = Follower(networks, server)
     rows = []
@@ -114,13 +115,10 @@ def estimate(
 
 def first_look(
     proxy: Proxy, server: ServerChoice, networks: Networks, width: int, height: int
-) -> JointTrack:
+) -> JointTrack | None:
     """The server's joints in the kept pictures, by the cheapest network alone; film pixels.
 
-    Raises
-    ------
-    NoPerson
-        Nobody can be followed.
+    None if it can follow nobody.
     """
     assert networks.coarse is not None
     cheap = replace(
@@ -129,7 +127,7 @@ def first_look(
     follower = Follower(cheap, server.scaled(1.0 / proxy.scale))
     rows = [_row(frame, follower, cheap).scaled(proxy.scale) for frame in proxy]
     if not any(np.isfinite(row.blaze).any() for row in rows):
-        raise NoPerson
+        return None
     return assemble(rows, server, cheap, width, height)[0]
 
 

@@ -193,6 +193,23 @@ def test_only_what_is_worth_it_is_seen_closely(
     assert np.isnan(track.sources["movenet_thunder"][~inside]).all()
 
 
+def test_every_frame_is_seen_closely_where_the_cheapest_network_follows_nobody(
+    contact_film: list[Still], networks: Networks
+) -> None:
+    def unsure(image: np.ndarray) -> Mapping[str, np.ndarray]:
+        found = networks.blazepose(image)
+        return {**found, "score": np.zeros_like(found["score"])}
+
+    def never(track: JointTrack) -> list[Stretch]:
+        raise AssertionError("there is no coarse track to look at")
+
+    film, closely = contact_film[:8], list[float]()
+    blind = replace(networks, coarse=unsure)
+    track = estimate(shown(film), blind, closely.append, never).track
+    assert closely == [frame.time_s for frame in film]
+    assert np.isfinite(track.xy).all()
+
+
 def test_coarse_joints_are_in_pixels_of_the_film(
     contact_film: list[Still], networks: Networks, followed: Estimate
 ) -> None:
