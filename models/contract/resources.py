@@ -10,6 +10,7 @@ from pydantic import Field
 from models.contract.analysis import CAUTIONS, Analysis, Event, Metric
 from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share, or_earlier
 from models.contract.clip import ClipFacts
+from models.contract.first_look import FirstLook
 from models.contract.note import Note
 from models.contract.problem import Problem
 from models.contract.vocabulary import (
@@ -158,6 +159,17 @@ class AnalysisResource(Document):
     options: AnalysisOptions
     external_ref: str | None = None
     headline: dict[str, Any] = Field(default_factory=dict)
+    time_left_s: Finite | None = Field(
+        default=None,
+        ge=0,
+        description="Estimated seconds to the end, as of the worker's last sign of life, from what "
+        "earlier analyses have cost its machine. Null while not running, and before the machine "
+        "has completed one.",
+    )
+    first_look: FirstLook | None = Field(
+        default=None,
+        description="Early verdict on the film: known long before the rest is done.",
+    )
     problem: Problem | None = Field(default=None, description="Why it failed, and what to do.")
     pictures: tuple[str, ...] = ()
     links: Links = Field(default_factory=dict)

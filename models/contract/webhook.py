@@ -14,6 +14,7 @@ from models.contract.vocabulary import AnalysisStatus
 SCHEMA_ID = SCHEMA_BASE + "webhook-event.v1.json"
 
 EventType = Literal[
+    "analysis.first_look",
     "analysis.completed",
     "analysis.failed",
     "comparison.completed",

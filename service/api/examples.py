@@ -33,6 +33,32 @@ _ANALYSIS: dict[str, Any] = {
     "options": {"height_m": 1.83, "handedness": "right", "view": "side"},
     "external_ref": "court-3/0417",
     "headline": {},
+    "time_left_s": 14.2,
+    "first_look": {
+        "clip": {
+            "duration_s": 12.4,
+            "frame_rate": 60.0,
+            "frames": 744,
+            "width": 1920,
+            "height": 1080,
+        },
+        "view": {"label": "side", "azimuth_deg": 92.0, "azimuth_low": 76.3, "azimuth_high": 107.7},
+        "usability": {
+            "usable": True,
+            "checks": [
+                {
+                    "key": "both_feet",
+                    "passed": True,
+                    "severity": "warning",
+                    "value": 1.0,
+                    "unit": "1",
+                    "detail": {"code": "feet_stay", "text": "Both feet stay in the picture."},
+                }
+            ],
+        },
+        "likely_work": [{"start_s": 2.1, "end_s": 6.8}],
+        "problems": [],
+    },
     "problem": None,
     "pictures": [],
     "links": {
@@ -87,7 +113,16 @@ RESPONSE_EXAMPLES: dict[str, dict[str, Any]] = {
     "read_clip": {"clip": {"value": _CLIP}},
     "list_clips": {"page": {"value": {"items": [_CLIP], "next_cursor": None}}},
     "start_analysis": {
-        "queued": {"value": {**_ANALYSIS, "status": "queued", "stage": None, "progress": 0.0}}
+        "queued": {
+            "value": {
+                **_ANALYSIS,
+                "status": "queued",
+                "stage": None,
+                "progress": 0.0,
+                "time_left_s": None,
+                "first_look": None,
+            }
+        }
     },
     "read_analysis": {"running": {"value": _ANALYSIS}},
     "list_analyses": {"page": {"value": {"items": [_ANALYSIS], "next_cursor": None}}},

@@ -157,6 +157,7 @@ class Work(Base):
 
     ``attempt`` is the fencing token: it rises whenever the work changes hands. ``crashes`` counts
     the leases that lapsed. An analysis has the clip it is of; a document may be about one player.
+    ``first_look`` is the early verdict on a film; ``time_left_s`` is as of the last heartbeat.
     """
 
     __tablename__ = "work"
@@ -191,6 +192,18 @@ class Work(Base):
     artifacts: Mapped[dict[str, Any]]
     headline: Mapped[dict[str, Any]]
     problem: Mapped[dict[str, Any] | None]
+    first_look: Mapped[dict[str, Any] | None]
+    time_left_s: Mapped[float | None]
+
+
+class MachineCosts(Base):
+    """What analyses have cost one machine, as ``MeasuredCosts``."""
+
+    __tablename__ = "machine_costs"
+
+    machine: Mapped[str] = mapped_column(primary_key=True)
+    updated_at: Mapped[datetime]
+    costs: Mapped[dict[str, Any]]
 
 
 class WorkInput(Base):

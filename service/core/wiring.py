@@ -13,6 +13,7 @@ from service.core import lifecycle
 from service.core.access import Keys
 from service.core.background import Background
 from service.core.clips import ClipStore
+from service.core.costs import CostStore
 from service.core.database import Database
 from service.core.direct import DirectUploads
 from service.core.egress import Egress
@@ -46,6 +47,7 @@ class Wiring:
     clips: ClipStore
     direct: DirectUploads
     work: WorkStore
+    costs: CostStore
     requests: WorkRequests
     players: PlayerStore
     rule_files: RuleFiles
@@ -110,6 +112,7 @@ def wire(settings: Settings) -> Wiring:
         clips=clips,
         direct=DirectUploads(clips, objects, settings.max_clip_bytes, settings.presign_ttl_s),
         work=work,
+        costs=CostStore(database),
         requests=WorkRequests(work),
         players=PlayerStore(database),
         rule_files=RuleFiles(database),

@@ -24,10 +24,11 @@ from models.contract.errors import (
     ServewrightError,
     WorkerCrashed,
 )
+from models.contract.first_look import FirstLook
 from models.contract.note_codes import NoteCode, say
 from models.contract.problem import Problem
 from models.contract.vocabulary import AnalysisStatus, Stage, WorkKind
-from models.contract.webhook import WebhookData
+from models.contract.webhook import EventType, WebhookData
 from service.core import lifecycle
 from service.core.access import Principal
 from service.core.claims import Claim, StoredFile, claim_of
@@ -173,7 +174,6 @@ class WorkStore:
             row.lease_until = decision.lease_until
             row.lease_holder = holder
             row.stage = Stage.PROBE
-            row.progress = 0.0
             row.started_at = row.started_at or now
             return claim_of(session, row, now)
 
@@ -183,8 +183,11 @@ class WorkStore:
         attempt: int,
         stage: Stage | None = None,
         progress: float | None = None,
+        time_left_s: float | None = None,
     ) -> datetime:
         """Extend the lease, note how far the work is; return when the lease now ends.
+
+        Progress never goes back, also not when another attempt begins anew.
 
         Raises ``LeaseLost``, ``Cancelled`` or ``Erased``: stop and remove what was written.
         """
@@ -198,7 +201,22 @@ class WorkStore:
                 row.stage = stage
             if progress is not None:
                 row.progress = max(row.progress, min(1.0, max(0.0, progress)))
+            row.time_left_s = time_left_s
             return decision.lease_until
+
+    def looked(self, work_id: str, attempt: int, verdict: FirstLook) -> None:
+        """Make the verdict of a first look visible, with its event; the first attempt's stays."""
+        with self._database.write() as session:
+            row, now = self._locked(session, work_id)
+            decision = lifecycle.extend(state_of(row), attempt, now, self.policy)
+            if isinstance(decision, lifecycle.Refused):
+                raise decision.error
+            row.lease_until = decision.lease_until
+            if row.first_look is not None:
+                return
+            row.first_look = verdict.model_dump(mode="json")
+            session.flush()
+            self._announce(session, now, row, "analysis.first_look", _verdict_headline(verdict))
 
     def complete(
         self,
@@ -232,7 +250,7 @@ class WorkStore:
             row.progress = 1.0
             row.stage = Stage.STORE
             session.flush()
-            self._announce(session, now, row)
+            self._announce(session, now, row, _ended(row), row.headline)
             if row.kind == WorkKind.ANALYSIS:  # it has joints of its own now
                 session.execute(delete(WorkInput).where(WorkInput.work_id == row.id))
             if facts is not None:
@@ -322,20 +340,26 @@ class WorkStore:
         problem = Problem.of(error, instance=address_of(row), stage=stage)
         row.problem = problem.model_dump(mode="json")
         session.flush()
-        self._announce(session, now, row)
+        self._announce(session, now, row, _ended(row), row.headline)
 
-    def _announce(self, session: Session, now: datetime, row: Work) -> None:
-        """Write the event that tells of the end of the work."""
+    def _announce(
+        self,
+        session: Session,
+        now: datetime,
+        row: Work,
+        event: EventType,
+        headline: dict[str, Any],
+    ) -> None:
+        """Write an event about the work."""
         kind = KINDS[WorkKind(row.kind)]
         here = f"{self._public_url}{address_of(row)}"
         links = {"self": here}
         links |= {name: f"{here}/{name}" for name in row.artifacts if "/" not in name}
-        done = row.status == AnalysisStatus.COMPLETED
         emit(
             session,
             now,
             tenant_id=row.tenant_id,
-            type=kind.event("completed" if done else "failed"),
+            type=event,
             source=f"{self._public_url}{kind.list_path(row.player_id)}",
             subject=row.id,
             clip_id=row.clip_id,
@@ -348,14 +372,31 @@ class WorkStore:
                 player_id=row.player_id,
                 external_ref=row.external_ref,
                 links=links,
-                headline=row.headline,
+                headline=headline,
                 problem=Problem.model_validate(row.problem) if row.problem else None,
             ),
         )
 
 
+def _ended(row: Work) -> EventType:
+    done = row.status == AnalysisStatus.COMPLETED
+    return KINDS[WorkKind(row.kind)].event("completed" if done else "failed")
+
+
+def _verdict_headline(verdict: FirstLook) -> dict[str, Any]:
+    """Return the few values that the event of a first look carries."""
+    return {
+        "usable": verdict.usability.usable,
+        "likely_work": len(verdict.likely_work),
+        "view": verdict.view.label.value,
+        "not_passed": [check.key for check in verdict.usability.checks if not check.passed],
+        "problems": [problem.code for problem in verdict.problems],
+    }
+
+
 def _end(row: Work, now: datetime) -> None:
     row.finished_at = now
+    row.time_left_s = None
     row.lease_until = None
     row.lease_holder = None
 
@@ -367,4 +408,4 @@ def _requeue(row: Work, decision: lifecycle.Requeue, now: datetime) -> None:
     row.queued_at = now
     row.lease_until = None
     row.lease_holder = None
-    row.progress = 0.0
+    row.time_left_s = None

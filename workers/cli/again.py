@@ -58,6 +58,7 @@ def run(
     from workers.learned import load
     from workers.pipeline.again import run_again
     from workers.pipeline.options import engine_request
+    from workers.pipeline.time_left import TimeLeft
 
     earlier = read_analysis(earlier_folder)
     track, _ = read_joints(earlier_folder, len(earlier.repetitions))
@@ -67,7 +68,7 @@ def run(
     words = catalogue(options.language.value)
     codes = {caution.code for caution in earlier.cautions}
     minor = minor or any(caution.code in codes for caution in MINOR_CAUTIONS)
-    with Bar(errors()) as bar:
+    with Bar(errors(), TimeLeft()) as bar:
         result = run_again(
             earlier,
             track,

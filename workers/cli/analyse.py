@@ -140,16 +140,19 @@ def run(
     """
     from models.contract.analysis import MINOR_CAUTIONS
     from service.core.settings import Settings
+    from workers.cli import costs_file
     from workers.jobs.configured import shared_stages
     from workers.pipeline import run as pipeline
     from workers.pipeline.options import engine_request
     from workers.pipeline.progress import STAGE_SHARES
+    from workers.pipeline.time_left import TimeLeft
 
     settings = Settings()
     words = catalogue(options.language.value)
     if folder is None and not pictures:
         settings = settings.model_copy(update={"pictures": False})
-    with Bar(errors()) as bar:
+    left = TimeLeft(costs_file.read(settings))
+    with Bar(errors(), left) as bar:
         result = pipeline.run(
             file,
             engine_request(options, seed=settings.engine_seed),
@@ -159,9 +162,12 @@ def run(
             annotated_film=options.annotated_film and folder is not None,
             extra_cautions=MINOR_CAUTIONS if minor else (),
             words=words,
+            time_left=left,
         )
         if folder is not None:
             bar(Stage.STORE, 1.0 - STAGE_SHARES[Stage.STORE])
             write_result(result, folder, words)
         bar(Stage.STORE, 1.0)
+    left.end()
+    costs_file.learn(settings, left.spent)
     return result

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from types import TracebackType
 from typing import Self
 
@@ -10,7 +9,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn
 
 from models.contract.vocabulary import Stage
-from workers.pipeline.progress import time_left_s
+from workers.pipeline.time_left import TimeLeft
 
 STAGE_TITLES: dict[Stage, str] = {
     Stage.PROBE: "Reading the file",
@@ -26,13 +25,18 @@ class Bar:
     """Context manager; call it with (stage, share done). Shows nothing off a terminal.
 
     Off a terminal each stage is one line, so that logs stay short.
+
+    Parameters
+    ----------
+    left : TimeLeft
+        Of the analysis; shown while it knows something.
     """
 
-    def __init__(self, console: Console) -> None:
+    def __init__(self, console: Console, left: TimeLeft) -> None:
         self._console = console
+        self._left = left
         self._live = console.is_terminal
         self._stage: Stage | None = None
-        self._start = time.monotonic()
         self._progress = Progress(
             TextColumn("{task.description:<22}"),
             BarColumn(),
@@ -62,8 +66,8 @@ class Bar:
         if not self._live and stage != self._stage:
             self._console.print(f"{title} …", markup=False)
         self._stage = stage
-        left = time_left_s(time.monotonic() - self._start, done)
-        self._progress.update(self._task, description=title, completed=done, left=time_text(left))
+        left = time_text(self._left.seconds)
+        self._progress.update(self._task, description=title, completed=done, left=left)
 
 
 def time_text(seconds: float | None) -> str:

@@ -21,6 +21,7 @@ from workers.pipeline import run as pipeline
 from workers.pipeline.again import run_again
 from workers.pipeline.options import engine_request
 from workers.pipeline.result_files import headline, result_files
+from workers.pipeline.time_left import TimeLeft
 
 ChooseStages = Callable[[tuple[str, ...] | None], pipeline.StageFunctions]
 """Returns the stages with the named pose networks; None = the operator's choice."""
@@ -52,6 +53,8 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
             extra_cautions=cautions,
         )
         return Made(tuple(result_files(again, words)), headline(again.analysis))
+    left = TimeLeft(lease.patiently(wiring.costs.read))
+    lease.foretell(left)
     film = folder / "film"
     lease.patiently(lambda: fetch_film(wiring, clip, film))
     result = pipeline.run(
@@ -63,5 +66,10 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
         annotated_film=options.annotated_film,
         extra_cautions=cautions,
         words=words,
+        first_look=lambda verdict: lease.patiently(
+            lambda: wiring.work.looked(claim.work_id, claim.attempt, verdict)
+        ),
+        time_left=left,
     )
-    return Made(tuple(result_files(result, words)), headline(result.analysis), result.analysis.clip)
+    files = tuple(result_files(result, words))
+    return Made(files, headline(result.analysis), result.analysis.clip, left)

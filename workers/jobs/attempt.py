@@ -37,6 +37,7 @@ from workers.jobs.lease import Lease
 from workers.jobs.making import Maker
 from workers.pipeline.progress import STAGE_SHARES
 from workers.pipeline.result_files import ResultFile
+from workers.pipeline.time_left import TimeLeft
 
 LOG = logging.getLogger(__name__)
 
@@ -65,8 +66,8 @@ def run_attempt(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
         return
     LOG.info("%s started", name)
 
-    def renew(stage: Stage | None, progress: float | None) -> object:
-        return wiring.work.heartbeat(claim.work_id, claim.attempt, stage, progress)
+    def renew(stage: Stage | None, progress: float | None, time_left_s: float | None) -> object:
+        return wiring.work.heartbeat(claim.work_id, claim.attempt, stage, progress, time_left_s)
 
     with Lease(renew, wiring.settings.heartbeat_s) as lease:
         try:
@@ -91,6 +92,17 @@ def _make(wiring: Wiring, claim: Claim, lease: Lease, make: Maker) -> None:
             claim.work_id, claim.attempt, artifacts, headline=made.headline, facts=made.facts
         )
     )
+    if made.time_left is not None:
+        _learn(wiring, made.time_left)
+
+
+def _learn(wiring: Wiring, left: TimeLeft) -> None:
+    """Remember what the analysis has cost; a lesson lost harms nothing."""
+    left.end()
+    try:
+        wiring.costs.learn(left.spent)
+    except Exception:
+        LOG.warning("the costs of an analysis could not be noted", exc_info=True)
 
 
 def _put_files(

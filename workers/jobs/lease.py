@@ -11,6 +11,7 @@ from typing import Protocol, Self, TypeVar
 
 from models.contract.errors import DependencyError, ServewrightError
 from models.contract.vocabulary import Stage
+from workers.pipeline.time_left import TimeLeft
 
 LOG = logging.getLogger(__name__)
 
@@ -26,7 +27,9 @@ LONGEST_WAIT_S = 15.0
 class Heartbeat(Protocol):
     """Extends the lease and notes progress; raises when the work is no longer ours."""
 
-    def __call__(self, stage: Stage | None, progress: float | None) -> object:
+    def __call__(
+        self, stage: Stage | None, progress: float | None, time_left_s: float | None
+    ) -> object:
         """Renew."""
 
 
@@ -44,12 +47,17 @@ class Lease:
         self._lost: ServewrightError | None = None
         self._stage: Stage | None = None
         self._done: float | None = None
+        self._left: TimeLeft | None = None
         self._thread = threading.Thread(target=self._loop, name="lease", daemon=True)
 
     @property
     def stage(self) -> Stage | None:
         """The stage last reported."""
         return self._stage
+
+    def foretell(self, left: TimeLeft) -> None:
+        """Note with each renewal from now on how much time is left."""
+        self._left = left
 
     def __enter__(self) -> Self:
         self._thread.start()
@@ -92,8 +100,9 @@ class Lease:
 
     def _loop(self) -> None:
         while not self._end.wait(self._interval_s):
+            left = self._left
             try:
-                self._renew(self._stage, self._done)
+                self._renew(self._stage, self._done, left.seconds if left else None)
             except DependencyError as error:
                 # The database is away. If somebody else takes over in the meantime, the fenced
                 # commit refuses ours.

@@ -13,6 +13,7 @@ from service.core.claims import Claim
 from service.core.wiring import Wiring
 from workers.jobs.lease import Lease
 from workers.pipeline.result_files import ResultFile
+from workers.pipeline.time_left import TimeLeft
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,11 +26,14 @@ class Made:
         The few values that an event body carries.
     facts : ClipFacts or None
         What was learnt about the clip.
+    time_left : TimeLeft or None
+        What the steps of the analysis of a film have cost so far; storing is its last step.
     """
 
     files: tuple[ResultFile, ...]
     headline: Mapping[str, Any]
     facts: ClipFacts | None = None
+    time_left: TimeLeft | None = None
 
 
 class Maker(Protocol):

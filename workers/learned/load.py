@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -9,6 +10,7 @@ from models import registry
 from models.contract.analysis import ModelUse
 from models.contract.tracks import JointTrack
 from workers.engine.engine import analyse
+from workers.engine.first_look import Glance, glance
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.learned import Learned
 from workers.learned.identity import code_digest, engine_identity
@@ -36,6 +38,12 @@ class LoadedEngine:
     def analyse(self, track: JointTrack, request: EngineRequest) -> EngineResult:
         """Measure everything in a clip from its landmarks (`workers.engine.engine.analyse`)."""
         return analyse(track, request, self.learned)
+
+    def glance(
+        self, track: JointTrack, stretches: Sequence[tuple[float, float]], request: EngineRequest
+    ) -> Glance:
+        """Judge a clip at a first look (`workers.engine.first_look.glance`)."""
+        return glance(track, stretches, request, self.learned)
 
 
 @cache

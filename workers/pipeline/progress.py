@@ -1,4 +1,4 @@
-"""How far an analysis is: one number over all stages, and the time that is left."""
+"""How far an analysis is: one number over all stages."""
 
 from __future__ import annotations
 
@@ -53,13 +53,3 @@ class PipelineProgress:
 def _precedes(stage: Stage, other: Stage) -> bool:
     order = list(Stage)
     return order.index(stage) < order.index(other)
-
-
-def time_left_s(elapsed_s: float, done: float) -> float | None:
-    """Return the estimated time to the end, seconds; None while too little is known.
-
-    Straight extrapolation; the first two per cent say nothing about the rest.
-    """
-    if done < 0.02 or elapsed_s <= 0:
-        return None
-    return elapsed_s * (1.0 - done) / done

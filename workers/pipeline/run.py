@@ -17,22 +17,27 @@ from pathlib import Path
 import numpy as np
 
 from models.contract.analysis import Analysis, ModelUse, Scale, ViewEstimate
-from models.contract.clip import ClipFacts, Usability, UsabilityCheck
+from models.contract.clip import ClipFacts, UsabilityCheck
+from models.contract.costs import Step
 from models.contract.errors import (
     ClipWithoutFrames,
     NoPerson,
     NoServeFound,
     ServewrightError,
 )
+from models.contract.first_look import FirstLook
 from models.contract.note import Note
 from models.contract.problem import Problem
 from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import Handedness, Severity, Stage, View
 from models.words import Words, english
+from workers.engine.first_look import Glance
 from workers.engine.interface import ENGINE_VERSION, EngineRequest, EngineResult
 from workers.pipeline.film import Film, OpenedFilm
+from workers.pipeline.first_look import Looked, Looker, Stretches, untold, verdict
 from workers.pipeline.progress import PipelineProgress, Report, silent
+from workers.pipeline.time_left import TimeLeft
 from workers.video import usability
 
 
@@ -46,8 +51,12 @@ class StageFunctions:
         (path, capture_fps, indices of the wanted frames or None) to a context manager of an
         `OpenedFilm`.
     estimate : callable
-        (film, facts) to the track of the server. Each call of the film starts at its first frame.
-        Raises `NoPerson` when nobody can be followed.
+        (film, looked, closely seen) to the track of the server. Each call of the film starts at
+        its first frame. Calls ``looked`` with the coarse track and the stretches that get a close
+        look, where there is one, and ``closely seen`` once a frame of these. Raises `NoPerson` when
+        nobody can be followed.
+    glance : callable
+        (track, stretches, request) to the engine's verdict at a first look.
     measure : callable
         The metrics engine.
     draw : callable
@@ -63,7 +72,8 @@ class StageFunctions:
     open_clip: Callable[
         [Path, float | None, Collection[int] | None], AbstractContextManager[OpenedFilm]
     ]
-    estimate: Callable[[Film, ClipFacts], JointTrack]
+    estimate: Callable[[Film, Looked, Callable[[], None]], JointTrack]
+    glance: Callable[[JointTrack, Stretches, EngineRequest], Glance]
     measure: Callable[[JointTrack, EngineRequest], EngineResult]
     draw: Callable[[Path, Analysis, JointTrack, EngineResult, Words], Mapping[str, bytes]]
     models: tuple[ModelUse, ...]
@@ -124,6 +134,8 @@ def run(
     annotated_film: bool = False,
     extra_cautions: tuple[Note, ...] = (),
     words: Words | None = None,
+    first_look: Callable[[FirstLook], None] = untold,
+    time_left: TimeLeft | None = None,
 ) -> PipelineResult:
     """Analyse one clip.
 
@@ -144,6 +156,10 @@ def run(
         Added to those that every analysis carries.
     words : Words, optional
         Language of pictures and film; English without.
+    first_look : callable
+        Receives the verdict of the first look, once; what it raises ends the analysis.
+    time_left : TimeLeft, optional
+        Times the steps, and learns what is still to come.
 
     Raises
     ------
@@ -159,16 +175,21 @@ def run(
         progress,
         sample=lambda frame: qualities.append(usability.frame_quality(frame.rgb)),
     )
+    left = time_left or TimeLeft()
+    left.begin(Step.FIRST_LOOK)
+    looker = Looker(film, qualities, request, stages.glance, first_look, left, sha256)
     try:
         with timer.stage(Stage.PROBE):
             film.open()
+            left.film(film.facts.duration_s, annotated=annotated_film)
         with timer.stage(Stage.POSE):
             try:
-                track = stages.estimate(film, film.facts)
+                track = stages.estimate(film, looker.looked, left.one_more)
             except NoPerson:
                 track = empty_track(film.facts)
         if film.frames == 0:
             raise ClipWithoutFrames(stage=Stage.DECODE.value)
+        looker.close(track if person_seen(track) else None)
     finally:
         film.close()
     facts = film.facts.model_copy(update={"sha256": sha256})
@@ -177,6 +198,7 @@ def run(
     timer.seconds[Stage.DECODE] = film.waited_s
     timer.seconds[Stage.POSE] = max(0.0, timer.seconds[Stage.POSE] - film.waited_s)
 
+    left.begin(Step.MEASURE)
     with timer.stage(Stage.SERVE):
         found = stages.measure(track, request) if person_seen(track) else nobody(request)
     checks = usability.usability_checks(facts, qualities)
@@ -187,11 +209,14 @@ def run(
 
     pictures: Mapping[str, bytes] = {}
     drawn: bytes | None = None
+    left.begin(Step.DRAW)
     with timer.stage(Stage.PICTURES):
         if analysis.repetitions:
             pictures = stages.draw(path, analysis, track, found, words)
             if annotated_film and stages.film is not None:
+                left.begin(Step.FILM)
                 drawn = stages.film(path, analysis, track, found, words)
+    left.begin(Step.STORE)
     return PipelineResult(analysis, track, found.bodies, pictures, timer.seconds, drawn)
 
 
@@ -254,11 +279,6 @@ def merge(
     codes = {problem.code for problem in problems}
     if not found.repetitions and not codes & {NoPerson.code, NoServeFound.code}:
         problems.append(Problem.of(NoServeFound(), stage=Stage.SERVE.value))
-    # Both look at the frame rate; what the container says comes first.
-    checks = tuple({c.key: c for c in (*found.checks, *film_checks)}.values())
-    usable = not any(problem.severity is Severity.BLOCKING for problem in problems) and all(
-        check.passed or check.severity is not Severity.BLOCKING for check in checks
-    )
     return Analysis(
         clip=facts,
         view=found.view,
@@ -266,7 +286,7 @@ def merge(
         handedness_source=found.handedness_source,
         sex=request.sex,
         scale=found.scale,
-        usability=Usability(usable=usable, checks=checks),
+        usability=verdict((*found.checks, *film_checks), problems),
         repetitions=found.repetitions,
         problems=_once(problems),
         models=models,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cache
@@ -11,7 +11,6 @@ from pathlib import Path
 
 from models import registry
 from models.contract.analysis import Analysis, ModelUse
-from models.contract.clip import ClipFacts
 from models.contract.errors import ModelUnknown
 from models.contract.note_codes import NoteCode, say
 from models.contract.tracks import FloatArray, JointTrack
@@ -22,6 +21,7 @@ from workers.engine.mass import centre_of_mass
 from workers.engine.windows import worth_a_look
 from workers.learned import load
 from workers.pipeline.film import Film, OpenedFilm
+from workers.pipeline.first_look import Looked, Stretches
 from workers.pipeline.run import StageFunctions
 from workers.pose.choice import BlazePoseVariant, Networks, PoseChoice, SecondNetwork, open_networks
 from workers.pose.estimate import estimate
@@ -91,8 +91,13 @@ def build_stages(choice: StageChoice) -> StageFunctions:
     ) -> AbstractContextManager[OpenedFilm]:
         return open_clip(path, choice.limits, indices=indices, capture_fps=capture_fps)
 
-    def track(film: Film, _facts: ClipFacts) -> JointTrack:
-        return estimate(film, opened, worth_a_look=worth_a_look).track
+    def track(film: Film, looked: Looked, closely_seen: Callable[[], None]) -> JointTrack:
+        def worth(coarse: JointTrack) -> Stretches:
+            stretches = worth_a_look(coarse)
+            looked(coarse, stretches)
+            return stretches
+
+        return estimate(film, opened, lambda _time_s: closely_seen(), worth).track
 
     def draw(
         path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult, words: Words
@@ -107,6 +112,7 @@ def build_stages(choice: StageChoice) -> StageFunctions:
     return StageFunctions(
         open_clip=clip,
         estimate=track,
+        glance=engine.glance,
         measure=engine.analyse,
         draw=draw if choice.pictures else _no_pictures,
         models=(*models_used(opened), *engine.models),

@@ -27,6 +27,10 @@ def test_progress_of_a_running_analysis(
     wired.work.heartbeat(analysis_id, 1, Stage.POSE, 0.25)
     running = client.get(f"/v1/analyses/{analysis_id}").json()
     assert (running["status"], running["progress"], running["stage"]) == ("running", 0.25, "pose")
+    assert running["time_left_s"] is None  # this machine has completed nothing yet
+    assert running["first_look"] is None
+    wired.work.heartbeat(analysis_id, 1, Stage.POSE, 0.3, 12.5)
+    assert client.get(f"/v1/analyses/{analysis_id}").json()["time_left_s"] == 12.5
     assert "result" not in running["links"]
     assert_problem(client.get(f"/v1/analyses/{analysis_id}/result"), 409, "conflict")
 

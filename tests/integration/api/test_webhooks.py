@@ -16,12 +16,15 @@ import pytest
 from sqlalchemy import select, update
 from standardwebhooks import Webhook
 
+from models.contract.first_look import FirstLook
+from models.contract.vocabulary import WorkKind
 from models.contract.webhook import WebhookEvent
 from service.core.outbox import Sender
 from service.core.settings import Settings
 from service.core.tables import Delivery
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem, complete
+from tests.unit.service.core.test_first_look import VERDICT
 
 
 class Receiver(ThreadingHTTPServer):
@@ -117,6 +120,22 @@ def test_completed_analysis_reaches_the_receiver_signed(
     assert client.get(event.data.links["self"]).status_code == 200
     assert len(body) < 20_000
     assert [d.state for d in deliveries(wired)] == ["delivered"]
+
+
+def test_first_look_reaches_the_receiver_signed_while_the_work_goes_on(
+    client: httpx.Client, wired: Wiring, receiver: Receiver, analysis_id: str
+) -> None:
+    endpoint = register(client, receiver.url, "analysis.first_look")
+    wired.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w")
+    wired.work.looked(analysis_id, 1, VERDICT)
+    assert wired.sender().run_once() == 1
+    headers, body = receiver.got[0]
+    Webhook(endpoint["secret"]).verify(body, headers)
+    event = WebhookEvent.model_validate_json(body)
+    assert event.type == "analysis.first_look"
+    shown = client.get(event.data.links["self"]).json()
+    assert shown["status"] == "running"
+    assert FirstLook.model_validate(shown["first_look"]) == VERDICT
 
 
 @pytest.mark.parametrize("status", [500, 302, 429, 400])

@@ -97,7 +97,7 @@ def test_finished_job_shows_one_result_and_one_event(wiring: Wiring, film: Path)
     with wiring.objects.open(done.artifacts["metrics"]["key"]) as stream:
         assert json.load(stream)["repetitions"][0]["kind"] == "serve"
     assert done.headline["repetitions"] == 1
-    assert events(wiring) == ["analysis.completed"]
+    assert events(wiring) == ["analysis.first_look", "analysis.completed"]
     with wiring.database.read() as session:
         assert session.get_one(Clip, done.clip_id).facts is not None
 
@@ -106,7 +106,7 @@ def test_job_that_runs_twice_leaves_one_result(wiring: Wiring, film: Path) -> No
     analysis_id = queue_film(wiring, film)
     for _ in range(2):
         work(wiring, analysis_id, 1, always(stages(FakeClip())))
-    assert events(wiring) == ["analysis.completed"]
+    assert events(wiring) == ["analysis.first_look", "analysis.completed"]
     assert len(keys(wiring)) == 7
 
 
@@ -204,7 +204,7 @@ def test_late_attempt_cannot_commit(wiring: Wiring, film: Path) -> None:
     work(wiring, analysis_id, 1, always(stages(FakeClip(), draw=taken_over)))
     assert row(wiring, analysis_id).status == AnalysisStatus.RUNNING
     assert row(wiring, analysis_id).artifacts == {}
-    assert events(wiring) == []
+    assert events(wiring) == ["analysis.first_look"]  # told while the work was still ours
     assert keys(wiring) == []
 
 

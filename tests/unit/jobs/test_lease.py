@@ -20,7 +20,7 @@ def test_progress_reaches_the_database() -> None:
     seen: list[tuple[Stage | None, float | None]] = []
     renewed = threading.Event()
 
-    def renew(stage: Stage | None, done: float | None) -> None:
+    def renew(stage: Stage | None, done: float | None, _left: float | None) -> None:
         seen.append((stage, done))
         if stage is not None:
             renewed.set()
@@ -33,7 +33,7 @@ def test_progress_reaches_the_database() -> None:
 
 @pytest.mark.parametrize("error", [LeaseLost(), Cancelled()])
 def test_lost_lease_ends_the_work_at_the_next_report(error: LeaseLost | Cancelled) -> None:
-    def renew(_stage: Stage | None, _done: float | None) -> None:
+    def renew(_stage: Stage | None, _done: float | None, _left: float | None) -> None:
         raise error
 
     def work(lease: Lease) -> None:
@@ -50,7 +50,7 @@ def test_outage_of_the_database_does_not_end_the_work() -> None:
     calls: list[int] = []
     enough = threading.Event()
 
-    def renew(_stage: Stage | None, _done: float | None) -> None:
+    def renew(_stage: Stage | None, _done: float | None, _left: float | None) -> None:
         calls.append(1)
         if len(calls) >= 3:
             enough.set()

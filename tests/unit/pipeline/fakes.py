@@ -18,12 +18,18 @@ from models.contract.errors import ServewrightError
 from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import JointTrack
 from models.contract.vocabulary import Handedness, RepetitionKind, View
+from workers.engine.first_look import Glance
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.pipeline.film import Film
+from workers.pipeline.first_look import Looked
 from workers.pipeline.run import StageFunctions
 
 FACTS = ClipFacts(duration_s=0.2, frame_rate=60.0, frames=0, width=64, height=48)
 MODEL = ModelUse(name="test_network", sha256="0" * 64)
+
+
+LIKELY = ((0.0, 0.2),)
+GLANCE = Glance(ViewEstimate(label=View.SIDE, azimuth_deg=90.0), ())
 
 
 def _picture() -> bytes:
@@ -99,11 +105,15 @@ def track(frames: int = 10, *, seen: bool = True, people: int = 1) -> JointTrack
     )
 
 
-def read_twice(result: JointTrack) -> Callable[[Film, ClipFacts], JointTrack]:
-    def estimate(film: Film, _facts: ClipFacts) -> JointTrack:
-        for _ in range(2):
+def read_twice(
+    result: JointTrack,
+) -> Callable[[Film, Looked, Callable[[], None]], JointTrack]:
+    def estimate(film: Film, looked: Looked, _seen: Callable[[], None]) -> JointTrack:
+        for reading in range(2):
             for _frame in film():
                 pass
+            if reading == 0 and film.frames:
+                looked(result, LIKELY)
         return result
 
     return estimate
@@ -134,6 +144,7 @@ def stages(clip: FakeClip, result: JointTrack | None = None, **changes: Any) -> 
     chosen: dict[str, Any] = {
         "open_clip": lambda _path, _fps, _indices: clip,
         "estimate": read_twice(track(clip.frames) if result is None else result),
+        "glance": lambda _track, _stretches, _request: GLANCE,
         "measure": engine(),
         "draw": lambda _path, analysis, _track, _found, _words: {
             f"serve-{i + 1}-trophy.jpg": PICTURE for i in range(len(analysis.repetitions))

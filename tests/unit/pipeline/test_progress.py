@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from models.contract.vocabulary import Stage
-from workers.pipeline.progress import STAGE_SHARES, PipelineProgress, time_left_s
+from workers.pipeline.progress import STAGE_SHARES, PipelineProgress
 
 
 def test_every_stage_has_a_share_and_they_sum_to_one() -> None:
@@ -37,10 +37,3 @@ def test_progress_never_goes_back_and_stays_in_range(steps: list[tuple[Stage, fl
         progress.advance(stage, share)
     assert seen == sorted(seen)
     assert all(0.0 <= value <= 1.0 for value in seen)
-
-
-def test_time_left_is_linear_extrapolation() -> None:
-    # By hand: a quarter done after 5 s leaves three quarters, 15 s.
-    assert time_left_s(5.0, 0.25) == pytest.approx(15.0)
-    assert time_left_s(5.0, 1.0) == 0.0
-    assert time_left_s(5.0, 0.001) is None

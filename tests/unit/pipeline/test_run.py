@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from models.contract.clip import ClipFacts, UsabilityCheck
+from models.contract.clip import UsabilityCheck
 from models.contract.errors import (
     Cancelled,
     ClipDamaged,
@@ -50,7 +50,7 @@ def test_nobody_in_the_film_is_a_completed_analysis() -> None:
     def must_not_run(_track: JointTrack, _request: EngineRequest) -> EngineResult:
         raise AssertionError("the engine has nothing to measure")
 
-    def nobody_there(film: Film, _facts: ClipFacts) -> JointTrack:
+    def nobody_there(film: Film, *_told: object) -> JointTrack:
         for _frame in film():
             pass
         raise NoPerson

@@ -88,6 +88,21 @@ def test_progress_only_rises(wiring: Wiring) -> None:
     assert (found.stage, found.progress) == ("pose", 0.5)
 
 
+def test_progress_does_not_go_back_when_another_attempt_begins(wiring: Wiring) -> None:
+    analysis_id = queued(wiring)
+    wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
+    wiring.work.heartbeat(analysis_id, 1, Stage.POSE, 0.5, 12.0)
+    assert row(wiring, analysis_id).time_left_s == 12.0
+    wiring.work.release(analysis_id, 1)
+    assert row(wiring, analysis_id).progress == 0.5
+    assert row(wiring, analysis_id).time_left_s is None
+    wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 2, "w2")
+    wiring.work.heartbeat(analysis_id, 2, Stage.POSE, 0.2)
+    assert row(wiring, analysis_id).progress == 0.5
+    wiring.work.heartbeat(analysis_id, 2, Stage.POSE, 0.6)
+    assert row(wiring, analysis_id).progress == 0.6
+
+
 def artifact(analysis_id: str, attempt: int) -> StoredFile:
     return StoredFile(
         f"{result_prefix(analysis_id, attempt)}/result.json", "b" * 64, 2, "application/json"
