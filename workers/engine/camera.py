@@ -77,6 +77,17 @@ class LevelCamera:
     roll: float = 0.0
     floor_m: float = -TYPICAL_HEIGHT_M
 
+    def pixels(self, points: FloatArray) -> FloatArray:
+        """Return where points (..., 3) of the levelled frame lie in the picture, (..., 2)."""
+        _, ratio = self._ratio(points)
+        return np.asarray(self.focal_px * ratio + np.array(self.centre_px))
+
+    def _ratio(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the distance along the optical axis, metres, and x and y over it."""
+        cam = points @ rotation(self.pitch, self.roll).T
+        depth = np.maximum(cam[..., 2], 0.1)
+        return depth, cam[..., :2] / depth[..., None]
+
     def project(self, points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Project points of the levelled frame.
 
@@ -95,9 +106,7 @@ class LevelCamera:
             Derivative of ``uv`` by pitch, roll (radians) and the logarithm of the focal length.
         """
         turn = rotation(self.pitch, self.roll)
-        cam = points @ turn.T
-        depth = np.maximum(cam[..., 2], 0.1)
-        ratio = cam[..., :2] / depth[..., None]
+        depth, ratio = self._ratio(points)
         uv = self.focal_px * ratio + np.array(self.centre_px)
         by_cam = np.zeros((*points.shape[:-1], 2, 3))
         scale = self.focal_px / depth

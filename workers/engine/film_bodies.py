@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -50,6 +50,20 @@ def plain_estimate(motion: BodyMotion) -> BodyEstimate:
     return BodyEstimate(motion, sample)
 
 
+def _remembered(sample: Callable[[int, int], FloatArray]) -> Callable[[int, int], FloatArray]:
+    """Return the function with a memory of its last draw, which two estimates share."""
+    kept: dict[tuple[int, int], FloatArray] = {}
+
+    def draw(count: int, seed: int) -> FloatArray:
+        if (count, seed) not in kept:
+            kept.clear()
+            kept[count, seed] = sample(count, seed)
+            kept[count, seed].setflags(write=False)
+        return kept[count, seed]
+
+    return draw
+
+
 def film_bodies(
     track: JointTrack,
     found: list[FoundWork],
@@ -78,7 +92,7 @@ def film_bodies(
             bodies.append(_without_fit(track, rows, hand, request, lifted))
             continue
         context = fit.context
-        estimates = [BodyEstimate(fit.motion, fit.sample)]
+        estimates = [BodyEstimate(fit.motion, _remembered(fit.sample))]
         if lifted is not None:
             heading = float(np.radians(fit.azimuth_deg - 90.0))
             body = lifted_body(track, lifted, stature_m=fit.motion.stature_m, heading=heading)
@@ -104,7 +118,10 @@ def _both(fit: BodyEstimate, lifted: BodyMotion) -> list[BodyEstimate]:
     )
 
     def sample(count: int, seed: int) -> FloatArray:
-        return np.asarray((fit.sample(count, seed) + draw_joints(moved, count, seed + 1)) / 2.0)
+        both = draw_joints(moved, count, seed + 1)
+        both += fit.sample(count, seed)
+        both /= 2.0
+        return both
 
     return [BodyEstimate(mean, sample)]
 

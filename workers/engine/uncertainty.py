@@ -12,7 +12,6 @@ import warnings
 from collections.abc import Mapping
 
 import numpy as np
-from scipy.signal import lfilter
 
 from models.contract.interval import Z95
 from models.contract.tracks import BodyMotion, FloatArray
@@ -33,10 +32,13 @@ def draw_joints(motion: BodyMotion, count: int, seed: int) -> FloatArray:
     shape = (count, *motion.joints.shape)
     step = float(np.median(np.diff(motion.time_s)))
     keep = float(np.exp(-step / JOINT_NOISE_TIME_S))
-    white = generator.standard_normal(shape)
-    white[:, 1:] *= np.sqrt(1.0 - keep**2)
-    noise = lfilter([1.0], [1.0, -keep], white, axis=1)
-    return np.asarray(motion.joints + noise * motion.sd)
+    noise = generator.standard_normal(shape)
+    noise[:, 1:] *= np.sqrt(1.0 - keep**2)
+    for row in range(1, shape[1]):
+        noise[:, row] += keep * noise[:, row - 1]
+    noise *= motion.sd
+    noise += motion.joints
+    return noise
 
 
 def cloud(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -54,21 +55,24 @@ class LinearMap:
     per_shared: FloatArray
 
     def at(self, shared: FloatArray) -> FloatArray:
-        """Return the (M, 18) map for given lengths and offsets (metres)."""
-        return np.asarray(
-            self.constant + np.tensordot(shared[:BODY_SHARED], self.per_shared, axes=1)
-        )
+        """Return the (..., M, 18) map for given lengths and offsets (..., G), metres."""
+        own = shared[..., :BODY_SHARED]
+        return np.asarray(self.constant + np.tensordot(own, self.per_shared, axes=1))
 
     def take(self, rows: FloatArray) -> LinearMap:
         """Return linear combinations of the rows, weights of shape (N, M)."""
         return LinearMap(rows @ self.constant, rows @ self.per_shared)
 
 
+@lru_cache(maxsize=1)
 def points_map() -> LinearMap:
-    """Return the map to the 17 points of the body."""
+    """Return the map to the 17 points of the body; read only."""
     constant, per_length = point_maps()
     padding = np.zeros((len(NUISANCE), *constant.shape))
-    return LinearMap(constant, np.concatenate([per_length, padding]))
+    per_shared = np.concatenate([per_length, padding])
+    constant.setflags(write=False)
+    per_shared.setflags(write=False)
+    return LinearMap(constant, per_shared)
 
 
 @dataclass(frozen=True, slots=True)

@@ -125,7 +125,7 @@ class FitProblem:
 
     def evaluate(self, state: FitState, build: bool) -> tuple[float, Accumulator | None]:
         """Return the cost, and its equations when asked for."""
-        acc = Accumulator.zeros(len(state.vectors)) if build else None
+        acc = Accumulator.about(state.vectors) if build else None
         cost = self._landmarks(state, acc)
         cost += self._depths(state, acc)
         cost += self._feet(state, acc)
@@ -169,13 +169,14 @@ class FitProblem:
 
     def _landmarks(self, state: FitState, acc: Accumulator | None) -> float:
         points = self.landmark_points(state)
-        uv, by_point, by_camera = state.camera.project(points)
+        uv = state.camera.pixels(points)
         weight = np.where(self.good, 1.0 / self.sd_px, 0.0)
         residual = weight[..., None] * (uv - self.uv)
         square = np.sum(residual**2, axis=-1)
         tail = 2.0 * TAIL**2
         cost = float(np.sum(self.share[:, None] * tail * np.log1p(square / tail)))
         if acc is not None:
+            _, by_point, by_camera = state.camera.project(points)
             robust = np.sqrt(self.share[:, None] / (1.0 + square / tail))
             scale = (robust * weight)[..., None, None]
             other = np.concatenate([by_camera, np.zeros((*uv.shape, 1))], axis=-1)
@@ -327,37 +328,15 @@ class FitProblem:
             else:
                 linear = ground.pair_map(self.points, (ends,))
             projector = (weight / size)[:, None] * value
-            acc.add_rows(
+            by_shared = acc.add_rows(
                 state.vectors,
                 state.body,
                 linear,
                 projector[:, None, None, :],
                 residual[:, None, None],
             )
-            index = LENGTHS.index(length)
-            self._add_target(acc, linear, state, projector, weight, residual, index)
+            by_shared[..., LENGTHS.index(length)] -= weight[:, None, None]
         return float(np.sum(residual**2))
-
-    def _add_target(
-        self,
-        acc: Accumulator,
-        linear: LinearMap,
-        state: FitState,
-        projector: FloatArray,
-        weight: FloatArray,
-        residual: FloatArray,
-        index: int,
-    ) -> None:
-        """Add the part of a soft length's derivative that belongs to its shared target."""
-        a = linear.at(state.body)[0]
-        acc.border[..., index] -= a[None, :, None] * (weight[:, None] * projector)[:, None, :]
-        active = np.flatnonzero(np.any(linear.per_shared, axis=(1, 2)))
-        moved = np.einsum("ik,tkc,tc->ti", linear.per_shared[active, 0], state.vectors, projector)
-        cross = -moved.T @ weight
-        acc.corner[active, index] += cross
-        acc.corner[index, active] += cross
-        acc.corner[index, index] += float(weight @ weight)
-        acc.rhs_shared[index] += float(weight @ residual)
 
     def _priors(self, state: FitState, acc: Accumulator | None) -> float:
         body = state.body
@@ -379,11 +358,8 @@ class FitProblem:
         if acc is not None:
             for i in range(len(SHARED)):
                 acc.add_prior(i, residual[i], slope[i])
-            by_depth = 1.0 / (distance * cam.DISTANCE_LOG_SD)
-            acc.diagonal[0, 0, 1, 0, 1] += by_depth**2
-            acc.rhs[0, 0, 1] -= by_depth * far
+            depth = 1  # of the mid-hip, the first of the free vectors: x, y, z
+            acc.add_own(0, depth, float(far), 1.0 / (distance * cam.DISTANCE_LOG_SD))
             # A whisper of stiffness keeps unseen directions (head, feet) determined.
-            for k in range(FREE, len(VECTORS)):
-                for c in range(3):
-                    acc.diagonal[:, k, c, k, c] += 1e-4
+            acc.add_stiffness(FREE, 1e-4)
         return float(np.sum(np.square(residual)) + far**2)

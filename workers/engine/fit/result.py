@@ -11,8 +11,8 @@ from models.contract.skeleton import CANONICAL_BODY as BODY
 from models.contract.tracks import BodyMotion, BoolArray, FloatArray, IntArray
 from workers.engine.camera import LevelCamera
 from workers.engine.fit.arrow import Factor
-from workers.engine.fit.observations import points_map
-from workers.engine.fit.skeleton import POINTS, point
+from workers.engine.fit.observations import BODY_SHARED, SHARED, points_map
+from workers.engine.fit.skeleton import POINTS
 from workers.engine.fit.state import FitState
 from workers.engine.proportions import Proportions
 
@@ -25,6 +25,12 @@ _FACE: dict[str, tuple[float, float, float]] = {
 }
 """Face points from the mid-ear: forward, to the tossing side, up; shares of standing height
 (working values)."""
+
+
+_SAME = tuple(name for name in BODY if name in POINTS)
+
+AT_A_TIME = 8
+"""Bodies drawn together, so that their arrays stay within a core's cache (working value)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,20 +60,29 @@ class Placement:
     early: IntArray
     """Instants of the set-up whose ankles give the origin."""
 
-    def turn(self, extra: float = 0.0) -> FloatArray:
-        """Return the rotation from the levelled to the court frame, (3, 3)."""
-        c, s = np.cos(self.heading + extra), np.sin(self.heading + extra)
-        return np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+    def origin(self, points: FloatArray, floor_m: FloatArray | float) -> FloatArray:
+        """Return the mid-point of the ankles at set-up, on the floor, levelled frame.
 
-    def origin(self, points: FloatArray, floor_m: float) -> FloatArray:
-        """Return the mid-point of the ankles at set-up, on the floor, levelled frame."""
-        ankles = POINTS.middle(points, "ankle")
-        middle = np.median(ankles[self.early], axis=0)
-        return np.array([middle[0], middle[1], floor_m])
+        Points of shape (..., T, 17, 3) and floors of shape (...): one origin each, (..., 3).
+        """
+        ankles = POINTS.middle(points[..., self.early, :, :], "ankle")
+        origin = np.median(ankles, axis=-2)
+        origin[..., 2] = floor_m
+        return np.asarray(origin)
 
-    def apply(self, points: FloatArray, floor_m: float, extra: float = 0.0) -> FloatArray:
-        """Return points of the levelled frame in the court frame."""
-        return np.asarray((points - self.origin(points, floor_m)) @ self.turn(extra).T)
+    def apply(
+        self, points: FloatArray, floor_m: FloatArray | float, extra: FloatArray | float = 0.0
+    ) -> FloatArray:
+        """Return points (..., T, 17, 3) of the levelled frame in the court frame.
+
+        Floors and extra turns of the heading (radians) have shape (...).
+        """
+        moved = points - self.origin(points, floor_m)[..., None, None, :]
+        angle = np.asarray(self.heading + np.asarray(extra))[..., None, None]
+        c, s = np.cos(angle), np.sin(angle)
+        x, y = moved[..., 0], moved[..., 1]
+        moved[..., 0], moved[..., 1] = c * x + s * y, c * y - s * x
+        return np.asarray(moved)
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,19 +138,26 @@ class Drawer:
         rng = np.random.default_rng(seed)
         steps, shared = self.factor.sample(n, rng)
         turns = rng.standard_normal(n) * self.placement.heading_sd
+        body = self.state.body + shared[:, :BODY_SHARED]
+        floor = self.state.camera.floor_m + shared[:, SHARED.index("floor")]
         out = np.empty((n, len(self.time_s), len(BODY), 3))
-        for i in range(n):
-            trial = self.state.moved(steps[i], shared[i], self.basis)
-            out[i] = self.joints(trial, float(turns[i]))
+        for first in range(0, n, AT_A_TIME):
+            part = slice(first, first + AT_A_TIME)
+            vectors = self.state.moved_vectors(steps[part], self.basis)
+            points = points_map().at(body[part])[:, None] @ vectors
+            out[part] = self._on_film(self.placement.apply(points, floor[part], turns[part]))
         return out
 
-    def joints(self, state: FitState, extra_turn: float = 0.0) -> FloatArray:
+    def joints(self, state: FitState) -> FloatArray:
         """Return the 21 joints of a state at the film's instants, court frame."""
-        court = self.placement.apply(level_points(state), state.camera.floor_m, extra_turn)
+        return self._on_film(self.placement.apply(level_points(state), state.camera.floor_m))
+
+    def _on_film(self, court: FloatArray) -> FloatArray:
+        """Return all joints at the film's instants from points (..., nodes, 17, 3)."""
         full = with_face(court, self.stature_m)
         if len(self.nodes_s) == len(self.time_s):
             return full
-        return np.asarray(CubicSpline(self.nodes_s, full, axis=0)(self.time_s))
+        return np.asarray(CubicSpline(self.nodes_s, full, axis=-3)(self.time_s))
 
 
 def level_points(state: FitState) -> FloatArray:
@@ -149,9 +171,7 @@ def with_face(points: FloatArray, stature_m: float) -> FloatArray:
     Eyes, ears and nose are placed on the head by its axis, facing the way the shoulders face.
     """
     out = np.empty((*points.shape[:-2], len(BODY), 3))
-    for i, name in enumerate(BODY):
-        if name in POINTS:
-            out[..., i, :] = points[..., point(name), :]
+    out[..., BODY.rows(_SAME), :] = points[..., POINTS.rows(_SAME), :]
     tossing, hitting = (POINTS.at(points, name) for name in POINTS.both("shoulder"))
     head = POINTS.at(points, "head")
     up = _unit(head - (tossing + hitting) / 2)

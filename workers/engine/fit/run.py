@@ -135,10 +135,9 @@ def fit_body(
     origin = placement.origin(level, state.camera.floor_m)
     _, equations = problem.evaluate(state, build=True)
     assert equations is not None
-    system, basis = equations.projected(state.vectors)
     time_s = np.asarray(track.time_s[rows], dtype=float)
-    factor = Factor.of(system, 1e-9)
-    drawer = Drawer(state, factor, basis, observations.time_s, time_s, placement, stature)
+    factor = Factor.of(equations.equations(), 1e-9)
+    drawer = Drawer(state, factor, equations.basis, observations.time_s, time_s, placement, stature)
     without_turn = replace(drawer, placement=replace(placement, heading_sd=0.0))
     joints = drawer.joints(state)
     sd = np.std(without_turn.sample(POSTERIOR_DRAWS, 0), axis=0) * np.sqrt(

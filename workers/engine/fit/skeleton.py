@@ -10,6 +10,8 @@ camera frame (see ``workers.engine.camera``); the body is the canonical one (lef
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from models.contract.skeleton import ARM_AND_LEG, CANONICAL_BODY, Skeleton, part_of
@@ -138,8 +140,11 @@ def tangent_basis(vectors: FloatArray) -> FloatArray:
     return basis
 
 
+@lru_cache(maxsize=1)
 def block_index() -> IntArray:
     """Return which of the 54 components in the tangent bases are unknowns, shape (39,)."""
     keep = np.ones((len(VECTORS), 3), dtype=bool)
     keep[FREE:, 2] = False
-    return np.flatnonzero(keep.ravel())
+    index = np.flatnonzero(keep.ravel())
+    index.setflags(write=False)
+    return index

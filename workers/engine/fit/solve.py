@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from workers.engine.fit.arrow import Factor
 from workers.engine.fit.problem import FitProblem
 from workers.engine.fit.state import FitState
 
@@ -46,15 +45,15 @@ def minimise(
     Robust weights are renewed at every step, so a step that lowers the quadratic model but raises
     the true cost is refused and damped.
     """
-    cost, _ = problem.evaluate(state, build=False)
+    cost = np.inf
     for iteration in range(steps):
         cost, equations = problem.evaluate(state, build=True)
         assert equations is not None
-        system, basis = equations.projected(state.vectors)
+        system = equations.equations()
         while True:
             try:
-                step, shared = Factor.of(system, damping).solve(system.rhs, system.rhs_shared)
-                trial = state.moved(step, shared, basis)
+                step, shared = system.solve(damping)
+                trial = state.moved(step, shared, equations.basis)
                 trial_cost, _ = problem.evaluate(trial, build=False)
             except np.linalg.LinAlgError:
                 trial_cost = np.inf

@@ -22,16 +22,27 @@ class FitState:
 
     def moved(self, step: FloatArray, shared: FloatArray, basis: FloatArray) -> FitState:
         """Return the state after a step in tangent components."""
-        full = np.zeros((len(step), 3 * len(VECTORS)))
-        full[:, block_index()] = step
-        delta = np.einsum("tkci,tki->tkc", basis, full.reshape(len(step), -1, 3))
-        # A unit vector must not turn by more than about 40 deg in one step.
-        size = np.linalg.norm(delta[:, FREE:], axis=-1, keepdims=True)
-        delta[:, FREE:] *= np.minimum(1.0, 0.8 / np.maximum(size, 1e-9))
-        vectors = self.vectors + delta
-        vectors[:, FREE:] /= np.linalg.norm(vectors[:, FREE:], axis=-1, keepdims=True)
         return FitState(
-            vectors,
+            self.moved_vectors(step, basis),
             self.body + shared[:BODY_SHARED],
             self.camera.moved(*shared[BODY_SHARED:]),
         )
+
+    def moved_vectors(self, step: FloatArray, basis: FloatArray) -> FloatArray:
+        """Return the segment vectors after one or more steps, (..., T, 39) -> (..., T, 18, 3)."""
+        full = np.zeros((*step.shape[:-1], 3 * len(VECTORS)))
+        full[..., block_index()] = step
+        along = full.reshape(*step.shape[:-1], -1, 3, 1)
+        delta = basis[..., 0] * along[..., 0, :]
+        delta += basis[..., 1] * along[..., 1, :]
+        delta[..., :FREE, :] += basis[:, :FREE, :, 2] * along[..., :FREE, 2, :]
+        # A unit vector must not turn by more than about 40 deg in one step.
+        turned = delta[..., FREE:, :]
+        turned *= np.minimum(1.0, 0.8 / np.maximum(_size(turned), 1e-9))
+        delta += self.vectors
+        turned /= _size(turned)
+        return delta
+
+
+def _size(v: FloatArray) -> FloatArray:
+    return np.asarray(np.sqrt(np.einsum("...c,...c->...", v, v))[..., None])

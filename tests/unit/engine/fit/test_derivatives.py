@@ -56,9 +56,9 @@ def setting() -> tuple[FitProblem, FitState]:
 def test_gradient(term: str, setting: tuple[FitProblem, FitState]) -> None:
     problem, state = setting
     cost: Callable[[FitState, Accumulator | None], float] = getattr(problem, term)
-    accumulator = Accumulator.zeros(len(state.vectors))
+    accumulator = Accumulator.about(state.vectors)
     cost(state, accumulator)
-    system, basis = accumulator.projected(state.vectors)
+    system, basis = accumulator.equations(), accumulator.basis
     rng = np.random.default_rng(3)
     for shared_index in (None, *range(len(SHARED))):
         step = np.zeros(system.rhs.shape)

@@ -166,3 +166,10 @@ def test_too_few_frames_are_refused() -> None:
             request=EngineRequest(),
             landmarks=LEARNED.landmarks,
         )
+
+
+def test_bodies_are_drawn_alike_however_many_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    together = fitted().sample(11, 3)
+    monkeypatch.setattr("workers.engine.fit.result.AT_A_TIME", 1)
+    np.testing.assert_allclose(fitted().sample(11, 3), together, rtol=0.0, atol=1e-12)
+    assert np.std(together, axis=0).max() > 1e-3
