@@ -13,9 +13,9 @@ import numpy as np
 import numpy.typing as npt
 
 from models.contract.resources import AnalysisOptions, AnalysisRequest
-from service.core.access import Principal
 from service.core.identifiers import new_id
 from service.core.intake import Received
+from service.core.principal import Principal
 from service.core.wiring import Wiring
 
 TESTER = Principal("key", "main", frozenset({"admin"}))

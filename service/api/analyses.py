@@ -24,7 +24,7 @@ from models.contract.vocabulary import WorkKind
 from service.api.dependencies import CanAnalyse, IdempotencyKey, Wired
 from service.api.work_resources import analysis_resource
 from service.api.work_routes import Offer, OperationText, Result, started, work_router
-from service.core.access import Principal
+from service.core.principal import Principal
 from service.core.tables import Work
 from service.core.wiring import Wiring
 

@@ -32,11 +32,11 @@ from service.api.dependencies import (
 from service.api.representations import send_object
 from service.api.routing import create_once, get_and_head
 from service.api.uploads import receive_film
-from service.core.clips import clip_key
 from service.core.idempotency import Reply
 from service.core.identifiers import new_id
 from service.core.intake import Intake
 from service.core.keyset import page
+from service.core.object_keys import clip_key
 from service.core.tables import Clip
 
 router = APIRouter(prefix="/v1/clips", tags=["clips"])
@@ -134,7 +134,8 @@ async def send_clip(
     a film that was in no session yet is then filed under the one given.
     """
     clip_id = new_id("clip")
-    intake = Intake(wired.objects, clip_key(clip_id), wired.settings.max_clip_bytes)
+    key = clip_key(principal.tenant_id, clip_id)
+    intake = Intake(wired.objects, key, wired.settings.max_clip_bytes)
     arrival = await receive_film(request, intake, external_ref, session_id)
 
     def register() -> Response:

@@ -25,8 +25,8 @@ from models.contract.problem import Problem
 from models.words import catalogue, negotiate
 from service.api.conditional import matches_strongly, matches_weakly, tag_of
 from service.api.paging import decode_cursor, encode_cursor, next_link
-from service.core.access import Principal, Scope
 from service.core.keyset import Position
+from service.core.principal import Principal, Scope
 from service.core.wiring import Wiring
 
 MAX_PAGE = 100

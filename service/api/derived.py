@@ -23,7 +23,7 @@ from models.contract.progress import Progress
 from models.contract.vocabulary import WorkKind
 from service.api.work_resources import derived_resource
 from service.api.work_routes import Offer, OperationText, Result, work_router
-from service.core.access import Principal
+from service.core.principal import Principal
 from service.core.tables import Work
 from service.core.wiring import Wiring
 

@@ -7,7 +7,6 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response
 
-from models.contract.errors import NotFound
 from models.contract.resources import (
     ApiKeyCreated,
     ApiKeyList,
@@ -17,7 +16,9 @@ from models.contract.resources import (
 )
 from service.api.dependencies import CanAdminister, Wired, represent
 from service.api.routing import get_and_head
-from service.core.access import KeyFacts, Scope, parse_key
+from service.core.access import KeyFacts
+from service.core.key_text import parse_key
+from service.core.principal import Scope
 
 router = APIRouter(prefix="/v1/api-keys", tags=["keys"])
 
@@ -77,7 +78,5 @@ def revoke_key(
     wired: Wired, principal: CanAdminister, key_id: Annotated[KeyId, Path()]
 ) -> Response:
     """End a key at once."""
-    if wired.keys.find(principal.tenant_id, key_id).revoked_at is not None:
-        raise NotFound()
-    wired.keys.revoke(key_id)
+    wired.keys.revoke(key_id, principal.tenant_id)
     return Response(status_code=204)

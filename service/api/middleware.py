@@ -17,6 +17,7 @@ from models.contract.errors import Internal, PayloadTooLarge, ServewrightError, 
 from models.contract.note_codes import NoteCode, say
 from service.api.problems import problem_response
 from service.core.access import Keys
+from service.core.reach import NOTHING, reaching
 
 logger = logging.getLogger(__name__)
 
@@ -63,7 +64,8 @@ class RequestBoundary:
             await send(message)
 
         try:
-            await self._app(scope, receive, outgoing)
+            with reaching(NOTHING):  # until a key or a link is recognised
+                await self._app(scope, receive, outgoing)
         except Exception as error:
             if started:  # too late for another answer: the server cuts the connection
                 raise
@@ -137,4 +139,7 @@ class Authentication:
                 raise Unauthenticated()
             principal = await to_thread.run_sync(self._keys().authenticate, key.strip())
             scope.setdefault("state", {})["principal"] = principal
+            with reaching(principal.reach):
+                await self._app(scope, receive, send)
+            return
         await self._app(scope, receive, send)

@@ -10,8 +10,8 @@ from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
 from service.api.dependencies import represent
-from service.core.access import Principal
 from service.core.idempotency import Reply
+from service.core.principal import Principal
 from service.core.wiring import Wiring
 
 Handler = TypeVar("Handler", bound=Callable[..., Any])

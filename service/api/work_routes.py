@@ -32,9 +32,9 @@ from service.api.work_filters import (
     documents_wanted,
 )
 from service.api.work_resources import PICTURES
-from service.core.access import Principal
 from service.core.idempotency import Reply
 from service.core.kinds import KINDS
+from service.core.principal import Principal
 from service.core.tables import Work
 from service.core.wiring import Wiring
 from service.core.work_lists import work_page

@@ -1,57 +1,41 @@
-"""API keys: ``sw_ID_SECRET_CHECK``. The secret is 32 random bytes, so one SHA-256 is enough to
-store it by; it is shown once. The check digits let a typing error be told from an unknown key,
-and let scanners recognise a leaked key.
+"""API keys: made, rotated, revoked, recognised. Their form: :mod:`service.core.key_text`.
+
+An organisation always keeps one ``admin`` key in force that does not expire: whoever could remove
+the last one would lock everybody out.
 """
 
 from __future__ import annotations
 
-import hashlib
 import hmac
-import re
 import secrets
-import zlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from enum import StrEnum
 
 from sqlalchemy import func, select, update
+from sqlalchemy.orm import Session
 
-from models.contract.errors import NotFound, Unauthenticated
+from models.contract.errors import Conflict, InvalidRequest, NotFound, Unauthenticated
 from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
-from service.core.tables import MAIN_TENANT, ApiKey
+from service.core.key_text import (
+    digest_of,
+    key_text,
+    new_key_id,
+    new_secret,
+    parse_key,
+    seed_of,
+)
+from service.core.principal import ORGANISATION_WIDE, Principal, Scope
+from service.core.reach import EVERYTHING
+from service.core.tables import MAIN_TENANT, ApiKey, FilmedSession, Organisation, Player
 
-_FORM = re.compile(r"^sw_([0-9a-f]{16})_([0-9a-f]{64})_([0-9a-f]{8})$")
 _USED_GRAIN = timedelta(hours=1)
 """The last use of a key is kept by the hour: enough to find dead ones."""
-
-
-class Scope(StrEnum):
-    """What a key may do."""
-
-    CLIPS_READ = "clips:read"
-    CLIPS_WRITE = "clips:write"
-    ANALYSES_WRITE = "analyses:write"
-    RESULTS_READ = "results:read"
-    WEBHOOKS_MANAGE = "webhooks:manage"
-    CLIPS_ERASE = "clips:erase"
-    PLAYERS_READ = "players:read"
-    PLAYERS_WRITE = "players:write"
-    RULES_MANAGE = "rules:manage"
-    ADMIN = "admin"
-
-
-@dataclass(frozen=True, slots=True)
-class Principal:
-    """Who asks: the key, its tenant, its scopes."""
-
-    key_id: str
-    tenant_id: str
-    scopes: frozenset[str]
-
-    def may(self, scope: Scope) -> bool:
-        """Tell whether the key holds the scope; ``admin`` holds all."""
-        return scope in self.scopes or Scope.ADMIN in self.scopes
+OVERLAP_H = 24
+"""Hours for which the former secret of a key is good after a rotation (working value)."""
+MAX_OVERLAP_H = 30 * 24
+"""Longest overlap that can be asked for, hours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,26 +50,14 @@ class KeyFacts:
     expires_at: datetime | None
     revoked_at: datetime | None
     last_used_at: datetime | None
+    rotated_at: datetime | None
+    previous_until: datetime | None
+    player_id: str | None
+    session_id: str | None
 
 
-def _check(body: str) -> str:
-    return f"{zlib.crc32(body.encode()):08x}"
-
-
-def _digest(secret: str) -> str:
-    return hashlib.sha256(bytes.fromhex(secret)).hexdigest()
-
-
-def parse_key(text: str) -> tuple[str, str] | None:
-    """Return (id, secret) of a well-formed key, or None."""
-    match = _FORM.match(text)
-    if match is None:
-        return None
-    key_id, secret, check = match.groups()
-    return (key_id, secret) if _check(f"sw_{key_id}_{secret}") == check else None
-
-
-def _facts(row: ApiKey) -> KeyFacts:
+def facts_of(row: ApiKey) -> KeyFacts:
+    """Return what can be shown of a row."""
     return KeyFacts(
         row.id,
         row.tenant_id,
@@ -95,6 +67,10 @@ def _facts(row: ApiKey) -> KeyFacts:
         row.expires_at,
         row.revoked_at,
         row.last_used_at,
+        row.rotated_at,
+        row.previous_until,
+        row.player_id,
+        row.session_id,
     )
 
 
@@ -111,65 +87,165 @@ class Keys:
         *,
         tenant_id: str = MAIN_TENANT,
         expires_at: datetime | None = None,
+        player_id: str | None = None,
+        session_id: str | None = None,
     ) -> str:
         """Make a key and return it. This is the only time it can be seen."""
-        key_id, secret = secrets.token_hex(8), secrets.token_hex(32)
+        secret = new_secret()
         with self._database.write() as session:
-            session.add(
-                ApiKey(
-                    id=key_id,
-                    tenant_id=tenant_id,
-                    name=name,
-                    digest=_digest(secret),
-                    scopes=[str(scope) for scope in scopes],
-                    created_at=self._database.now(session),
-                    expires_at=expires_at,
-                )
+            row = self.enter(
+                session,
+                name,
+                scopes,
+                secret,
+                tenant_id=tenant_id,
+                expires_at=expires_at,
+                player_id=player_id,
+                session_id=session_id,
             )
-        body = f"sw_{key_id}_{secret}"
-        return f"{body}_{_check(body)}"
+            return key_text(row.id, secret)
 
-    def add_first(self) -> str | None:
-        """Make the first admin key when there is no key at all; None otherwise."""
-        with self._database.read() as session:
-            if session.execute(select(func.count()).select_from(ApiKey)).scalar_one():
-                return None
-        # Two processes starting at once must not both print a key.
+    def enter(
+        self,
+        session: Session,
+        name: str,
+        scopes: Iterable[Scope],
+        secret: str,
+        *,
+        tenant_id: str,
+        key_id: str | None = None,
+        expires_at: datetime | None = None,
+        player_id: str | None = None,
+        session_id: str | None = None,
+    ) -> ApiKey:
+        """Enter a key in the caller's transaction.
+
+        Parameters
+        ----------
+        player_id, session_id : str or None
+            The one player, or one session, that it reaches.
+
+        Raises
+        ------
+        NotFound
+            There is no such organisation, player or session.
+        InvalidRequest
+            The scopes reach beyond the player or session.
+        Conflict
+            The first ``admin`` key of an organisation would expire.
+        """
+        wanted = frozenset(scopes)
+        if session.get(Organisation, tenant_id) is None:
+            raise NotFound(say(NoteCode.NO_SUCH_ORGANISATION))
+        if session_id is not None:
+            filmed = session.get(FilmedSession, session_id)
+            if filmed is None or filmed.tenant_id != tenant_id:
+                raise NotFound(say(NoteCode.NO_SUCH_SESSION))
+            if player_id not in (None, filmed.player_id):
+                raise NotFound(say(NoteCode.NO_SUCH_SESSION))
+            player_id = filmed.player_id
+        elif player_id is not None:
+            player = session.get(Player, player_id)
+            if player is None or player.tenant_id != tenant_id:
+                raise NotFound(say(NoteCode.NO_SUCH_PLAYER))
+        if player_id is not None and (beyond := wanted & ORGANISATION_WIDE):
+            raise InvalidRequest(
+                say(NoteCode.SCOPES_BEYOND_PLAYER, scopes=tuple(sorted(beyond))), pointer="/scopes"
+            )
+        if Scope.ADMIN in wanted and expires_at is not None:
+            self._keep_an_admin(session, tenant_id)
+        row = ApiKey(
+            id=key_id or new_key_id(),
+            tenant_id=tenant_id,
+            player_id=player_id,
+            session_id=session_id,
+            name=name,
+            digest=digest_of(secret),
+            scopes=sorted(str(scope) for scope in wanted),
+            created_at=self._database.now(session),
+            expires_at=expires_at,
+        )
+        session.add(row)
+        session.flush()
+        return row
+
+    def add_first(self, given: str | None = None) -> str | None:
+        """Make the first admin key of the first organisation when it has no key; else None.
+
+        Parameters
+        ----------
+        given : str or None
+            The key that the owner chose; None = a new one.
+        """
+        if self._has_keys():
+            return None
+        # Two processes starting at once must not both hand out a key.
         if not self._database.take_lock("first-key", secrets.token_hex(8), 60):
             return None
-        with self._database.read() as session:
-            if session.execute(select(func.count()).select_from(ApiKey)).scalar_one():
-                return None
-        return self.add("first admin key")
-
-    def revoke(self, key_id: str) -> None:
-        """End a key at once."""
+        if self._has_keys():
+            return None
+        key_id, secret = (given and parse_key(given)) or (new_key_id(), new_secret())
         with self._database.write() as session:
-            found = session.execute(
-                update(ApiKey)
-                .where(ApiKey.id == key_id, ApiKey.revoked_at.is_(None))
-                .values(revoked_at=self._database.now(session))
-                .returning(ApiKey.id)
-            ).first()
-        if found is None:
-            raise NotFound(say(NoteCode.NO_SUCH_KEY))
+            self.enter(
+                session,
+                "first admin key",
+                (Scope.ADMIN,),
+                secret,
+                tenant_id=MAIN_TENANT,
+                key_id=key_id,
+            )
+        return key_text(key_id, secret)
+
+    def rotate(
+        self, session: Session, tenant_id: str, key_id: str, secret: str, overlap: timedelta
+    ) -> ApiKey:
+        """Give a key a new secret in the caller's transaction; the former one is good a while."""
+        row = self._in_force(session, tenant_id, key_id)
+        now = self._database.now(session)
+        row.previous_digest, row.digest = row.digest, digest_of(secret)
+        row.previous_until = now + overlap
+        row.rotated_at = now
+        session.flush()
+        return row
+
+    def revoke(self, key_id: str, tenant_id: str | None = None) -> None:
+        """End a key at once.
+
+        Raises
+        ------
+        NotFound
+            There is no such key in force (in that organisation).
+        Conflict
+            It is the last admin key of its organisation that does not expire.
+        """
+        with self._database.write() as session:
+            row = self._in_force(session, tenant_id, key_id)
+            if Scope.ADMIN in row.scopes:
+                self._keep_an_admin(session, row.tenant_id, without=key_id)
+            row.revoked_at = self._database.now(session)
 
     def list(self, tenant_id: str | None = None) -> list[KeyFacts]:
-        """Return the keys, oldest first: of one tenant, or all."""
+        """Return the keys, oldest first: of one organisation, or all."""
         query = select(ApiKey).order_by(ApiKey.created_at, ApiKey.id)
         if tenant_id is not None:
             query = query.where(ApiKey.tenant_id == tenant_id)
         with self._database.read() as session:
             rows = session.scalars(query).all()
-        return [_facts(row) for row in rows]
+        return [facts_of(row) for row in rows]
 
     def find(self, tenant_id: str, key_id: str) -> KeyFacts:
-        """Return one key of a tenant, or raise ``NotFound``."""
+        """Return one key of an organisation, or raise ``NotFound``."""
         with self._database.read() as session:
             row = session.get(ApiKey, key_id)
         if row is None or row.tenant_id != tenant_id:
             raise NotFound()
-        return _facts(row)
+        return facts_of(row)
+
+    def is_secret_of(self, key_id: str, secret: str) -> bool:
+        """Tell whether a key has this secret now."""
+        with self._database.read() as session:
+            row = session.get(ApiKey, key_id)
+        return row is not None and hmac.compare_digest(row.digest, digest_of(secret))
 
     def authenticate(self, text: str) -> Principal:
         """Return who holds this key, or raise :class:`Unauthenticated`."""
@@ -177,16 +253,58 @@ class Keys:
         if parsed is None:
             raise Unauthenticated()
         key_id, secret = parsed
-        with self._database.read() as session:
+        with self._database.read(EVERYTHING) as session:
             row = session.get(ApiKey, key_id)
             now = self._database.now(session)
-        stored = row.digest if row is not None else "0" * 64
-        same = hmac.compare_digest(stored, _digest(secret))
+        given = digest_of(secret)
+        same = hmac.compare_digest(row.digest if row is not None else "0" * 64, given)
+        if row is not None and row.previous_digest is not None and row.previous_until is not None:
+            former = hmac.compare_digest(row.previous_digest, given)
+            same = same or (former and row.previous_until > now)
         if row is None or not same or row.revoked_at is not None:
             raise Unauthenticated()
         if row.expires_at is not None and row.expires_at <= now:
             raise Unauthenticated(say(NoteCode.KEY_EXPIRED))
         if row.last_used_at is None or now - row.last_used_at >= _USED_GRAIN:
-            with self._database.write() as session:
+            with self._database.write(EVERYTHING) as session:
                 session.execute(update(ApiKey).where(ApiKey.id == key_id).values(last_used_at=now))
-        return Principal(row.id, row.tenant_id, frozenset(row.scopes))
+        return Principal(
+            row.id,
+            row.tenant_id,
+            frozenset(row.scopes),
+            row.player_id,
+            row.session_id,
+            seed_of(secret),
+        )
+
+    def _has_keys(self) -> bool:
+        with self._database.read() as session:
+            found = select(func.count()).select_from(ApiKey).where(ApiKey.tenant_id == MAIN_TENANT)
+            return session.execute(found).scalar_one() > 0
+
+    def _in_force(self, session: Session, tenant_id: str | None, key_id: str) -> ApiKey:
+        query = select(ApiKey).where(ApiKey.id == key_id, ApiKey.revoked_at.is_(None))
+        if tenant_id is not None:
+            query = query.where(ApiKey.tenant_id == tenant_id)
+        row = session.scalars(query.with_for_update()).one_or_none()
+        if row is None:
+            raise NotFound(say(NoteCode.NO_SUCH_KEY))
+        return row
+
+    def _keep_an_admin(self, session: Session, tenant_id: str, without: str = "") -> None:
+        """Raise unless an admin key that does not expire is left, under a lock."""
+        session.execute(
+            select(Organisation.id)
+            .where(Organisation.id == tenant_id)
+            .with_for_update(key_share=True)
+        )
+        rows = session.scalars(
+            select(ApiKey).where(
+                ApiKey.tenant_id == tenant_id,
+                ApiKey.id != without,
+                ApiKey.revoked_at.is_(None),
+                ApiKey.expires_at.is_(None),
+            )
+        )
+        if not any(Scope.ADMIN in row.scopes for row in rows):
+            raise Conflict(say(NoteCode.LAST_ADMIN_KEY))

@@ -123,7 +123,7 @@ def claim_of(session: Session, row: Work, now: datetime) -> Claim:
         player=player.external_id if player is not None else None,
         minor=any(may_be_minor(one, now) for one in seen),
         now=now,
-        result_prefix=KINDS[kind].result_prefix(row.id, row.attempt),
+        result_prefix=KINDS[kind].result_prefix(row.tenant_id, row.id, row.attempt),
     )
 
 

@@ -10,25 +10,16 @@ from sqlalchemy.orm import Session
 
 from models.contract.errors import Conflict, ServewrightError
 from models.contract.note_codes import NoteCode, say
-from service.core.access import Principal
 from service.core.database import Database
 from service.core.erasure import Eraser
 from service.core.identifiers import new_id
 from service.core.intake import Received
 from service.core.material import find_clip
+from service.core.object_keys import clip_key
 from service.core.objects import Objects
 from service.core.players import find_session
+from service.core.principal import Principal
 from service.core.tables import Clip
-
-
-def incoming_key(clip_id: str) -> str:
-    """Return the key callers send to directly. It is never read again once it was checked."""
-    return f"clips/{clip_id}/incoming"
-
-
-def clip_key(clip_id: str) -> str:
-    """Return the object key of a clip. It holds no name or digest of the caller's."""
-    return f"clips/{clip_id}/film"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +51,7 @@ class ClipStore:
         When it was there before, the new object is removed again. A film that is in no session yet
         is filed under the one given; one that is filed elsewhere is a ``Conflict``.
         """
+        session_id = session_id or principal.session_id
         try:
             with self._database.write() as session:
                 if session_id is not None:
@@ -76,7 +68,7 @@ class ClipStore:
                         api_key_id=principal.key_id,
                         created_at=self._database.now(session),
                         state="ready",
-                        object_key=clip_key(clip_id),
+                        object_key=clip_key(principal.tenant_id, clip_id),
                         media_type=film.media_type,
                         size_bytes=film.size_bytes,
                         sha256=film.sha256,
@@ -87,13 +79,13 @@ class ClipStore:
                     session.flush()
                     return Stored(clip, created=True)
         except ServewrightError:
-            self._objects.delete(clip_key(clip_id))
+            self._objects.delete(clip_key(principal.tenant_id, clip_id))
             raise
         except IntegrityError:
             # The same film arrived twice, or the session was erased, at the same moment.
             with self._database.read() as session:
                 existing = session.scalars(_same(principal, film.sha256)).one_or_none()
-        self._objects.delete(clip_key(clip_id))
+        self._objects.delete(clip_key(principal.tenant_id, clip_id))
         if existing is None:
             raise Conflict(say(NoteCode.SESSION_ERASED))
         return Stored(existing, created=False)
@@ -110,6 +102,7 @@ class ClipStore:
         session_id: str | None = None,
     ) -> Clip:
         """Enter a film that is about to be sent straight to the object store."""
+        session_id = session_id or principal.session_id
         if session_id is not None:
             find_session(session, principal, session_id)
         clip_id = new_id("clip")
@@ -119,7 +112,7 @@ class ClipStore:
             api_key_id=principal.key_id,
             created_at=self._database.now(session),
             state="uploading",
-            object_key=clip_key(clip_id),
+            object_key=clip_key(principal.tenant_id, clip_id),
             media_type=media_type,
             size_bytes=size_bytes,
             announced_sha256=sha256,

@@ -17,6 +17,8 @@ from sqlalchemy.orm import Session
 
 from models.contract.errors import DatabaseUnavailable
 from models.contract.note_codes import NoteCode, say
+from service.core.narrowing import NarrowedSession
+from service.core.reach import REACH, Reach, current_reach
 from service.core.settings import Settings
 from service.core.tables import Lock
 
@@ -93,20 +95,31 @@ class Database:
         return self.engine.dialect.name == "sqlite"
 
     @contextmanager
-    def read(self) -> Iterator[Session]:
-        """Yield a session for reading; nothing is committed."""
-        with _translated(), Session(self.engine, expire_on_commit=False) as session:
+    def read(self, reach: Reach | None = None) -> Iterator[Session]:
+        """Yield a session for reading; nothing is committed.
+
+        Parameters
+        ----------
+        reach : Reach or None
+            What it may see; None = what the caller of this request may see.
+        """
+        with _translated(), self._session(self.engine, reach) as session:
             yield session
 
     @contextmanager
-    def write(self) -> Iterator[Session]:
+    def write(self, reach: Reach | None = None) -> Iterator[Session]:
         """Yield a session in one transaction: committed at the end, rolled back on an error."""
         with (
             _translated(),
-            Session(self._writer, expire_on_commit=False) as session,
+            self._session(self._writer, reach) as session,
             session.begin(),
         ):
             yield session
+
+    def _session(self, engine: Engine, reach: Reach | None) -> Session:
+        return NarrowedSession(
+            engine, expire_on_commit=False, info={REACH: reach or current_reach()}
+        )
 
     def now(self, session: Session) -> datetime:
         """Return the present time by the one clock all processes share.

@@ -9,11 +9,12 @@ from sqlalchemy.orm import Session
 
 from models.contract.errors import Conflict, DigestMismatch, NotFound, ServewrightError
 from models.contract.note_codes import NoteCode, say
-from service.core.access import Principal
-from service.core.clips import ClipStore, Stored, clip_key, incoming_key
+from service.core.clips import ClipStore, Stored
 from service.core.database import Database
 from service.core.intake import PIECE_BYTES, Intake
+from service.core.object_keys import clip_key, clip_root, incoming_key
 from service.core.objects import ObjectMissing, Objects, PresignedUpload
+from service.core.principal import Principal
 from service.core.tables import Clip, Erasure
 
 
@@ -25,11 +26,14 @@ def forget_announced(database: Database, older_than: timedelta) -> int:
     with database.write() as session:
         now = database.now(session)
         left = session.scalars(
-            select(Clip.id).where(Clip.state == "uploading", Clip.created_at < now - older_than)
+            select(Clip).where(Clip.state == "uploading", Clip.created_at < now - older_than)
         ).all()
-        for clip_id in left:
-            session.add(Erasure(prefix=f"clips/{clip_id}", erased_at=now, sweep_until=now))
-            session.execute(delete(Clip).where(Clip.id == clip_id))
+        for clip in left:
+            prefix = clip_root(clip.tenant_id, clip.id)
+            session.add(
+                Erasure(prefix=prefix, tenant_id=clip.tenant_id, erased_at=now, sweep_until=now)
+            )
+            session.execute(delete(Clip).where(Clip.id == clip.id))
     return len(left)
 
 
@@ -47,7 +51,7 @@ class DirectUploads:
         if clip.size_bytes is None or clip.state != "uploading":
             raise Conflict(say(NoteCode.CLIP_COMPLETE_ALREADY))
         plan = self._objects.presign_upload(
-            incoming_key(clip.id), clip.media_type, clip.size_bytes, self._ttl
+            incoming_key(clip.tenant_id, clip.id), clip.media_type, clip.size_bytes, self._ttl
         )
         if plan is None:
             raise Conflict(say(NoteCode.NO_DIRECT_UPLOAD))
@@ -84,7 +88,7 @@ class DirectUploads:
         clip = self._clips.get(principal, clip_id)
         if clip.state == "ready":
             return Stored(clip, created=False)
-        key = incoming_key(clip_id)
+        key = incoming_key(clip.tenant_id, clip_id)
         try:
             info = self._objects.stat(key)
         except ObjectMissing:
@@ -95,7 +99,7 @@ class DirectUploads:
                 say(NoteCode.BYTES_DIFFER, arrived=info.size_bytes, announced=clip.size_bytes or 0)
             )
         assert clip.announced_sha256 is not None
-        intake = Intake(self._objects, clip_key(clip_id), self._max)
+        intake = Intake(self._objects, clip_key(clip.tenant_id, clip_id), self._max)
         try:
             with self._objects.open(key) as stream:
                 while piece := stream.read(PIECE_BYTES):
@@ -114,5 +118,5 @@ class DirectUploads:
         try:
             return self._clips.confirm(principal, clip_id, received)
         except NotFound:  # erased while it was checked
-            self._objects.delete_prefix(f"clips/{clip_id}")
+            self._objects.delete_prefix(clip_root(clip.tenant_id, clip_id))
             raise

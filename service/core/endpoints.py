@@ -12,11 +12,11 @@ from sqlalchemy.orm import Session
 from models.contract.errors import InvalidRequest, NotFound
 from models.contract.note_codes import NoteCode, say
 from models.contract.webhook import WebhookData
-from service.core.access import Principal
 from service.core.database import Database
 from service.core.egress import Egress, EgressRefused
 from service.core.identifiers import new_id
 from service.core.outbox import emit
+from service.core.principal import Principal
 from service.core.signing import new_secret
 from service.core.tables import WebhookEndpoint
 

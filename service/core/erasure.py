@@ -12,14 +12,22 @@ from datetime import timedelta
 from sqlalchemy import ColumnElement, delete, or_, select
 from sqlalchemy.orm import Session
 
-from models.contract.errors import NotFound, ObjectStoreUnavailable, QueueUnavailable
-from service.core.access import Principal
+from models.contract.errors import (
+    Forbidden,
+    NotFound,
+    ObjectStoreUnavailable,
+    QueueUnavailable,
+)
+from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
 from service.core.kinds import KINDS, kind_of
 from service.core.material import find_clip
+from service.core.object_keys import clip_root
 from service.core.objects import Objects
 from service.core.players import find_player, find_session
+from service.core.principal import Principal
 from service.core.queue import WorkQueue
+from service.core.reach import whole_organisation
 from service.core.tables import (
     Clip,
     Erasure,
@@ -56,33 +64,38 @@ class Eraser:
         """Erase a clip and everything derived from it."""
         with self._database.write() as session:
             find_clip(session, principal, clip_id, lock=True)
-            gone = self._clips(session, [clip_id])
+            with whole_organisation(session):
+                gone = self._clips(session, principal.tenant_id, [clip_id])
         return self._finish(gone)
 
     def session(self, principal: Principal, player_id: str, session_id: str) -> bool:
         """Erase a session, its clips and everything derived from them."""
         with self._database.write() as session:
             find_session(session, principal, session_id, player_id, lock=True)
-            clips = session.scalars(select(Clip.id).where(Clip.session_id == session_id)).all()
-            gone = self._clips(session, clips)
-            _forget_replies(session, [session_id])
-            session.execute(  # its dates came from the sessions; a new one is written if still due
-                delete(OutboxEvent).where(OutboxEvent.player_id == player_id)
-            )
-            session.execute(delete(FilmedSession).where(FilmedSession.id == session_id))
+            with whole_organisation(session):
+                clips = session.scalars(select(Clip.id).where(Clip.session_id == session_id)).all()
+                gone = self._clips(session, principal.tenant_id, clips)
+                _forget_replies(session, [session_id])
+                session.execute(  # its dates came from the sessions; written anew if still due
+                    delete(OutboxEvent).where(OutboxEvent.player_id == player_id)
+                )
+                session.execute(delete(FilmedSession).where(FilmedSession.id == session_id))
         return self._finish(gone)
 
     def player(self, principal: Principal, player_id: str) -> bool:
         """Erase a player, the sessions, their clips and everything derived from them."""
         with self._database.write() as session:
             find_player(session, principal, player_id, lock=True)
-            sessions = session.scalars(
-                select(FilmedSession.id).where(FilmedSession.player_id == player_id)
-            ).all()
-            clips = session.scalars(select(Clip.id).where(Clip.session_id.in_(sessions))).all()
-            gone = self._clips(session, clips, player_id)
-            _forget_replies(session, [player_id, *sessions])
-            session.execute(delete(Player).where(Player.id == player_id))
+            if principal.session_id is not None:  # the player is more than that session
+                raise Forbidden(say(NoteCode.KEY_OF_ONE_SESSION))
+            with whole_organisation(session):
+                sessions = session.scalars(
+                    select(FilmedSession.id).where(FilmedSession.player_id == player_id)
+                ).all()
+                clips = session.scalars(select(Clip.id).where(Clip.session_id.in_(sessions))).all()
+                gone = self._clips(session, principal.tenant_id, clips, player_id)
+                _forget_replies(session, [player_id, *sessions])
+                session.execute(delete(Player).where(Player.id == player_id))
         return self._finish(gone)
 
     def work(self, principal: Principal, work_id: str) -> bool:
@@ -95,16 +108,21 @@ class Eraser:
             ).one_or_none()
             if row is None:
                 raise NotFound()
-            gone = _Gone()
-            self._work(session, gone, Work.id == row.id)
-            self._rows(session, gone)
+            with whole_organisation(session):
+                gone = _Gone(row.tenant_id)
+                self._work(session, gone, Work.id == row.id)
+                self._rows(session, gone)
         return self._finish(gone)
 
     def _clips(
-        self, session: Session, clip_ids: Iterable[str], player_id: str | None = None
+        self,
+        session: Session,
+        tenant_id: str,
+        clip_ids: Iterable[str],
+        player_id: str | None = None,
     ) -> _Gone:
         """Delete the rows of clips and of all that was derived from them."""
-        gone = _Gone(clips=list(clip_ids))
+        gone = _Gone(tenant_id, list(clip_ids))
         doomed: ColumnElement[bool] = Work.clip_id.in_(gone.clips)
         if player_id is not None:
             doomed = or_(doomed, Work.player_id == player_id)
@@ -128,7 +146,14 @@ class Eraser:
     def _rows(self, session: Session, gone: _Gone) -> None:
         now = self._database.now(session)
         for prefix in gone.prefixes:
-            session.add(Erasure(prefix=prefix, erased_at=now, sweep_until=now + self._sweep))
+            session.add(
+                Erasure(
+                    prefix=prefix,
+                    tenant_id=gone.tenant_id,
+                    erased_at=now,
+                    sweep_until=now + self._sweep,
+                )
+            )
         _forget_replies(session, [*gone.clips, *gone.work])
         session.execute(delete(Work).where(Work.id.in_(list(gone.work))))
         session.execute(delete(Clip).where(Clip.id.in_(gone.clips)))  # the rest cascades
@@ -151,7 +176,8 @@ class Eraser:
 class _Gone:
     """What is being erased: clips, and work with its present attempt."""
 
-    def __init__(self, clips: list[str] | None = None) -> None:
+    def __init__(self, tenant_id: str, clips: list[str] | None = None) -> None:
+        self.tenant_id = tenant_id
         self.clips = clips or []
         self.work: dict[str, int] = {}
 
@@ -159,8 +185,8 @@ class _Gone:
     def prefixes(self) -> list[str]:
         """Object prefixes that hold all of it."""
         return [
-            *(f"clips/{clip_id}" for clip_id in self.clips),
-            *(KINDS[kind_of(work_id)].root(work_id) for work_id in self.work),
+            *(clip_root(self.tenant_id, clip_id) for clip_id in self.clips),
+            *(KINDS[kind_of(work_id)].root(self.tenant_id, work_id) for work_id in self.work),
         ]
 
 

@@ -18,8 +18,8 @@ from sqlalchemy.orm import Session
 
 from models.contract.errors import Conflict, IdempotencyConflict
 from models.contract.note_codes import NoteCode, say
-from service.core.access import Principal
 from service.core.database import Database
+from service.core.principal import Principal
 from service.core.tables import IdempotentReply
 
 
@@ -93,6 +93,7 @@ class Idempotency:
                             api_key_id=principal.key_id,
                             route=route,
                             key=key,
+                            tenant_id=principal.tenant_id,
                             fingerprint=mark,
                             resource_id=made,
                             status=201,

@@ -9,8 +9,8 @@ from typing import Any, Generic, TypeVar
 
 from sqlalchemy import ColumnElement, select, tuple_
 
-from service.core.access import Principal
 from service.core.database import Database
+from service.core.principal import Principal
 from service.core.tables import (
     Clip,
     FilmedSession,

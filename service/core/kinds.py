@@ -12,6 +12,7 @@ from typing import Literal
 from models.contract.vocabulary import WorkKind
 from models.contract.webhook import EventType
 from service.core.identifiers import is_id
+from service.core.object_keys import tenant_root
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,13 +50,13 @@ class KindOfWork:
         """Return the path of a piece of work in the API."""
         return f"{self.list_path(player_id)}/{work_id}"
 
-    def root(self, work_id: str) -> str:
+    def root(self, tenant_id: str, work_id: str) -> str:
         """Return the object prefix below which all attempts at a piece of work write."""
-        return f"{self.folder}/{work_id}"
+        return f"{tenant_root(tenant_id)}{self.folder}/{work_id}"
 
-    def result_prefix(self, work_id: str, attempt: int) -> str:
+    def result_prefix(self, tenant_id: str, work_id: str, attempt: int) -> str:
         """Return the object prefix below which one attempt writes."""
-        return f"{self.root(work_id)}/{attempt}"
+        return f"{self.root(tenant_id, work_id)}/{attempt}"
 
     def event(self, ended: Literal["completed", "failed"]) -> EventType:
         """Return the type of the event that tells of its end."""

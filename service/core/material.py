@@ -10,8 +10,8 @@ from sqlalchemy.orm import Session
 from models.contract.errors import Conflict, NotFound
 from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import AnalysisStatus, RepetitionKind, WorkKind
-from service.core.access import Principal
 from service.core.players import find_session
+from service.core.principal import Principal
 from service.core.tables import Clip, FilmedSession, Work
 
 UNFINISHED = (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING)

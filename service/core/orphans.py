@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import secrets
 from datetime import timedelta
+from itertools import chain
 
 from sqlalchemy import select
 
 from service.core.database import Database
 from service.core.identifiers import is_id, made_at
+from service.core.object_keys import TENANTS, clip_root, owner_of, tenant_root
 from service.core.objects import Objects
 from service.core.tables import Clip
 
@@ -39,16 +41,17 @@ class OrphanSweep:
         with self._database.read() as session:
             limit = self._database.now(session) - AGE
         removed = self._objects.drop_unfinished(limit)
-        old: list[str] = []
-        for info in self._objects.list("clips"):
-            clip_id = info.key.split("/")[1]
-            if is_id(clip_id, "clip") and made_at(clip_id) < limit and clip_id not in old[-1:]:
-                old.append(clip_id)
+        old: dict[str, str] = {}
+        for info in chain(self._objects.list("clips"), self._objects.list(TENANTS)):
+            folder, _, below = info.key.removeprefix(tenant_root(owner_of(info.key))).partition("/")
+            clip_id = below.partition("/")[0]
+            if folder == "clips" and is_id(clip_id, "clip") and made_at(clip_id) < limit:
+                old[clip_id] = clip_root(owner_of(info.key), clip_id)
         for start in range(0, len(old), BATCH):
-            batch = old[start : start + BATCH]
+            batch = list(old)[start : start + BATCH]
             with self._database.read() as session:
                 known = set(session.scalars(select(Clip.id).where(Clip.id.in_(batch))))
             for clip_id in batch:
                 if clip_id not in known:
-                    removed += self._objects.delete_prefix(f"clips/{clip_id}")
+                    removed += self._objects.delete_prefix(old[clip_id])
         return removed

@@ -122,7 +122,12 @@ def emit(
             continue
         session.add(
             Delivery(
-                event_id=event.id, endpoint_id=endpoint.id, state="pending", tries=0, due_at=now
+                event_id=event.id,
+                endpoint_id=endpoint.id,
+                tenant_id=tenant_id,
+                state="pending",
+                tries=0,
+                due_at=now,
             )
         )
     return event.id

@@ -12,9 +12,9 @@ from sqlalchemy.orm import Session
 
 from models.contract.errors import Conflict, NotFound
 from models.contract.note_codes import NoteCode, say
-from service.core.access import Principal
 from service.core.database import Database
 from service.core.identifiers import new_id
+from service.core.principal import Principal
 from service.core.tables import FilmedSession, Player
 
 ADULT_YEARS = 18

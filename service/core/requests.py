@@ -27,7 +27,6 @@ from models.contract.plan import PracticeRules
 from models.contract.resources import AnalysisRequest
 from models.contract.vocabulary import AnalysisStatus, WorkKind
 from models.practice.rules import rules_of
-from service.core.access import Principal
 from service.core.material import (
     completed_analyses,
     everything_of,
@@ -35,6 +34,7 @@ from service.core.material import (
     only_player,
 )
 from service.core.players import find_player
+from service.core.principal import Principal
 from service.core.tables import Clip, FilmedSession, Player, RuleFile, Work
 from service.core.work import Input, WorkStore
 

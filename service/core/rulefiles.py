@@ -7,9 +7,9 @@ from sqlalchemy.orm import Session
 
 from models.contract.errors import NotFound
 from models.practice.rules import rules_of
-from service.core.access import Principal
 from service.core.database import Database
 from service.core.identifiers import new_id
+from service.core.principal import Principal
 from service.core.tables import RuleFile
 
 

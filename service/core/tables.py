@@ -1,88 +1,51 @@
-"""SQL tables. Rows of one customer carry its ``tenant_id``; every query names it.
+"""SQL tables. Every row carries the ``tenant_id`` of its organisation, by which each session is
+narrowed (:mod:`service.core.narrowing`); locks, secrets and costs of machines alone belong to the
+installation.
 
 Identifiers sort by time (see :mod:`service.core.identifiers`), so lists page on (created_at, id).
 """
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import (
-    JSON,
     BigInteger,
     CheckConstraint,
-    DateTime,
-    Dialect,
     ForeignKey,
     Index,
-    MetaData,
     String,
     Text,
-    TypeDecorator,
     UniqueConstraint,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.orm import Mapped, mapped_column
 
-MAIN_TENANT = "main"
+from service.core.account_tables import ApiKey, Organisation, Usage
+from service.core.table_base import MAIN_TENANT, Base, UtcDateTime, tenant_column
 
-
-class UtcDateTime(TypeDecorator[datetime]):
-    """Aware datetimes in UTC, also on SQLite, which has no time zones."""
-
-    impl = DateTime(timezone=True)
-    cache_ok = True
-
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        """Refuse naive times; hand UTC to the driver."""
-        if value is None:
-            return None
-        if value.tzinfo is None:
-            raise ValueError("naive datetime")
-        value = value.astimezone(UTC)
-        return value.replace(tzinfo=None) if dialect.name == "sqlite" else value
-
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
-        """Return UTC."""
-        if value is None:
-            return None
-        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
-
-
-class Base(DeclarativeBase):
-    """Base of all tables."""
-
-    metadata = MetaData(
-        naming_convention={
-            "ix": "ix_%(column_0_label)s",
-            "uq": "uq_%(table_name)s_%(column_0_name)s",
-            "ck": "ck_%(table_name)s_%(constraint_name)s",
-            "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
-            "pk": "pk_%(table_name)s",
-        }
-    )
-    type_annotation_map = {  # noqa: RUF012 (read by SQLAlchemy as a class attribute)
-        datetime: UtcDateTime,
-        dict[str, Any]: JSON(none_as_null=True),
-        list[str]: JSON,
-        str: String(255),
-    }
-
-
-class ApiKey(Base):
-    """A bearer key. Only the SHA-256 of its secret part is kept."""
-
-    __tablename__ = "api_keys"
-
-    id: Mapped[str] = mapped_column(primary_key=True)
-    tenant_id: Mapped[str]
-    name: Mapped[str]
-    digest: Mapped[str] = mapped_column(String(64))
-    scopes: Mapped[list[str]]
-    created_at: Mapped[datetime]
-    expires_at: Mapped[datetime | None]
-    revoked_at: Mapped[datetime | None]
-    last_used_at: Mapped[datetime | None]
+__all__ = [
+    "MAIN_TENANT",
+    "ApiKey",
+    "Base",
+    "Clip",
+    "Delivery",
+    "Erasure",
+    "FilmedSession",
+    "IdempotentReply",
+    "Lock",
+    "MachineCosts",
+    "Organisation",
+    "OutboxEvent",
+    "Player",
+    "RuleFile",
+    "Secret",
+    "Usage",
+    "UtcDateTime",
+    "WebhookEndpoint",
+    "Work",
+    "WorkInput",
+]
 
 
 class Player(Base):
@@ -95,7 +58,7 @@ class Player(Base):
     )
 
     id: Mapped[str] = mapped_column(primary_key=True)
-    tenant_id: Mapped[str]
+    tenant_id: Mapped[str] = tenant_column()
     created_at: Mapped[datetime]
     updated_at: Mapped[datetime]
     external_id: Mapped[str]
@@ -113,7 +76,7 @@ class FilmedSession(Base):
     __table_args__ = (Index("ix_sessions_page", "tenant_id", "player_id", "created_at", "id"),)
 
     id: Mapped[str] = mapped_column(primary_key=True)
-    tenant_id: Mapped[str]
+    tenant_id: Mapped[str] = tenant_column()
     player_id: Mapped[str] = mapped_column(ForeignKey("players.id", ondelete="CASCADE"), index=True)
     created_at: Mapped[datetime]
     updated_at: Mapped[datetime]
@@ -136,7 +99,7 @@ class Clip(Base):
     )
 
     id: Mapped[str] = mapped_column(primary_key=True)
-    tenant_id: Mapped[str]
+    tenant_id: Mapped[str] = tenant_column()
     api_key_id: Mapped[str]
     created_at: Mapped[datetime]
     state: Mapped[str] = mapped_column(String(16))
@@ -168,7 +131,7 @@ class Work(Base):
     )
 
     id: Mapped[str] = mapped_column(primary_key=True)
-    tenant_id: Mapped[str]
+    tenant_id: Mapped[str] = tenant_column()
     kind: Mapped[str] = mapped_column(String(16))
     clip_id: Mapped[str | None] = mapped_column(
         ForeignKey("clips.id", ondelete="CASCADE"), index=True
@@ -215,6 +178,7 @@ class WorkInput(Base):
         ForeignKey("work.id", ondelete="CASCADE"), primary_key=True
     )
     position: Mapped[int] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
     input_id: Mapped[str] = mapped_column(ForeignKey("work.id", ondelete="CASCADE"), index=True)
     side: Mapped[str | None] = mapped_column(String(8))
 
@@ -226,7 +190,7 @@ class RuleFile(Base):
     __table_args__ = (Index("ix_rule_files_page", "tenant_id", "created_at", "id"),)
 
     id: Mapped[str] = mapped_column(primary_key=True)
-    tenant_id: Mapped[str]
+    tenant_id: Mapped[str] = tenant_column()
     created_at: Mapped[datetime]
     name: Mapped[str]
     findings: Mapped[int]
@@ -241,7 +205,7 @@ class WebhookEndpoint(Base):
     __table_args__ = (Index("ix_webhook_endpoints_page", "tenant_id", "created_at", "id"),)
 
     id: Mapped[str] = mapped_column(primary_key=True)
-    tenant_id: Mapped[str]
+    tenant_id: Mapped[str] = tenant_column()
     created_at: Mapped[datetime]
     updated_at: Mapped[datetime]
     url: Mapped[str] = mapped_column(String(2048))
@@ -259,7 +223,7 @@ class OutboxEvent(Base):
     __tablename__ = "outbox_events"
 
     id: Mapped[str] = mapped_column(primary_key=True)
-    tenant_id: Mapped[str]
+    tenant_id: Mapped[str] = tenant_column()
     created_at: Mapped[datetime]
     type: Mapped[str]
     clip_id: Mapped[str | None] = mapped_column(
@@ -286,6 +250,7 @@ class Delivery(Base):
     endpoint_id: Mapped[str] = mapped_column(
         ForeignKey("webhook_endpoints.id", ondelete="CASCADE"), primary_key=True, index=True
     )
+    tenant_id: Mapped[str] = tenant_column()
     state: Mapped[str] = mapped_column(String(16))
     tries: Mapped[int]
     due_at: Mapped[datetime]
@@ -302,6 +267,7 @@ class IdempotentReply(Base):
     api_key_id: Mapped[str] = mapped_column(primary_key=True)
     route: Mapped[str] = mapped_column(primary_key=True)
     key: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
     fingerprint: Mapped[str] = mapped_column(String(64))
     resource_id: Mapped[str] = mapped_column(index=True)
     status: Mapped[int]
@@ -314,6 +280,7 @@ class Erasure(Base):
     __tablename__ = "erasures"
 
     prefix: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
     erased_at: Mapped[datetime]
     sweep_until: Mapped[datetime]
 

@@ -30,12 +30,12 @@ from models.contract.problem import Problem
 from models.contract.vocabulary import AnalysisStatus, Stage, WorkKind
 from models.contract.webhook import EventType, WebhookData
 from service.core import lifecycle
-from service.core.access import Principal
 from service.core.claims import Claim, StoredFile, claim_of
 from service.core.database import Database
 from service.core.identifiers import new_id
 from service.core.kinds import KINDS
 from service.core.outbox import emit
+from service.core.principal import Principal
 from service.core.tables import Clip, Work, WorkInput
 
 
@@ -114,7 +114,13 @@ class WorkStore:
         session.flush()
         for position, one in enumerate(inputs):
             session.add(
-                WorkInput(work_id=row.id, position=position, input_id=one.work_id, side=one.side)
+                WorkInput(
+                    work_id=row.id,
+                    position=position,
+                    tenant_id=row.tenant_id,
+                    input_id=one.work_id,
+                    side=one.side,
+                )
             )
         return row
 
@@ -241,7 +247,8 @@ class WorkStore:
         """
         with self._database.write() as session:
             row, now = self._settle(session, work_id, attempt, AnalysisStatus.COMPLETED)
-            prefix = KINDS[WorkKind(row.kind)].result_prefix(work_id, attempt) + "/"
+            kind = KINDS[WorkKind(row.kind)]
+            prefix = kind.result_prefix(row.tenant_id, work_id, attempt) + "/"
             for name, artifact in artifacts.items():
                 if not artifact.key.startswith(prefix):
                     raise ValueError(f"{name} lies outside the prefix of this attempt")

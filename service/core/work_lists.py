@@ -8,9 +8,9 @@ from datetime import datetime
 from sqlalchemy import ColumnElement, select
 
 from models.contract.vocabulary import AnalysisStatus, WorkKind
-from service.core.access import Principal
 from service.core.database import Database
 from service.core.keyset import Page, Position, page
+from service.core.principal import Principal
 from service.core.tables import Clip, FilmedSession, Work
 
 

@@ -47,7 +47,7 @@ def add(
 ) -> None:
     """Make a key and print it. It cannot be shown again."""
     from models.contract.resources import ApiKeyRequest
-    from service.core.access import Scope
+    from service.core.principal import Scope
 
     wanted = scope or [Scope.ADMIN.value]
     unknown = sorted(set(wanted) - {known.value for known in Scope})

@@ -18,9 +18,10 @@ from models.contract.analysis import Analysis as AnalysisDocument
 from models.contract.resources import Events, Metrics
 from models.contract.vocabulary import WorkKind
 from service.api.app import create_app
-from service.core.access import Scope
 from service.core.claims import StoredFile
+from service.core.principal import Scope
 from service.core.settings import Settings
+from service.core.tables import Organisation
 from service.core.wiring import Wiring
 
 with warnings.catch_warnings():  # it asks for another HTTP client; this one does
@@ -77,6 +78,12 @@ def as_key(wired: Wiring) -> Callable[..., dict[str, str]]:
     """Return a maker of Authorization headers."""
 
     def make(*scopes: Scope, tenant: str = "main") -> dict[str, str]:
+        with wired.database.write() as session:
+            if session.get(Organisation, tenant) is None:
+                now = wired.database.now(session)
+                session.add(
+                    Organisation(id=tenant, name=tenant, created_at=now, updated_at=now, limits={})
+                )
         return {"authorization": f"Bearer {wired.keys.add('k', scopes, tenant_id=tenant)}"}
 
     return make

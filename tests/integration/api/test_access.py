@@ -9,7 +9,7 @@ import httpx
 from fastapi import FastAPI
 
 from service.api.middleware import PROTECTED
-from service.core.access import Scope
+from service.core.principal import Scope
 from service.core.tables import Base
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem, complete

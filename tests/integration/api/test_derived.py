@@ -14,7 +14,7 @@ from models.contract.plan import DrillOutcome, PracticePlan
 from models.contract.progress import Progress
 from models.contract.vocabulary import WorkKind
 from models.contract.webhook import WebhookEvent
-from service.core.access import Scope
+from service.core.principal import Scope
 from service.core.queue import attempt_at
 from service.core.tables import OutboxEvent
 from service.core.wiring import Wiring

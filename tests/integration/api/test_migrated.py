@@ -24,9 +24,9 @@ from models.contract.problem import Problem
 from models.contract.resources import AnalysisRequest
 from models.contract.vocabulary import AnalysisStatus, WorkKind
 from service.api.app import create_app
-from service.core.access import parse_key
 from service.core.database import migrate_url, revision_present, revision_wanted
 from service.core.idempotency import fingerprint
+from service.core.key_text import parse_key
 from service.core.objects import LocalObjects
 from service.core.queue import attempt_at
 from service.core.settings import Settings
@@ -282,6 +282,13 @@ def test_nothing_is_lost(old: Old) -> None:
         found = connection.execute(text("SELECT id, work_id, body FROM outbox_events")).all()
         if old.engine.dialect.name == "sqlite":
             assert connection.execute(text("PRAGMA foreign_key_check")).all() == []
+        assert connection.execute(text("SELECT id, limits FROM organisations")).all() in (
+            [("main", "{}")],
+            [("main", {})],
+        )
+        for table in (*tables, "work", "work_inputs", "players", "webhook_endpoints"):
+            owners = connection.execute(text(f"SELECT DISTINCT tenant_id FROM {table}"))
+            assert owners.scalars().all() == ["main"], table
     assert {row.id: (row.work_id, row.body) for row in found} == {
         event_id: (work_id, body) for event_id, (work_id, _, body) in old.events.items()
     }

@@ -8,7 +8,7 @@ from typing import Any
 import httpx
 import pytest
 
-from service.core.access import Scope
+from service.core.principal import Scope
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import NOW, made, new_clip, new_player, new_session
 from tests.integration.api.conftest import assert_problem, film

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
-from service.core.access import Keys, Scope
+from service.core.access import Keys
+from service.core.principal import Scope
 from service.core.wiring import Wiring
 from tests.unit.cli.conftest import Invoke
 from workers.cli.console import Exit
@@ -18,6 +19,10 @@ def test_key_is_printed_once_and_works(invoke: Invoke, wiring: Wiring) -> None:
 
 def test_revoked_key_is_refused(invoke: Invoke, wiring: Wiring) -> None:
     key = invoke("keys", "add", "old").stdout.strip()
+    only = invoke("keys", "revoke", Keys(wiring.database).authenticate(key).key_id)
+    assert only.exit_code == Exit.USAGE  # nobody could administer any more
+    assert "admin key" in only.stderr
+    invoke("keys", "add", "new")
     key_id = Keys(wiring.database).authenticate(key).key_id
     assert invoke("keys", "revoke", key_id).exit_code == 0
     assert invoke("keys", "revoke", key_id).exit_code == Exit.USAGE  # no such key any more

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
-import service.core.tables
+import service.core.table_base
 
 revision = '0001'
 down_revision = None
@@ -21,17 +21,17 @@ def upgrade() -> None:
     sa.Column('name', sa.String(length=255), nullable=False),
     sa.Column('digest', sa.String(length=64), nullable=False),
     sa.Column('scopes', sa.JSON(), nullable=False),
-    sa.Column('created_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
-    sa.Column('expires_at', service.core.tables.UtcDateTime(timezone=True), nullable=True),
-    sa.Column('revoked_at', service.core.tables.UtcDateTime(timezone=True), nullable=True),
-    sa.Column('last_used_at', service.core.tables.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('created_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('expires_at', service.core.table_base.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('revoked_at', service.core.table_base.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('last_used_at', service.core.table_base.UtcDateTime(timezone=True), nullable=True),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_api_keys'))
     )
     op.create_table('clips',
     sa.Column('id', sa.String(length=255), nullable=False),
     sa.Column('tenant_id', sa.String(length=255), nullable=False),
     sa.Column('api_key_id', sa.String(length=255), nullable=False),
-    sa.Column('created_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('created_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.Column('state', sa.String(length=16), nullable=False),
     sa.Column('object_key', sa.String(length=255), nullable=False),
     sa.Column('media_type', sa.String(length=255), nullable=False),
@@ -48,8 +48,8 @@ def upgrade() -> None:
 
     op.create_table('erasures',
     sa.Column('prefix', sa.String(length=255), nullable=False),
-    sa.Column('erased_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
-    sa.Column('sweep_until', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('erased_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('sweep_until', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.PrimaryKeyConstraint('prefix', name=op.f('pk_erasures'))
     )
     op.create_table('idempotent_replies',
@@ -59,7 +59,7 @@ def upgrade() -> None:
     sa.Column('fingerprint', sa.String(length=64), nullable=False),
     sa.Column('resource_id', sa.String(length=255), nullable=False),
     sa.Column('status', sa.Integer(), nullable=False),
-    sa.Column('created_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('created_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.PrimaryKeyConstraint('api_key_id', 'route', 'key', name=op.f('pk_idempotent_replies'))
     )
     with op.batch_alter_table('idempotent_replies', schema=None) as batch_op:
@@ -69,7 +69,7 @@ def upgrade() -> None:
     op.create_table('locks',
     sa.Column('name', sa.String(length=255), nullable=False),
     sa.Column('holder', sa.String(length=255), nullable=False),
-    sa.Column('until', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('until', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.PrimaryKeyConstraint('name', name=op.f('pk_locks'))
     )
     op.create_table('secrets',
@@ -80,15 +80,15 @@ def upgrade() -> None:
     op.create_table('webhook_endpoints',
     sa.Column('id', sa.String(length=255), nullable=False),
     sa.Column('tenant_id', sa.String(length=255), nullable=False),
-    sa.Column('created_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
-    sa.Column('updated_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('created_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('updated_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.Column('url', sa.String(length=2048), nullable=False),
     sa.Column('description', sa.String(length=255), nullable=True),
     sa.Column('event_types', sa.JSON(), nullable=False),
     sa.Column('enabled', sa.Boolean(), nullable=False),
     sa.Column('secret', sa.String(length=255), nullable=False),
     sa.Column('previous_secret', sa.String(length=255), nullable=True),
-    sa.Column('previous_secret_until', service.core.tables.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('previous_secret_until', service.core.table_base.UtcDateTime(timezone=True), nullable=True),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_webhook_endpoints'))
     )
     with op.batch_alter_table('webhook_endpoints', schema=None) as batch_op:
@@ -98,17 +98,17 @@ def upgrade() -> None:
     sa.Column('id', sa.String(length=255), nullable=False),
     sa.Column('tenant_id', sa.String(length=255), nullable=False),
     sa.Column('clip_id', sa.String(length=255), nullable=False),
-    sa.Column('created_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('created_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.Column('status', sa.String(length=16), nullable=False),
     sa.Column('stage', sa.String(length=16), nullable=True),
     sa.Column('progress', sa.Double(), nullable=False),
     sa.Column('attempt', sa.Integer(), nullable=False),
     sa.Column('crashes', sa.Integer(), nullable=False),
-    sa.Column('lease_until', service.core.tables.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('lease_until', service.core.table_base.UtcDateTime(timezone=True), nullable=True),
     sa.Column('lease_holder', sa.String(length=255), nullable=True),
-    sa.Column('queued_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
-    sa.Column('started_at', service.core.tables.UtcDateTime(timezone=True), nullable=True),
-    sa.Column('finished_at', service.core.tables.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('queued_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('started_at', service.core.table_base.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('finished_at', service.core.table_base.UtcDateTime(timezone=True), nullable=True),
     sa.Column('options', sa.JSON(), nullable=False),
     sa.Column('external_ref', sa.String(length=255), nullable=True),
     sa.Column('artifacts', sa.JSON(), nullable=False),
@@ -125,7 +125,7 @@ def upgrade() -> None:
     op.create_table('outbox_events',
     sa.Column('id', sa.String(length=255), nullable=False),
     sa.Column('tenant_id', sa.String(length=255), nullable=False),
-    sa.Column('created_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('created_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.Column('type', sa.String(length=255), nullable=False),
     sa.Column('clip_id', sa.String(length=255), nullable=True),
     sa.Column('analysis_id', sa.String(length=255), nullable=True),
@@ -143,8 +143,8 @@ def upgrade() -> None:
     sa.Column('endpoint_id', sa.String(length=255), nullable=False),
     sa.Column('state', sa.String(length=16), nullable=False),
     sa.Column('tries', sa.Integer(), nullable=False),
-    sa.Column('due_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
-    sa.Column('last_tried_at', service.core.tables.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('due_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('last_tried_at', service.core.table_base.UtcDateTime(timezone=True), nullable=True),
     sa.Column('last_status', sa.Integer(), nullable=True),
     sa.Column('last_error', sa.String(length=255), nullable=True),
     sa.ForeignKeyConstraint(['endpoint_id'], ['webhook_endpoints.id'], name=op.f('fk_deliveries_endpoint_id_webhook_endpoints'), ondelete='CASCADE'),

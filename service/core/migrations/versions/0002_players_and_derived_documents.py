@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
-import service.core.tables
+import service.core.table_base
 
 revision = '0002'
 down_revision = '0001'
@@ -18,8 +18,8 @@ def upgrade() -> None:
     op.create_table('players',
     sa.Column('id', sa.String(length=255), nullable=False),
     sa.Column('tenant_id', sa.String(length=255), nullable=False),
-    sa.Column('created_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
-    sa.Column('updated_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('created_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('updated_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.Column('external_id', sa.String(length=255), nullable=False),
     sa.Column('handedness', sa.String(length=16), nullable=False),
     sa.Column('height_m', sa.Double(), nullable=True),
@@ -35,7 +35,7 @@ def upgrade() -> None:
     op.create_table('rule_files',
     sa.Column('id', sa.String(length=255), nullable=False),
     sa.Column('tenant_id', sa.String(length=255), nullable=False),
-    sa.Column('created_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('created_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.Column('name', sa.String(length=255), nullable=False),
     sa.Column('findings', sa.Integer(), nullable=False),
     sa.Column('drills', sa.Integer(), nullable=False),
@@ -51,17 +51,17 @@ def upgrade() -> None:
     sa.Column('request', sa.JSON(none_as_null=True), nullable=False),
     sa.Column('id', sa.String(length=255), nullable=False),
     sa.Column('tenant_id', sa.String(length=255), nullable=False),
-    sa.Column('created_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('created_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.Column('status', sa.String(length=16), nullable=False),
     sa.Column('stage', sa.String(length=16), nullable=True),
     sa.Column('progress', sa.Double(), nullable=False),
     sa.Column('attempt', sa.Integer(), nullable=False),
     sa.Column('crashes', sa.Integer(), nullable=False),
-    sa.Column('lease_until', service.core.tables.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('lease_until', service.core.table_base.UtcDateTime(timezone=True), nullable=True),
     sa.Column('lease_holder', sa.String(length=255), nullable=True),
-    sa.Column('queued_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
-    sa.Column('started_at', service.core.tables.UtcDateTime(timezone=True), nullable=True),
-    sa.Column('finished_at', service.core.tables.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('queued_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('started_at', service.core.table_base.UtcDateTime(timezone=True), nullable=True),
+    sa.Column('finished_at', service.core.table_base.UtcDateTime(timezone=True), nullable=True),
     sa.Column('external_ref', sa.String(length=255), nullable=True),
     sa.Column('artifacts', sa.JSON(none_as_null=True), nullable=False),
     sa.Column('headline', sa.JSON(none_as_null=True), nullable=False),
@@ -78,10 +78,10 @@ def upgrade() -> None:
     sa.Column('id', sa.String(length=255), nullable=False),
     sa.Column('tenant_id', sa.String(length=255), nullable=False),
     sa.Column('player_id', sa.String(length=255), nullable=False),
-    sa.Column('created_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
-    sa.Column('updated_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('created_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('updated_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.Column('kind', sa.String(length=16), nullable=False),
-    sa.Column('filmed_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('filmed_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.Column('drill_stage', sa.String(length=16), nullable=True),
     sa.Column('drill_id', sa.String(length=255), nullable=True),
     sa.Column('serve_speed_m_s', sa.Double(), nullable=True),

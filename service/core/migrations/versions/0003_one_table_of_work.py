@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
-import service.core.tables
+import service.core.table_base
 
 revision = '0003'
 down_revision = '0002'
@@ -20,7 +20,7 @@ COMMON = (
 
 
 def upgrade() -> None:
-    moment = service.core.tables.UtcDateTime(timezone=True)
+    moment = service.core.table_base.UtcDateTime(timezone=True)
     op.create_table('work',
     sa.Column('id', sa.String(length=255), nullable=False),
     sa.Column('tenant_id', sa.String(length=255), nullable=False),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
-import service.core.tables
+import service.core.table_base
 
 revision = '0004'
 down_revision = '0003'
@@ -19,7 +19,7 @@ def upgrade() -> None:
         batch_op.add_column(sa.Column('time_left_s', sa.Double(), nullable=True))
     op.create_table('machine_costs',
     sa.Column('machine', sa.String(length=255), nullable=False),
-    sa.Column('updated_at', service.core.tables.UtcDateTime(timezone=True), nullable=False),
+    sa.Column('updated_at', service.core.table_base.UtcDateTime(timezone=True), nullable=False),
     sa.Column('costs', sa.JSON(none_as_null=True), nullable=False),
     sa.PrimaryKeyConstraint('machine', name=op.f('pk_machine_costs'))
     )

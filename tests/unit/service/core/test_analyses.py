@@ -13,13 +13,13 @@ from models.contract.errors import Cancelled, ClipDamaged, Erased, LeaseLost
 from models.contract.vocabulary import AnalysisStatus, Stage, WorkKind
 from models.contract.webhook import WebhookEvent
 from service.core import lifecycle
-from service.core.access import Principal
 from service.core.claims import StoredFile
 from service.core.database import Database
 from service.core.identifiers import new_id
 from service.core.intake import Received
 from service.core.kinds import KINDS
 from service.core.objects import ObjectMissing
+from service.core.principal import Principal
 from service.core.tables import Clip, Delivery, OutboxEvent, WebhookEndpoint, Work
 from service.core.wiring import Wiring
 from service.core.work import WorkStore
@@ -29,7 +29,7 @@ KEY = Principal("key", "main", frozenset({"admin"}))
 
 
 def result_prefix(analysis_id: str, attempt: int) -> str:
-    return KINDS[WorkKind.ANALYSIS].result_prefix(analysis_id, attempt)
+    return KINDS[WorkKind.ANALYSIS].result_prefix("main", analysis_id, attempt)
 
 
 def film(wiring: Wiring, sha256: str = "a" * 64) -> Clip:
