@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from .camera import Camera, CameraSpec, make_camera
 from .knobs import ServeKnobs
+from .movements import GENERATORS
 from .performance import Performance, perform
 from .rotation import Array
 from .skeleton import Skeleton, sample_skeleton
@@ -39,12 +40,17 @@ class ClipSpec:
     hold: float = 3.0
     slow: float = 2.2
     throw_elevation: float = 50.0
+    generator: str = "template"  # of `movements.GENERATORS`; others have no use for the knobs
     day: int = 0  # the same person and court on another day: other clothes, other light
     extra: dict[str, float] = field(default_factory=dict)
 
 
 def make_performance(spec: ClipSpec, skeleton: Skeleton) -> Performance:
     """The clip's performance."""
+    if spec.generator != "template":
+        rng = np.random.default_rng([spec.seed, *map(ord, spec.generator)])
+        performance = GENERATORS[spec.generator](skeleton, rng, spec.kind)
+        return replace(performance, left_handed=spec.left_handed)
     return perform(
         spec.kind,
         skeleton,

@@ -11,6 +11,7 @@ import numpy as np
 from .body_measures import balance_offset, straighter_knee
 from .implements import Flight, Held, held_ball, launched, struck, toss
 from .knobs import ServeKnobs
+from .moving import Moving
 from .other_motion import other_motion
 from .pose import racket_points
 from .posture_solver import solve_posture
@@ -35,7 +36,7 @@ class Repetition:
 class Performance:
     """A right-handed body in motion with its ball; `left_handed` mirrors everything at the end."""
 
-    motion: Motion
+    motion: Moving
     repetitions: list[Repetition]
     ball: list[Held | Flight]
     racket: bool

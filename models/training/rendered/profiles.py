@@ -10,6 +10,7 @@ import numpy as np
 from .camera import CameraSpec
 from .clips import ClipSpec
 from .knobs import sample_knobs
+from .movements import KINDS, USES
 from .one_knob import KNOBS, turned
 from .performance import OTHER
 from .story import story_clip
@@ -237,6 +238,17 @@ def _small(rng: np.random.Generator, name: str) -> ClipSpec:
     return replace(spec, **_SMALL.get(int(name), {}))  # type: ignore[arg-type]
 
 
+def _moves(use: str) -> Callable[[np.random.Generator, str], ClipSpec]:
+    """Films of the generators of one use, so that sets for other uses share none."""
+
+    def draw(rng: np.random.Generator, name: str) -> ClipSpec:
+        spec = _plain(rng, name, _MIXED)
+        generator = USES[use][int(rng.integers(len(USES[use])))]
+        return replace(spec, generator=generator, kind=_choose(rng, KINDS))
+
+    return draw
+
+
 PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
     "motion": _motion,
     "calibration": _calibration,
@@ -245,6 +257,7 @@ PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
     "full": _full,
     "small": _small,
     "story": story_clip,
+    **{f"moves_{use}": _moves(use) for use in USES},
 }
 SAME_BODY = {"two_sessions": 2 * SESSION + 1, "story": 100}
 """Profiles in which so many clips in a row show one body."""
