@@ -55,11 +55,9 @@ def deviate(intent: Intent, plan: Plan, rng: np.random.Generator) -> Intent:
     paths = wander(rng, t, scale, 0.3 * slower, 2.2 * slower)
     window = step(t, times["start"], times["start"] + 0.4)
     if plan.kind == "hold":
-        paths = np.where(
-            t > times["load"], paths[:, np.searchsorted(t, times["load"]), None], paths
-        )
+        still = step(t, times["load"] - 0.35, times["load"])
+        paths = paths + still * (paths[:, [np.searchsorted(t, times["load"])]] - paths)
         window = window * (1.0 - step(t, times["hold_end"], times["end"]))
-        window = window * (1.0 - step(t, times["load"] - 0.3, times["load"]))
     else:
         window = window * (1.0 - step(t, times["end"] - 0.4, times["end"]))
     near = np.exp(-(((t - times["contact"]) / 0.12) ** 2))
@@ -83,6 +81,6 @@ def within_limits(paths: Paths, plan: Plan, front_yaw: Array, rear_yaw: Array) -
     out["t_pitch"] = out["p_pitch"] + soft_limit(out["t_pitch"] - out["p_pitch"], *FORWARD_BEND)
     # the rear foot turns with the pelvis once its heel is up, so only the front foot binds late
     free = step(plan.grid, plan.times["load"], plan.times["contact"])
-    low = np.maximum(front_yaw, rear_yaw * (1 - free) + front_yaw * free) - FOOT_TURN
-    out["p_turn"] = soft_limit(out["p_turn"], low, front_yaw + FOOT_TURN, 6.0)
+    least = np.maximum(front_yaw, rear_yaw * (1 - free) + front_yaw * free) - FOOT_TURN
+    out["p_turn"] = soft_limit(out["p_turn"], least, front_yaw + FOOT_TURN, 6.0)
     return out
