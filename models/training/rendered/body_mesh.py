@@ -1,23 +1,26 @@
 """A body mesh posed by the synthetic skeleton: proportions from the mesh, skin from the posture.
 
-Needs the `training` extra: the package `anny` (body data CC0, code Apache-2.0) gives the rest
-vertices, joint positions and skinning weights of a phenotype; posing and skinning are done here.
+`rest_body` gives vertices, bone heads and skinning weights of a phenotype; posing and skinning
+are done here.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
 
 import numpy as np
 
+from models.contract.skeleton import KEYPOINTS
+
+from .bony_points import bony_points, joint_centres
+from .limb_lengths import arm_factors, stretched
 from .pose import Body
+from .rest_body import rest_body, topology
 from .rotation import Array, apply, frame_from_axis, from_vector, to_vector, unit
 from .skeleton import Skeleton, with_true_height
 
-#: turns the mesh's axes (left, back, up) into ours (forward, left, up)
-_AXES = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+#: build over which fat hides the bony points (share of the mesh's range, working value)
+_LEAN = 0.45
 _FINGERS = {
     1: (0.35, 0.30, 0.35),
     2: (0.9, 1.25, 0.8),
@@ -27,27 +30,20 @@ _FINGERS = {
 }
 
 
-@lru_cache(maxsize=1)
-def _model() -> Any:
-    import anny
-    import torch
-
-    torch.set_num_threads(1)
-    return anny.Anny()
-
-
 @dataclass(frozen=True)
 class BodyMesh:
     """Rest mesh of one person.
 
-    vertices (V, 3) rest pose; faces (F, 3); heads bone name -> (3,); weights (V, 9) over `bones`
-    by index (V, 9); keypoints (17, V) regression of the COCO joints from the skin.
+    vertices (V, 3) rest pose; faces (F, 3); heads bone name -> (3,); joints centre of each limb
+    joint (`L_hip`, ...) -> (3,); weights (V, 9) over `bones` by index (V, 9); keypoints (17, V)
+    regression of the COCO joints from the skin.
     """
 
     vertices: Array
     faces: np.ndarray
     bones: list[str]
     heads: dict[str, Array]
+    joints: dict[str, Array]
     weights: Array
     indices: np.ndarray
     keypoints: Array
@@ -70,45 +66,62 @@ def sample_phenotype(rng: np.random.Generator) -> dict[str, float]:
 
 
 def make_body_mesh(phenotype: dict[str, float]) -> BodyMesh:
-    """The mesh of a phenotype with the skeleton taken from it."""
-    import anny
-    import torch
+    """The mesh of a phenotype with the skeleton taken from it.
 
-    model = _model()
-    with torch.no_grad():
-        rest = model(phenotype_kwargs=phenotype)
-    vertices = rest["rest_vertices"][0].double().numpy() @ _AXES.T
-    positions = rest["rest_bone_heads"][0].double().numpy() @ _AXES.T
-    bones = list(model.bone_labels)
-    heads = {name: positions[i] for i, name in enumerate(bones)}
-    regressor = anny.KeypointsRegressor.coco(model)
-    weights = regressor.regression_weights.double().numpy()
-    coco = dict(zip(regressor.labels, weights @ vertices, strict=True))
-    skeleton = _skeleton(vertices, heads, coco, phenotype)
+    Limbs turn about anatomical joint centres (`bony_points`), the trunk about the rig's.
+    """
+    shared = topology()
+    vertices, heads = rest_body(phenotype)
+    centres = _lean_centres(phenotype, heads)
+    factors = arm_factors(centres, float(np.ptp(vertices[:, 2])), phenotype)
+    vertices, heads, centres = stretched(
+        vertices, heads, centres, shared.bones, shared.weights, shared.indices, factors
+    )
+    named = {name: heads[i] for i, name in enumerate(shared.bones)}
+    coco = dict(zip(KEYPOINTS.names, shared.keypoints @ vertices, strict=True))
     return BodyMesh(
         vertices=vertices,
-        faces=model.faces.numpy().astype(np.int32),
-        bones=bones,
-        heads=heads,
-        weights=model.vertex_bone_weights.double().numpy(),
-        indices=model.vertex_bone_indices.numpy(),
-        keypoints=weights[:17],
-        skeleton=skeleton,
-        rest=_rest_frames(heads),
-        fingers=_curled_fingers(heads),
+        faces=shared.faces,
+        bones=shared.bones,
+        heads=named,
+        joints=centres,
+        weights=shared.weights,
+        indices=shared.indices,
+        keypoints=shared.keypoints,
+        skeleton=_skeleton(vertices, named, centres, coco, phenotype),
+        rest=_rest_frames(named, centres),
+        fingers=_curled_fingers(named, _rest_frames(named, centres)),
     )
 
 
+def _lean_centres(phenotype: dict[str, float], heads: Array) -> dict[str, Array]:
+    """Joint centres of the same person without fat over the bony points: fat moves skin, not
+    bones.
+    """
+    if phenotype["weight"] <= _LEAN:
+        lean, same = rest_body(phenotype)[0], heads
+    else:
+        lean, same = rest_body(phenotype | {"weight": _LEAN})
+    centres = joint_centres(bony_points(lean))
+    root = heads[0] - same[0]
+    return {name: centre + root for name, centre in centres.items()}
+
+
 def _skeleton(
-    vertices: Array, heads: dict[str, Array], coco: dict[str, Array], phenotype: dict[str, float]
+    vertices: Array,
+    h: dict[str, Array],
+    j: dict[str, Array],
+    coco: dict[str, Array],
+    phenotype: dict[str, float],
 ) -> Skeleton:
     """Offsets of the left side in rest segment frames."""
-    h = heads
-    mid_hip = 0.5 * (h["upperleg01.L"] + h["upperleg01.R"])
-    upper, fore = h["lowerarm01.L"] - h["upperarm01.L"], h["wrist.L"] - h["lowerarm01.L"]
-    thigh, shank = h["lowerleg01.L"] - h["upperleg01.L"], h["foot.L"] - h["lowerleg01.L"]
-    foot = _foot_frame(h, "L")
-    ankle, ball = h["foot.L"], h["toe3-1.L"]
+
+    def length(start: str, end: str) -> float:
+        return float(np.linalg.norm(j[f"L_{end}"] - j[f"L_{start}"]))
+
+    mid_hip = 0.5 * (j["L_hip"] + j["R_hip"])
+    foot = _foot_frame(h, j, "L")
+    ankle, ball = j["L_ankle"], h["toe3-1.L"]
     left = vertices[vertices[:, 1] > 0]
     low = left[left[:, 2] < ankle[2] - 0.02]
     along = (low - ankle) @ foot[:, 0]
@@ -117,19 +130,19 @@ def _skeleton(
     skeleton = Skeleton(
         height=0.0,
         gender=phenotype["gender"],
-        hip=h["upperleg01.L"] - mid_hip,
+        hip=j["L_hip"] - mid_hip,
         lumbar=h["spine04"] - mid_hip,
         spine=h["spine02"] - h["spine04"],
         chest=h["spine01"] - h["spine02"],
         neck=h["neck01"] - h["spine01"],
         clavicle=h["clavicle.L"] - h["spine01"],
-        shoulder=h["upperarm01.L"] - h["clavicle.L"],
+        shoulder=j["L_shoulder"] - h["clavicle.L"],
         skull=h["head"] - h["neck01"],
-        upper_arm=float(np.linalg.norm(upper)),
-        forearm=float(np.linalg.norm(fore)),
-        hand=float(np.linalg.norm(h["finger3-1.L"] - h["wrist.L"])),
-        thigh=float(np.linalg.norm(thigh)),
-        shank=float(np.linalg.norm(shank)),
+        upper_arm=length("shoulder", "elbow"),
+        forearm=length("elbow", "wrist"),
+        hand=float(np.linalg.norm(h["finger3-1.L"] - j["L_wrist"])),
+        thigh=length("hip", "knee"),
+        shank=length("knee", "ankle"),
         ball=foot.T @ (ball - ankle),
         heel=foot.T @ (heel - ankle),
         toe=foot.T @ (toe - ball),
@@ -145,42 +158,42 @@ def _skeleton(
     return with_true_height(skeleton)
 
 
-def _foot_frame(h: dict[str, Array], side: str) -> Array:
+def _foot_frame(h: dict[str, Array], j: dict[str, Array], side: str) -> Array:
     """Rest frame of a foot: x from the ankle to the ball on the floor plane, z up."""
-    x = h[f"toe3-1.{side}"] - h[f"foot.{side}"]
+    x = h[f"toe3-1.{side}"] - j[f"{side}_ankle"]
     x = unit(np.array([x[0], x[1], 0.0]))
     z = np.array([0.0, 0.0, 1.0])
     return np.stack([x, np.cross(z, x), z], axis=-1)
 
 
-def _rest_frames(h: dict[str, Array]) -> dict[str, Array]:
+def _rest_frames(h: dict[str, Array], j: dict[str, Array]) -> dict[str, Array]:
     """Frame of each segment in the rest pose, built as `pose` builds it in motion."""
     out = {name: np.eye(3) for name in ("pelvis", "spine1", "spine2", "thorax", "neck", "head")}
+    ahead = np.array([1.0, 0.0, 0.0])
     for side in "LR":
-        upper = unit(h[f"lowerarm01.{side}"] - h[f"upperarm01.{side}"])
-        fore = unit(h[f"wrist.{side}"] - h[f"lowerarm01.{side}"])
+        shoulder, elbow, wrist = (j[f"{side}_{name}"] for name in ("shoulder", "elbow", "wrist"))
+        hip, knee, ankle = (j[f"{side}_{name}"] for name in ("hip", "knee", "ankle"))
+        upper, fore = unit(elbow - shoulder), unit(wrist - elbow)
         bend = unit(fore - (fore @ upper) * upper)
         out[f"{side}_clavicle"] = np.eye(3)
         out[f"{side}_upper_arm"] = frame_from_axis(upper, bend)
         out[f"{side}_forearm"] = frame_from_axis(fore, -upper + (fore @ upper) * fore)
-        hand = h[f"finger3-1.{side}"] - h[f"wrist.{side}"]
+        hand = h[f"finger3-1.{side}"] - wrist
         radial = h[f"finger2-1.{side}"] - h[f"finger5-1.{side}"]
         radial = radial - (radial @ unit(hand)) * unit(hand)
         palm = np.cross(unit(radial), unit(hand)) * (1.0 if side == "L" else -1.0)
         out[f"{side}_palm"] = unit(palm)
         out[f"{side}_hand"] = frame_from_axis(hand, radial if side == "R" else palm)
-        ahead = np.array([1.0, 0.0, 0.0])
-        out[f"{side}_thigh"] = frame_from_axis(
-            h[f"lowerleg01.{side}"] - h[f"upperleg01.{side}"], ahead
-        )
-        out[f"{side}_shank"] = frame_from_axis(h[f"foot.{side}"] - h[f"lowerleg01.{side}"], ahead)
-        out[f"{side}_foot"] = out[f"{side}_toes"] = _foot_frame(h, side)
+        out[f"{side}_thigh"] = frame_from_axis(knee - hip, ahead)
+        out[f"{side}_shank"] = frame_from_axis(ankle - knee, ahead)
+        out[f"{side}_foot"] = out[f"{side}_toes"] = _foot_frame(h, j, side)
     return out
 
 
-def _curled_fingers(h: dict[str, Array]) -> dict[str, tuple[Array, Array]]:
+def _curled_fingers(
+    h: dict[str, Array], frames: dict[str, Array]
+) -> dict[str, tuple[Array, Array]]:
     """Rotation and head of every finger bone with the hand closed, in the rest frame."""
-    frames = _rest_frames(h)
     out: dict[str, tuple[Array, Array]] = {}
     for side, share in (("L", 0.55), ("R", 1.0)):
         palm = frames[f"{side}_palm"]
@@ -237,12 +250,6 @@ _ANCHOR = {
     "neck": "neck01",
     "skull": "head",
     "clavicle": "clavicle",
-    "shoulder": "upperarm01",
-    "elbow": "lowerarm01",
-    "wrist": "wrist",
-    "hip": "upperleg01",
-    "knee": "lowerleg01",
-    "ankle": "foot",
     "ball": "toe3-1",
 }
 
@@ -250,7 +257,9 @@ _ANCHOR = {
 def _anchor(mesh: BodyMesh, joint: str) -> Array:
     """Rest position of the joint a segment hangs on."""
     if joint == "mid_hip":
-        return 0.5 * (mesh.heads["upperleg01.L"] + mesh.heads["upperleg01.R"])
+        return 0.5 * (mesh.joints["L_hip"] + mesh.joints["R_hip"])
+    if joint in mesh.joints:
+        return mesh.joints[joint]
     side, _, name = joint.partition("_")
     return mesh.heads[_ANCHOR[joint]] if not name else mesh.heads[f"{_ANCHOR[name]}.{side}"]
 
