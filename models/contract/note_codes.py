@@ -204,6 +204,8 @@ class NoteCode(StrEnum):
     EXTERNAL_REF_FORM = "external_ref_form"
     FILM_MEDIA_TYPE = "film_media_type"
     NETWORKS_ASKED = "networks_asked"
+    DEVICE_NOT_OFFERED = "device_not_offered"
+    DEVICE_NOT_USED = "device_not_used"
     RESULT_OF_OTHER_VERSION = "result_of_other_version"
     FOLDER_WITHOUT_RESULT = "folder_without_result"
     FOLDER_WITHOUT_RESULTS = "folder_without_results"

@@ -123,7 +123,9 @@ class Settings(BaseSettings):
         min_length=1,
         description="Pose networks, first = main one; their agreement enters the confidence.",
     )
-    device: Literal["cpu", "cuda"] = Field(default="cpu", description="What the networks run on.")
+    device: Literal["cpu", "cuda", "openvino"] = Field(
+        default="cpu", description="What the networks run on; see infra/devices.md."
+    )
     engine_seed: int = Field(default=0, ge=0, description="Seed of the uncertainty propagation.")
     pictures: bool = Field(default=True, description="Draw the pictures of the events.")
 

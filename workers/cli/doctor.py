@@ -47,6 +47,7 @@ def doctor() -> None:
     findings = [
         *versions(),
         *model_files(settings),
+        _guarded("device", lambda: device(settings)),
         _guarded("networks in a forked job", lambda: forked_networks(settings)),
         _guarded("database", lambda: database(settings)),
         _guarded("queue", lambda: queue(settings)),
@@ -126,6 +127,24 @@ def _chosen(settings: Settings) -> Diagnosis:
     pose_choice(settings.models, settings.device)
     detail = f"{', '.join(settings.models)} on {settings.device}"
     return Diagnosis("models chosen", True, detail)
+
+
+def device(settings: Settings) -> Diagnosis:
+    """Run one picture through every network on the device in use, and compare with the CPU."""
+    from workers.pose.agreement import TOLERANCE, agreement
+    from workers.pose.choice import FINDER
+    from workers.pose.session import Device
+
+    asked = Device(settings.device)
+    found = [agreement(name, asked) for name in (FINDER, *settings.models)]
+    worst = max(found, key=lambda one: one.largest)
+    detail = (
+        f"{asked.value}: one picture, largest difference from the CPU {worst.largest:.1e} of an "
+        f"output's range ({worst.output} of {worst.network}), {TOLERANCE:g} is allowed"
+    )
+    good = worst.largest <= TOLERANCE
+    advice = "" if good else "Results will differ from those of a CPU. Set SERVEWRIGHT_DEVICE=cpu."
+    return Diagnosis("device", good, detail, advice)
 
 
 def forked_networks(settings: Settings) -> Diagnosis:

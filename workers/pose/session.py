@@ -2,8 +2,9 @@
 
 One thread per process: the workers are scaled by processes, and a spinning thread
 pool halves the throughput as soon as anything shares the cores. ONNX Runtime falls
-back to the CPU without saying so when a GPU provider cannot start; here the provider
-in use is compared with the one asked for.
+back to the CPU without saying so when another provider cannot start; here the provider
+in use is compared with the one asked for. All devices compute in single precision, so that
+results hardly depend on them (`servewright doctor` compares).
 """
 
 from __future__ import annotations
@@ -18,16 +19,23 @@ import onnxruntime as ort
 
 from models import registry
 from models.contract.errors import ComputeDeviceUnavailable
+from models.contract.note_codes import NoteCode, say
 
 CPU = "CPUExecutionProvider"
 CUDA = "CUDAExecutionProvider"
+OPENVINO = "OpenVINOExecutionProvider"
 
 
 class Device(StrEnum):
-    """Where the networks run; ``cuda`` refuses to start without a GPU."""
+    """Where the networks run; what is not there is refused, never replaced."""
 
     CPU = "cpu"
     CUDA = "cuda"
+    OPENVINO = "openvino"
+
+
+PROVIDERS = {Device.CPU: CPU, Device.CUDA: CUDA, Device.OPENVINO: OPENVINO}
+"""ONNX Runtime's name of each device."""
 
 
 @dataclass(frozen=True)
@@ -88,18 +96,25 @@ def open_session(name: str, device: Device = Device.CPU, threads: int = 1) -> On
     ModelUnknown, ModelFileDamaged
         From the registry.
     ComputeDeviceUnavailable
-        If ``cuda`` was asked for and the session does not run there.
+        If the session does not run there.
     """
     record = registry.entry(name)
     data = registry.load(name)
-    wanted = CPU if device is Device.CPU else CUDA
-    if wanted == CUDA and CUDA not in ort.get_available_providers():
-        raise _refusal(device, name, "this ONNX Runtime has no CUDA provider")
-    providers = [CPU] if wanted == CPU else [CUDA, CPU]
+    wanted = PROVIDERS[device]
+    offered = ort.get_available_providers()
+    if wanted not in offered:
+        raise ComputeDeviceUnavailable(
+            say(NoteCode.DEVICE_NOT_OFFERED, device=device.value, offered=tuple(offered))
+        )
+    providers = [(wanted, _settings(device, threads))]
+    if device is not Device.CPU:
+        providers.append((CPU, {}))
     session = ort.InferenceSession(data, options(threads), providers=providers)
     used = session.get_providers()[0]
     if used != wanted:
-        raise _refusal(device, name, f"ONNX Runtime chose {used}")
+        raise ComputeDeviceUnavailable(
+            say(NoteCode.DEVICE_NOT_USED, network=name, device=device.value, used=used)
+        )
     return OnnxSession(
         name=name,
         sha256=record.sha256,
@@ -111,7 +126,10 @@ def open_session(name: str, device: Device = Device.CPU, threads: int = 1) -> On
     )
 
 
-def _refusal(device: Device, name: str, why: str) -> ComputeDeviceUnavailable:
-    return ComputeDeviceUnavailable(
-        f"{name} cannot run on {device}: {why}. {ComputeDeviceUnavailable.advice()}"
-    )
+def _settings(device: Device, threads: int) -> dict[str, str]:
+    """Return what the provider is told: single precision, and as many threads as asked for."""
+    if device is Device.CUDA:
+        return {"use_tf32": "0"}
+    if device is Device.OPENVINO:
+        return {"device_type": "CPU", "precision": "FP32", "num_of_threads": str(threads)}
+    return {}

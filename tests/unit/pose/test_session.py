@@ -8,7 +8,8 @@ import pytest
 
 from models import registry
 from models.contract.errors import ComputeDeviceUnavailable, ModelUnknown
-from workers.pose.session import CPU, CUDA, Device, open_session, options
+from workers.pose.agreement import TOLERANCE, agreement, compared
+from workers.pose.session import CPU, CUDA, PROVIDERS, Device, open_session, options
 
 
 def test_cpu_session_names_file_provider_and_threads() -> None:
@@ -37,7 +38,7 @@ def test_unknown_network_is_refused() -> None:
 class _FakeRuntime:
     """An ONNX Runtime that lists CUDA but gives the CPU, as it does without a driver."""
 
-    def __init__(self, data: bytes, chosen: ort.SessionOptions, providers: list[str]) -> None:
+    def __init__(self, data: bytes, chosen: ort.SessionOptions, providers: list[object]) -> None:
         self.asked = providers
 
     def get_providers(self) -> list[str]:
@@ -55,5 +56,34 @@ def no_gpu(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> N
 
 @pytest.mark.usefixtures("no_gpu")
 def test_cuda_refuses_to_start_without_a_gpu() -> None:
-    with pytest.raises(ComputeDeviceUnavailable, match="blazepose_full cannot run on cuda"):
+    with pytest.raises(ComputeDeviceUnavailable, match="cannot run on cuda") as refused:
         open_session("blazepose_full", Device.CUDA)
+    assert "SERVEWRIGHT_DEVICE=cpu" in refused.value.detail
+
+
+@pytest.mark.parametrize("device", [Device.CUDA, Device.OPENVINO])
+def test_a_device_without_its_runtime_is_refused_with_advice(
+    device: Device, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ort, "get_available_providers", lambda: [CPU])
+    with pytest.raises(ComputeDeviceUnavailable) as refused:
+        open_session("blazepose_full", device)
+    assert device.value in refused.value.detail
+    assert CPU in refused.value.detail
+    assert "infra/devices.md" in refused.value.detail
+
+
+@pytest.mark.parametrize("name", ["movenet_multipose", "blazepose_full", "movenet_thunder"])
+@pytest.mark.parametrize("device", list(Device))
+def test_a_device_agrees_with_the_cpu(name: str, device: Device) -> None:
+    if PROVIDERS[device] not in ort.get_available_providers():
+        pytest.skip(f"this ONNX Runtime does not offer {device}")
+    assert agreement(name, device).largest <= TOLERANCE
+
+
+def test_agreement_measures_what_a_device_gets_wrong() -> None:
+    right = {"a": np.array([100.0, 1.0]), "b": np.array([2.0])}
+    wrong = {"a": np.array([100.0, 1.5]), "b": np.array([2.1])}
+    found = compared("some_network", wrong, right)
+    assert (found.network, found.output) == ("some_network", "b")
+    assert found.largest == pytest.approx(0.05)  # 0.1 of 2; a: 0.5 of 100
