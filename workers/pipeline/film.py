@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack
 from typing import Protocol
 
@@ -32,25 +32,34 @@ class OpenedFilm(Protocol):
         """How many frames to expect."""
 
     @property
+    def times(self) -> Sequence[tuple[int, float]]:
+        """Index and seconds of the frames decoded so far, also of those not handed over."""
+
+    @property
     def problems(self) -> Sequence[ServewrightError]:
         """What does not stop the analysis but limits it; complete after the last frame."""
 
     def __iter__(self) -> Iterator[Frame]:
-        """Yield the frames in order."""
+        """Yield frames in order: those asked for, or enough for a survey where all were."""
 
     def final_facts(self) -> ClipFacts:
         """Facts after the last frame: what was really decoded."""
 
 
-OpenClip = Callable[[Collection[int] | None], AbstractContextManager[OpenedFilm]]
-"""Opens a film: all of its frames, or those of these indices."""
+Wanted = Mapping[int, float]
+"""Index and seconds of the frames that are wanted, as a first reading told them."""
+
+OpenClip = Callable[[Wanted | None], AbstractContextManager[OpenedFilm]]
+"""Opens a film: for a first reading, which tells the times of all of its frames and hands over
+enough of them for a survey; or for these frames."""
 
 
 class Film:
     """A film that can be read as often as asked: call it for the frames.
 
-    Between two readings nothing of it is kept but facts and the times of its frames. It counts
-    frames, times the waiting for the decoder and reports progress.
+    The first reading is a survey: it may hand over few of the frames. Between two readings nothing
+    of the film is kept but facts and the times of its frames. It counts frames, times the waiting
+    for the decoder and reports progress.
 
     Parameters
     ----------
@@ -65,7 +74,7 @@ class Film:
     problems : tuple of ServewrightError
         Likewise.
     frames : int
-        Frames of the longest reading so far.
+        Frames that were decoded in the first reading.
     waited_s : float
         Time spent waiting for frames, seconds.
     """
@@ -80,7 +89,7 @@ class Film:
         self._progress = progress
         self._sample = sample
         self._begun = 0
-        self._times: list[tuple[int, float]] = []
+        self._times: Sequence[tuple[int, float]] = ()
         self._open: ExitStack | None = None
         self._clip: OpenedFilm | None = None
         self.facts: ClipFacts
@@ -111,29 +120,26 @@ class Film:
         Parameters
         ----------
         stretches : sequence of (from, to), optional
-            Seconds; only frames inside them, after one whole reading. None = all frames.
+            Seconds; only frames inside them, after the first reading. None = enough frames for a
+            survey at the first reading, later all frames.
         """
-        if stretches is not None:
-            yield from self._read_inside(stretches)
+        self._begun += 1
+        if self._begun > 1:
+            wanted = {
+                index: time_s
+                for index, time_s in self._times
+                if stretches is None or any(start <= time_s <= stop for start, stop in stretches)
+            }
+            self.close()
+            with self._open_clip(wanted) as chosen:
+                yield from self._read(chosen, self._begun)
             return
         if self._clip is None:
             self.open()
         clip, self._clip = self._clip, None
         assert clip is not None
-        self._begun += 1
         yield from self._read(clip, self._begun)
         self.close()
-
-    def _read_inside(self, stretches: Sequence[tuple[float, float]]) -> Iterator[Frame]:
-        wanted = [
-            index
-            for index, time_s in self._times
-            if any(start <= time_s <= stop for start, stop in stretches)
-        ]
-        self.close()
-        self._begun += 1
-        with self._open_clip(wanted) as clip:
-            yield from self._read(clip, self._begun)
 
     def _read(self, clip: OpenedFilm, reading: int) -> Iterator[Frame]:
         frames = iter(clip)
@@ -141,7 +147,7 @@ class Film:
         before = sum(READING_SHARES[: reading - 1])
         part = READING_SHARES[reading - 1] if reading <= len(READING_SHARES) else 0.0
         every = max(1, (total or 0) // SAMPLES)
-        seen = 0
+        seen = sampled = 0
         try:
             while True:
                 start = time.perf_counter()
@@ -154,16 +160,17 @@ class Film:
                     self.waited_s += time.perf_counter() - start
                 if frame is None:
                     break
-                if reading == 1:
-                    self._times.append((frame.index, frame.time_s))
-                    if self._sample is not None and seen % every == 0:
-                        self._sample(frame)
+                if reading == 1 and self._sample is not None and frame.index >= sampled:
+                    self._sample(frame)
+                    sampled = frame.index + every
                 yield frame
                 seen += 1
-                share = min(1.0, seen / total) if total else 0.0
+                passed = frame.index + 1 if reading == 1 else seen
+                share = min(1.0, passed / total) if total else 0.0
                 self._progress.advance(Stage.POSE, before + share * part)
         finally:
-            if seen >= self.frames:
-                self.frames = seen
+            if reading == 1:
+                self._times = tuple(clip.times)
+                self.frames = len(self._times)
                 self.facts = clip.final_facts()
                 self.problems = tuple(clip.problems)

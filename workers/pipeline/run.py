@@ -9,7 +9,7 @@ wrong with the file is raised.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -34,7 +34,7 @@ from models.contract.vocabulary import Handedness, Severity, Stage, View
 from models.words import Words, english
 from workers.engine.first_look import Glance
 from workers.engine.interface import ENGINE_VERSION, EngineRequest, EngineResult
-from workers.pipeline.film import Film, OpenedFilm
+from workers.pipeline.film import Film, OpenedFilm, Wanted
 from workers.pipeline.first_look import Looked, Looker, Stretches, untold, verdict
 from workers.pipeline.progress import PipelineProgress, Report, silent
 from workers.pipeline.time_left import TimeLeft
@@ -48,8 +48,8 @@ class StageFunctions:
     Attributes
     ----------
     open_clip : callable
-        (path, capture_fps, indices of the wanted frames or None) to a context manager of an
-        `OpenedFilm`.
+        (path, capture_fps, wanted frames with their times, or None for a first reading) to a
+        context manager of an `OpenedFilm`.
     estimate : callable
         (film, looked, closely seen) to the track of the server. Each call of the film starts at
         its first frame. Calls ``looked`` with the coarse track and the stretches that get a close
@@ -69,9 +69,7 @@ class StageFunctions:
         (path, analysis, track, engine result, words) to an annotated film, MP4.
     """
 
-    open_clip: Callable[
-        [Path, float | None, Collection[int] | None], AbstractContextManager[OpenedFilm]
-    ]
+    open_clip: Callable[[Path, float | None, Wanted | None], AbstractContextManager[OpenedFilm]]
     estimate: Callable[[Film, Looked, Callable[[], None]], JointTrack]
     glance: Callable[[JointTrack, Stretches, EngineRequest], Glance]
     measure: Callable[[JointTrack, EngineRequest], EngineResult]

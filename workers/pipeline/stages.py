@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cache
@@ -20,11 +20,12 @@ from workers.engine.interface import EngineResult
 from workers.engine.mass import centre_of_mass
 from workers.engine.windows import worth_a_look
 from workers.learned import load
-from workers.pipeline.film import Film, OpenedFilm
+from workers.pipeline.film import Film, OpenedFilm, Wanted
 from workers.pipeline.first_look import Looked, Stretches
 from workers.pipeline.run import StageFunctions
 from workers.pose.choice import BlazePoseVariant, Networks, PoseChoice, SecondNetwork, open_networks
 from workers.pose.estimate import estimate
+from workers.pose.proxy import EVERY_S
 from workers.pose.session import Device
 from workers.report.annotated_film import annotated_film
 from workers.report.pictures import event_pictures, frames_wanted
@@ -87,9 +88,12 @@ def build_stages(choice: StageChoice) -> StageFunctions:
     engine = load()
 
     def clip(
-        path: Path, capture_fps: float | None, indices: Collection[int] | None
+        path: Path, capture_fps: float | None, wanted: Wanted | None
     ) -> AbstractContextManager[OpenedFilm]:
-        return open_clip(path, choice.limits, indices=indices, capture_fps=capture_fps)
+        every_s = EVERY_S if wanted is None else None
+        return open_clip(
+            path, choice.limits, indices=wanted, every_s=every_s, capture_fps=capture_fps
+        )
 
     def track(film: Film, looked: Looked, closely_seen: Callable[[], None]) -> JointTrack:
         def worth(coarse: JointTrack) -> Stretches:
@@ -143,8 +147,11 @@ def draw_pictures(
     masses = _centres_of_mass(found, analysis.sex)
     capture_fps = analysis.clip.capture_fps_given
     pictures: dict[str, bytes] = {}
+    times = dict(zip(track.frame_index.tolist(), track.time_s.tolist(), strict=True))
     for indices in _batches(frames_wanted(analysis), track.width * track.height * 3):
-        grabbed = grab_frames(path, indices, limits, capture_fps=capture_fps)
+        known = all(index in times for index in indices)
+        wanted = {index: times[index] for index in indices} if known else indices
+        grabbed = grab_frames(path, wanted, limits, capture_fps=capture_fps)
         frames = {index: frame.rgb for index, frame in grabbed.items()}
         pictures |= event_pictures(frames, analysis, track, found.bodies, masses, words=words)
     return pictures

@@ -3,9 +3,10 @@
 Started by `workers.video.sandbox` as a fresh interpreter. It knows the film as an open descriptor,
 talks JSON over a packet socket and writes pixels into shared memory; nothing it sends is code.
 
-Messages to the parent: ``ready``, ``facts``, ``frame`` (index, slot, time), ``end`` (runs of lost
-frames), ``error`` (code; said and parameters, or text). From the parent: the shared memory, then
-one byte for each frame it has finished with.
+Messages to the parent: ``ready``, ``facts``, ``frame`` (index, slot, time), ``passed`` (times of
+frames that were decoded but not handed over), ``end`` (runs of lost frames), ``error`` (code; said
+and parameters, or text). From the parent: the shared memory, then one byte for each frame it has
+finished with.
 """
 
 from __future__ import annotations
@@ -23,11 +24,15 @@ import cv2
 import numpy as np
 
 from models.contract.errors import ClipDamaged, DecodeLimitExceeded, ServewrightError
+from workers.video.capture_fps import time_scale
 from workers.video.decode import Decoder
 from workers.video.hardening import harden
 from workers.video.limits import RING_SLOTS, DecodeLimits
 from workers.video.probe import Probe, probe
 from workers.video.readers import Picture
+
+PASSED_TOLD = 1000
+"""Times of frames not handed over that go into one message."""
 
 GAPS_TOLD = 20
 """Longest runs of lost frames that the parent is told of."""
@@ -81,6 +86,15 @@ class Link:
         while self._connection.recv(RING_SLOTS):
             pass
 
+    def say_passed(self, last: int, times: list[float]) -> None:
+        """Tell the times of frames that were not handed over, up to index ``last``; empties them.
+
+        Their indices have no gap.
+        """
+        if times:
+            self.say("passed", index=last - len(times) + 1, times=times)
+            times.clear()
+
     def hand_over(self, index: int, slot: int, time_s: float) -> None:
         """Tell the parent that a slot holds a frame."""
         self.say("frame", index=index, slot=slot, time_s=time_s)
@@ -102,7 +116,7 @@ def facts_of(found: Probe, decoder: Decoder) -> dict[str, Any]:
         "rotation_deg": decoder.rotation_deg,
         "width": decoder.width,
         "height": decoder.height,
-        "tags": {str(k)[:200]: str(v)[:200] for k, v in list(found.tags.items())[:100]},
+        "tags": _tags(found),
     }
 
 
@@ -112,19 +126,34 @@ def run(link: Link, path: str, job: dict[str, Any], limits: DecodeLimits) -> Non
     decoder = Decoder(path, found, limits, longest_side=job["longest_side"])
     link.say("facts", **facts_of(found, decoder))
     link.take_ring(decoder.height, decoder.width)
+    factor = _time_factor(found, job)
+    if job["times"] is not None:
+        _send_at(link, decoder, job["indices"], [time_s / factor for time_s in job["times"]])
+        return
     wanted = None if job["indices"] is None else set(job["indices"])
     last = None if wanted is None else max(wanted, default=-1)
+    every_s = 0.0 if job["every_s"] is None else job["every_s"] / factor
     grabbed = sent = 0
+    due = -1.0
+    passed: list[float] = []
     for index, time_s in decoder:
         if last is not None and index > last:
             break
         grabbed += 1
         if wanted is not None and index not in wanted:
             continue
+        if time_s < due:
+            passed.append(time_s)
+            if len(passed) == PASSED_TOLD:
+                link.say_passed(index, passed)
+            continue
+        link.say_passed(index - 1, passed)
         slot, frame = link.free_slot()
         if decoder.retrieve(frame):
             link.hand_over(index, slot, time_s)
             sent += 1
+            due = time_s + every_s - 1e-9
+    link.say_passed(grabbed - 1, passed)
     if grabbed < len(found.times) and last is None and _memory_is_short(limits, decoder):
         # The decoder library reports a refused allocation as the end of the film.
         raise DecodeLimitExceeded()
@@ -132,6 +161,25 @@ def run(link: Link, path: str, job: dict[str, Any], limits: DecodeLimits) -> Non
     if sent == 0 and wanted is None:
         raise ClipDamaged()
     link.say("end", gaps=sorted(decoder.gaps, key=lambda gap: -gap[2])[:GAPS_TOLD])
+
+
+def _send_at(link: Link, decoder: Decoder, indices: list[int], times: list[float]) -> None:
+    """Send the frames at some times, seconds on the file's time line, under the given indices."""
+    for number in decoder.at(times):
+        slot, frame = link.free_slot()
+        if decoder.retrieve(frame):
+            link.hand_over(indices[number], slot, times[number])
+    decoder.close()
+    link.say("end", gaps=[])
+
+
+def _time_factor(found: Probe, job: dict[str, Any]) -> float:
+    """Return real seconds per second of the file."""
+    return time_scale(found.frame_rate, given=job["capture_fps"], tags=_tags(found)).factor
+
+
+def _tags(found: Probe) -> dict[str, str]:
+    return {str(k)[:200]: str(v)[:200] for k, v in list(found.tags.items())[:100]}
 
 
 def _memory_is_short(limits: DecodeLimits, decoder: Decoder) -> bool:

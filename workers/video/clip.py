@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
@@ -71,7 +71,10 @@ class ClipStream:
         From the container; ``frames`` is 0, since none is decoded yet. ``sha256`` is left to the
         caller, who has it from the upload.
     total_frames : int
-        Frames to expect, for a progress bar.
+        Frames to expect, for a progress bar; of a film of which only some frames are handed over,
+        all of them.
+    times : list of (int, float)
+        Index and real seconds of every frame decoded so far, also of those not handed over.
     scale : TimeScale
         How file time was turned into real time.
     problems : tuple of ServewrightError
@@ -93,6 +96,7 @@ class ClipStream:
         self._begun = False
         self._chosen = chosen
         self._decoded = 0
+        self.times: list[tuple[int, float]] = []
         try:
             self.total_frames = int(message["frames_readable"]) if chosen is None else chosen
             tags = {str(key): str(value) for key, value in dict(message["tags"]).items()}
@@ -127,23 +131,34 @@ class ClipStream:
         return self._read()
 
     def _read(self) -> Iterator[DecodedFrame]:
-        last_index, last_time = -1, -1.0
+        sent = 0
         while True:
-            message = self._process.receive("frame", "end")
+            message = self._process.receive("frame", "passed", "end")
             if message["kind"] == "end":
                 break
-            index, time_s, rgb = self._process.frame(message, self._decoded)
-            if index <= last_index or time_s <= last_time:
-                self.close()
-                raise ClipDamaged()
-            last_index, last_time = index, time_s
-            self._decoded += 1
-            yield DecodedFrame(index, time_s * self.scale.factor, rgb)
+            if message["kind"] == "passed":
+                for index, time_s in self._process.passed(message):
+                    self._note(index, time_s)
+                continue
+            index, time_s, rgb = self._process.frame(message, sent)
+            sent += 1
+            yield DecodedFrame(index, self._note(index, time_s), rgb)
             self._process.release()
         self.close()
         lost = (self.facts.frames_expected or 0) - self._decoded
         if lost > 0 and self._chosen is None:
-            self.problems += (self._loss(lost, last_time * self.scale.factor, message.get("gaps")),)
+            last_time = self.times[-1][1] if self.times else -self.scale.factor
+            self.problems += (self._loss(lost, last_time, message.get("gaps")),)
+
+    def _note(self, index: int, time_s: float) -> float:
+        """Remember a decoded frame; return its real time."""
+        real_s = time_s * self.scale.factor
+        if self.times and (index <= self.times[-1][0] or real_s <= self.times[-1][1]):
+            self.close()
+            raise ClipDamaged()
+        self.times.append((index, real_s))
+        self._decoded += 1
+        return real_s
 
     def _loss(self, lost: int, last_s: float, told: Any) -> FramesLost:
         try:
@@ -190,7 +205,8 @@ def open_clip(
     path: Path,
     limits: DecodeLimits = DecodeLimits(),  # noqa: B008  (frozen)
     *,
-    indices: Collection[int] | None = None,
+    indices: Collection[int] | Mapping[int, float] | None = None,
+    every_s: float | None = None,
     capture_fps: float | None = None,
     longest_side: int | None = None,
 ) -> ClipStream:
@@ -202,7 +218,11 @@ def open_clip(
         File of the film.
     limits : DecodeLimits
     indices : collection of int, optional
-        Only these frames, as a whole reading counts them; what is lost is then not told.
+        Only these frames, as a whole reading counts them; what is lost is then not told. A mapping
+        to their times (seconds, as a whole reading told them) is read without reading through: from
+        the key frame before each stretch of them.
+    every_s : float, optional
+        Hand over only frames at least so many seconds apart; ``times`` holds all.
     capture_fps : float, optional
         Rate the camera recorded at, for a slow-motion file, frames per second.
     longest_side : int, optional
@@ -218,7 +238,10 @@ def open_clip(
         When the path cannot be read.
     """
     wanted = None if indices is None else sorted(set(indices))
-    process, message, size = _start(path, limits, wanted, longest_side)
+    job: dict[str, Any] = {"indices": wanted, "every_s": every_s, "capture_fps": capture_fps}
+    if isinstance(indices, Mapping) and wanted is not None:
+        job["times"] = [indices[index] for index in wanted]
+    process, message, size = _start(path, limits, {**job, "longest_side": longest_side})
     chosen = None if wanted is None else len(wanted)
     try:
         return ClipStream(process, message, size_bytes=size, capture_fps=capture_fps, chosen=chosen)
@@ -229,7 +252,7 @@ def open_clip(
 
 def grab_frames(
     path: Path,
-    indices: Iterable[int],
+    indices: Iterable[int] | Mapping[int, float],
     limits: DecodeLimits = DecodeLimits(),  # noqa: B008  (frozen)
     *,
     capture_fps: float | None = None,
@@ -237,8 +260,7 @@ def grab_frames(
 ) -> dict[int, DecodedFrame]:
     """Return chosen frames of a film by index, as `open_clip` counts them.
 
-    Reads from the first frame (no seeking, whose landing place is not sure), but converts only
-    the chosen ones. Pixels are copies and may be kept.
+    Converts only the chosen ones. Pixels are copies and may be kept.
 
     Raises
     ------
@@ -247,13 +269,14 @@ def grab_frames(
     ClipError, InvalidRequest, OSError
         As `open_clip`.
     """
+    times = indices if isinstance(indices, Mapping) else None
     wanted = sorted(set(indices))
     if not wanted:
         return {}
     if wanted[0] < 0:
         raise IndexError(f"frame {wanted[0]} does not exist")
     with open_clip(
-        path, limits, indices=wanted, capture_fps=capture_fps, longest_side=longest_side
+        path, limits, indices=times or wanted, capture_fps=capture_fps, longest_side=longest_side
     ) as clip:
         found = {frame.index: replace(frame, rgb=frame.rgb.copy()) for frame in clip}
     missing = [index for index in wanted if index not in found]
@@ -263,7 +286,7 @@ def grab_frames(
 
 
 def _start(
-    path: Path, limits: DecodeLimits, indices: list[int] | None, longest_side: int | None
+    path: Path, limits: DecodeLimits, job: Mapping[str, Any]
 ) -> tuple[DecoderProcess, dict[str, Any], int]:
     # O_NONBLOCK: opening a named pipe must not hang.
     film = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
@@ -279,7 +302,7 @@ def _start(
                     limit=limits.size_bytes / MIB,
                 )
             )
-        process = DecoderProcess(film, limits, indices=indices, longest_side=longest_side)
+        process = DecoderProcess(film, limits, **job)
     finally:
         os.close(film)
     try:

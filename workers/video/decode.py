@@ -8,8 +8,8 @@ among the times in the container, what has no place there is left out, and gaps 
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections.abc import Iterator
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Sequence
 
 import cv2
 import numpy as np
@@ -20,9 +20,13 @@ from workers.video.probe import Probe
 from workers.video.readers import Picture, open_reader
 from workers.video.tone import tone_curve
 
+LEAD_IN = 16
+"""A jump aims so many frames before the wanted one: the first pictures after a key frame may refer
+to what lies before it and then cannot be decoded, and a reader may land a little late."""
+
 
 class Decoder:
-    """Reads one film from its first frame to its last.
+    """Reads one film: from its first frame to its last, or only some of its frames.
 
     Parameters
     ----------
@@ -55,6 +59,7 @@ class Decoder:
     def __init__(
         self, path: str, found: Probe, limits: DecodeLimits, *, longest_side: int | None = None
     ) -> None:
+        self._path = path
         self._reader = open_reader(path, found)
         self._found = found
         self._curve = None if found.transfer is None else tone_curve(found.transfer)
@@ -76,15 +81,11 @@ class Decoder:
         Frames without a place in the container's list of times, or not later than the one
         before, are skipped.
         """
-        times, tolerance = self._found.times, max(self._found.tick_s, 1e-4)
+        times = self._found.times
         last, index, failures = -1, 0, 0
         while failures <= len(times) and last < len(times) - 1:
-            if not self._reader.grab():
-                failures += 1
-                continue
-            position = self._reader.position_s()
-            place = _nearest(times, position)
-            if not abs(times[place] - position) <= tolerance or place <= last:
+            place = self._grab()
+            if place is None or place <= last:
                 failures += 1
                 continue
             self._note_gap(last, place)
@@ -92,6 +93,56 @@ class Decoder:
             last = place
             index += 1
         self._note_gap(last, len(times))
+
+    def at(self, wanted: Sequence[float]) -> Iterator[int]:
+        """Grab only the frames at some times; yield which of the wanted ones each is.
+
+        Jumps over what lies between by the film's key frames. The film is read through instead
+        once a jump has landed too late or nowhere. Times at which there is no frame, or a damaged
+        one, are left out.
+
+        Parameters
+        ----------
+        wanted : sequence of float
+            Seconds from the first frame, rising.
+        """
+        times, tolerance = self._found.times, max(self._found.tick_s, 1e-4)
+        last, failures, jumps = -1, 0, True
+        for number, time_s in enumerate(wanted):
+            place = _nearest(times, times[0] + time_s)
+            if abs(times[place] - times[0] - time_s) > tolerance or place <= last:
+                continue
+            landed = not (jumps and self._jump(last, place))
+            while last < place and failures <= len(times):
+                now = self._grab()
+                if not landed and (now is None or now > place):
+                    jumps, landed, last = False, True, -1
+                    self._reader.close()
+                    self._reader = open_reader(self._path, self._found)
+                elif now is None or (landed and now <= last):
+                    failures += 1
+                else:
+                    landed, last = True, now
+            if last == place:
+                yield number
+
+    def _jump(self, last: int, place: int) -> bool:
+        """Go to a key frame well before a place, if one lies between it and the last frame."""
+        target = max(0, place - LEAD_IN)
+        keys = self._found.keys
+        before = bisect_right(keys, target) - 1
+        if before < 0 or keys[before] <= last + LEAD_IN:
+            return False
+        return self._reader.seek(self._found.times[target])
+
+    def _grab(self) -> int | None:
+        """Decode the next frame; return its place among the times, None without one."""
+        if not self._reader.grab():
+            return None
+        times, position = self._found.times, self._reader.position_s()
+        place = _nearest(times, position)
+        tolerance = max(self._found.tick_s, 1e-4)
+        return place if abs(times[place] - position) <= tolerance else None
 
     def _note_gap(self, before: int, after: int) -> None:
         times = self._found.times

@@ -68,6 +68,8 @@ class Probe:
         those missing by time.
     tags : dict of str to str
         Metadata of container and stream.
+    keys : tuple of int
+        Places among ``times`` of the frames at which decoding can begin, rising.
     """
 
     demuxer: str
@@ -81,6 +83,7 @@ class Probe:
     tick_s: float
     frames_stated: int
     tags: dict[str, str]
+    keys: tuple[int, ...] = ()
 
     @property
     def frame_rate(self) -> float:
@@ -208,7 +211,7 @@ def _read(container: Any, demuxer: str, limits: DecodeLimits, *, cut_short: bool
     _check_count(int(stream.frames), limits)
     # Entries of the index, not `stream.frames`: that counts what an edit list has cut off, too.
     listed = sum(not e.is_discard for e in stream.index_entries) if stream.frames else 0
-    times = _display_times(container, stream, tick, limits)
+    times, keys = _display_times(container, stream, tick, limits)
     stated = max(len(times), listed)
     if stream.frames == 0 and len(times) > 2:
         alone = len(container.streams) == 1
@@ -231,6 +234,7 @@ def _read(container: Any, demuxer: str, limits: DecodeLimits, *, cut_short: bool
         tick_s=tick,
         frames_stated=stated,
         tags={**dict(container.metadata), **dict(stream.metadata)},
+        keys=keys,
     )
     if found.frame_rate > limits.fps:
         raise ClipDamaged(
@@ -261,14 +265,22 @@ def _tagged_duration(stream: Any) -> float:
     return 3600 * hours + 60 * minutes + seconds
 
 
-def _display_times(container: Any, stream: Any, tick: float, limits: DecodeLimits) -> list[float]:
-    """Demux the whole track; return the display times from the stream's start, seconds."""
+def _display_times(
+    container: Any, stream: Any, tick: float, limits: DecodeLimits
+) -> tuple[list[float], tuple[int, ...]]:
+    """Demux the whole track; return the display times from the stream's start, seconds.
+
+    Second, the places among them at which decoding can begin.
+    """
     stamps: set[int] = set()
+    keys: set[int] = set()
     try:
         for packet in container.demux(stream):
             if packet.pts is None or packet.is_discard:
                 continue
             stamps.add(int(packet.pts))
+            if packet.is_keyframe:
+                keys.add(int(packet.pts))
             _check_count(len(stamps), limits)
     except av.error.EOFError:
         pass
@@ -277,10 +289,11 @@ def _display_times(container: Any, stream: Any, tick: float, limits: DecodeLimit
         if not stamps:
             raise
     start = int(stream.start_time) if stream.start_time is not None else min(stamps, default=0)
-    times = [(stamp - start) * tick for stamp in sorted(stamps)]
+    ordered = sorted(stamps)
+    times = [(stamp - start) * tick for stamp in ordered]
     if times:
         _check_duration(times[-1] - times[0], limits)
-    return times
+    return times, tuple(place for place, stamp in enumerate(ordered) if stamp in keys)
 
 
 def _check_duration(seconds: float, limits: DecodeLimits) -> None:

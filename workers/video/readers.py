@@ -39,6 +39,14 @@ class Reader(Protocol):
         """Decode the next frame; False at damage (call again) and at the end."""
         ...
 
+    def seek(self, time_s: float) -> bool:
+        """Go to the last key frame before a time, seconds from the stream's start.
+
+        The next grab decodes from there; a reader may have decoded some frames on already. False
+        when the film does not allow it.
+        """
+        ...
+
     def position_s(self) -> float:
         """Return the time of the grabbed frame, seconds from the stream's start."""
         ...
@@ -86,6 +94,10 @@ class OpenCvReader:
     def grab(self) -> bool:
         """Decode the next frame."""
         return bool(self._film.grab())
+
+    def seek(self, time_s: float) -> bool:
+        """Go there; OpenCV decodes from the key frame on by itself, and may land later."""
+        return bool(self._film.set(cv2.CAP_PROP_POS_MSEC, time_s * 1000))
 
     def position_s(self) -> float:
         """Return the time of the grabbed frame."""
@@ -141,6 +153,17 @@ class PyAvReader:
         except av.error.FFmpegError:
             return False
         self._frame = self._ready.pop(0)
+        return True
+
+    def seek(self, time_s: float) -> bool:
+        """Go to the key frame before."""
+        try:
+            stamp = self._start + round(time_s / float(self._stream.time_base))
+            self._film.seek(stamp, stream=self._stream, backward=True)
+        except av.error.FFmpegError:
+            return False
+        self._packets = iter(self._film.demux(self._stream))
+        self._ready = []
         return True
 
     def position_s(self) -> float:

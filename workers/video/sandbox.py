@@ -62,6 +62,12 @@ class DecoderProcess:
     limits : DecodeLimits
     indices : sequence of int, optional
         Send only these frames; None = all.
+    times : sequence of float, optional
+        Their times, real seconds from the first frame: the film is then not read through.
+    every_s : float, optional
+        Of all frames, hand over only one in so many real seconds; tell the times of the others.
+    capture_fps : float, optional
+        Rate the camera recorded at, which makes real seconds of the file's.
     longest_side : int, optional
         Scale down to this, pixels.
 
@@ -82,6 +88,9 @@ class DecoderProcess:
         limits: DecodeLimits,
         *,
         indices: Sequence[int] | None = None,
+        times: Sequence[float] | None = None,
+        every_s: float | None = None,
+        capture_fps: float | None = None,
         longest_side: int | None = None,
     ) -> None:
         self._limits = limits
@@ -91,6 +100,9 @@ class DecoderProcess:
         job = {
             "limits": limits.as_dict(),
             "indices": None if indices is None else [int(i) for i in indices],
+            "times": None if times is None else [float(t) for t in times],
+            "every_s": every_s,
+            "capture_fps": capture_fps,
             "longest_side": longest_side,
         }
         environment = {k: os.environ[k] for k in _KEPT_ENVIRONMENT if k in os.environ}
@@ -180,6 +192,17 @@ class DecoderProcess:
         ):
             raise self._stop(ClipDamaged())
         return index, time_s, self._frames[number % RING_SLOTS]
+
+    def passed(self, message: dict[str, Any]) -> list[tuple[int, float]]:
+        """Return index and time of frames that were decoded but not handed over."""
+        index, times = message.get("index"), message.get("times")
+        if not (
+            isinstance(index, int)
+            and isinstance(times, list)
+            and all(isinstance(time_s, float) and math.isfinite(time_s) for time_s in times)
+        ):
+            raise self._stop(ClipDamaged())
+        return list(enumerate(times, index))
 
     def release(self) -> None:
         """Let the child reuse the oldest frame."""

@@ -60,6 +60,7 @@ class FakeClip:
     opened: int = 0
     closed: int = 0
     decoded: int = 0
+    times: list[tuple[int, float]] = field(default_factory=list)
     problems: tuple[ServewrightError, ...] = field(default_factory=tuple)
 
     @property
@@ -71,6 +72,7 @@ class FakeClip:
             if index == self.fail_at and self.error is not None:
                 raise self.error
             self.decoded += 1
+            self.times.append((index, index / 60.0))
             yield FakeFrame(index, index / 60.0, np.zeros((48, 64, 3), np.uint8))
         self.problems = tuple(self.limited_by)
 
@@ -80,6 +82,7 @@ class FakeClip:
     def __enter__(self) -> Self:
         self.opened += 1
         self.decoded = 0
+        self.times = []
         return self
 
     def __exit__(self, *_exc: object) -> None:

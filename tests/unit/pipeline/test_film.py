@@ -47,7 +47,7 @@ def test_only_frames_inside_the_stretches_are_read_again() -> None:
     assert len(list(film())) == 60
     again = [frame.index for frame in film([(0.1, 0.2), (0.5, 0.55)])]
     assert again == [6, 7, 8, 9, 10, 11, 12, 30, 31, 32, 33]
-    assert opened.asked == [None, again]
+    assert [None if asked is None else list(asked) for asked in opened.asked] == [None, again]
     assert film.frames == 60
     assert film.facts.frames == 60
 

@@ -6,6 +6,7 @@ Independent referee: PyAV, which bundles its own build of FFmpeg and its own con
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -27,7 +28,12 @@ from tests.unit.video.filming import (
     trim,
 )
 from workers.video import ClipStream, DecodedFrame, DecodeLimits, grab_frames, open_clip
+from workers.video.decode import Decoder
+from workers.video.probe import probe
+from workers.video.readers import OpenCvReader
 from workers.video.tone import tone_curve
+
+RENDERED = Path(__file__).resolve().parents[2] / "data" / "rendered"
 
 VFR_TICKS = tuple(int(t) for t in np.cumsum([0, *[3000, 1500, 6000, 2999, 4501, 750] * 5]))
 
@@ -260,3 +266,116 @@ def test_only_the_wanted_frames_of_a_film_are_handed_over(tmp_path: Path) -> Non
     for index, (time_s, rgb) in chosen.items():
         assert time_s == every[index][0]
         np.testing.assert_array_equal(rgb, every[index][1])
+
+
+KEYS_OFTEN = {
+    "libx264": {"g": "7", "bf": "2", "crf": "16", "preset": "medium"},
+    "libx265": {**QUIET_X265, "x265-params": "log-level=none:keyint=8:bframes=2:open-gop=1"},
+}
+"""A key frame every few frames, so that there is something to jump to."""
+
+
+@pytest.mark.parametrize("kind", sorted(FILMS))
+@pytest.mark.parametrize("seed", range(2))
+def test_frames_that_are_jumped_to_are_those_of_a_whole_reading(
+    kind: str, seed: int, tmp_path: Path
+) -> None:
+    film = FILMS[kind]
+    ticks = np.array(film.ticks)
+    # Four times as long, so that jumps pay.
+    long = np.concatenate([ticks + k * (ticks[-1] - ticks[0] + 3000) for k in range(4)])
+    film = replace(film, ticks=tuple(long.tolist()), options=KEYS_OFTEN[film.codec], noise=True)
+    path = shoot(tmp_path / f"film{SUFFIX.get(kind, '.mp4')}", film)
+    _assert_jumps(path, np.random.default_rng(seed))
+
+
+@pytest.mark.parametrize("film", sorted(RENDERED.glob("00[0-4].mp4")), ids=lambda path: path.stem)
+def test_frames_of_committed_films_that_are_jumped_to(film: Path) -> None:
+    _assert_jumps(film, np.random.default_rng(0))
+
+
+@pytest.mark.parametrize("kind", [".mp4", ".mov"])
+def test_frames_of_a_trimmed_film_that_are_jumped_to(kind: str, tmp_path: Path) -> None:
+    film = Film(ticks=tuple(range(0, 120 * 3000, 3000)), options=KEYS_OFTEN["libx264"], noise=True)
+    path = trim(shoot(tmp_path / f"film{kind}", film), 30_000)
+    _assert_jumps(path, np.random.default_rng(0))
+
+
+def _assert_jumps(path: Path, rng: np.random.Generator) -> None:
+    with open_clip(path) as clip:
+        every = {frame.index: (frame.time_s, frame.rgb.copy()) for frame in clip}
+        assert clip.times == [(index, time_s) for index, (time_s, _) in every.items()]
+    count = len(every)
+    starts = rng.integers(0, count, 4)
+    wanted = {int(i): every[int(i)][0] for s in starts for i in range(s, min(s + 3, count))}
+    wanted[count - 1] = every[count - 1][0]
+    with open_clip(path, indices=wanted) as clip:
+        chosen = {frame.index: (frame.time_s, frame.rgb.copy()) for frame in clip}
+    assert list(chosen) == sorted(wanted)
+    for index, (time_s, rgb) in chosen.items():
+        assert time_s == pytest.approx(every[index][0], abs=1e-9)
+        np.testing.assert_array_equal(rgb, every[index][1])
+
+
+def test_a_jump_that_lands_too_late_makes_the_film_be_read_through(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ticks = tuple(range(0, 120 * 3000, 3000))
+    path = shoot(tmp_path / "film.mp4", Film(ticks=ticks, options=KEYS_OFTEN["libx264"]))
+    found = probe(str(path), DecodeLimits())
+    assert len(found.keys) > 10
+    real = OpenCvReader.seek
+    aims: list[float] = []
+
+    def late(self: OpenCvReader, time_s: float) -> bool:
+        aims.append(time_s)
+        return real(self, time_s + 1.5)
+
+    monkeypatch.setattr(OpenCvReader, "seek", late)
+    decoder = Decoder(str(path), found, DecodeLimits())
+    got = []
+    for number in decoder.at([2.0, 2.1, 3.5]):
+        picture = np.empty((decoder.height, decoder.width, 3), np.uint8)
+        assert decoder.retrieve(picture)
+        got.append((number, number_of(picture)))
+    decoder.close()
+    assert got == [(0, 60 % 60), (1, 63 % 60), (2, 105 % 60)]  # the grey repeats after sixty
+    assert len(aims) == 1
+
+
+def test_jumps_spare_the_decoding_between(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    ticks = tuple(range(0, 300 * 3000, 3000))
+    path = shoot(tmp_path / "film.mp4", Film(ticks=ticks, options=KEYS_OFTEN["libx264"]))
+    grabs: list[int] = []
+    real = OpenCvReader.grab
+    monkeypatch.setattr(OpenCvReader, "grab", lambda self: grabs.append(1) or real(self))
+    decoder = Decoder(str(path), probe(str(path), DecodeLimits()), DecodeLimits())
+    assert list(decoder.at([9.0, 9.1])) == [0, 1]
+    decoder.close()
+    assert len(grabs) < 40
+
+
+@pytest.mark.parametrize("kind", ["constant", "variable", "240_fps", "wide_colour_rotated"])
+def test_few_frames_of_all_are_handed_over_and_the_times_of_the_others_told(
+    kind: str, tmp_path: Path
+) -> None:
+    path = shoot(tmp_path / f"film{SUFFIX.get(kind, '.mp4')}", FILMS[kind])
+    _, every = read(path)
+    clip, few = read(path, every_s=0.08)
+    assert clip.times == [(frame.index, frame.time_s) for frame in every]
+    due, expected = -1.0, []
+    for frame in every:
+        if frame.time_s >= due:
+            expected.append(frame.index)
+            due = frame.time_s + 0.08 - 1e-9
+    assert [frame.index for frame in few] == expected
+    assert clip.final_facts().frames == len(every)
+    assert clip.problems == ()
+
+
+def test_spacing_is_in_real_seconds(tmp_path: Path) -> None:
+    path = shoot(tmp_path / "film.mp4", Film())  # 30 frames, played at 30 a second
+    _, few = read(path, every_s=0.025, capture_fps=240.0)
+    assert [frame.index for frame in few] == [0, 6, 12, 18, 24]
+    with open_clip(path, indices={20: 20 / 240}, capture_fps=240.0) as clip:
+        assert [number_of(frame.rgb) for frame in clip] == [20]
