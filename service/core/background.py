@@ -24,7 +24,7 @@ class Background:
             threading.Thread(target=self._loop, args=(task, wait), name=name, daemon=True)
             for name, task, wait in (
                 ("reconciler", reconciler.run_if_elected, reconcile_s),
-                ("webhook-sender", sender.run_once, send_s),
+                ("webhook-sender", lambda: sender.run(self._stop.is_set), send_s),
             )
         ]
 

@@ -7,6 +7,7 @@ sends again, under the same ``webhook-id``. Order is not promised.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -158,6 +159,11 @@ class Sender:
             self._record(parcel, self._send(parcel))
             done += 1
         return done
+
+    def run(self, stopped: Callable[[], bool], limit: int = 20) -> None:
+        """Try everything that is due, until nothing is or a stop is asked for."""
+        while self.run_once(limit) == limit and not stopped():
+            pass
 
     def _claim(self) -> _Parcel | None:
         with self._database.read() as session:  # cheap look first: no write lock while idle

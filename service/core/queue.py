@@ -59,6 +59,14 @@ class WorkQueue:
         except RedisError as error:
             raise QueueUnavailable() from error
 
+    def waiting(self) -> frozenset[str]:
+        """Return the names of all jobs that wait, read at once."""
+        try:
+            names = self.connection.lrange(self._queue.key, 0, -1)
+        except RedisError as error:
+            raise QueueUnavailable() from error
+        return frozenset(str(name, "ascii", "replace") for name in names if isinstance(name, bytes))
+
     def is_known(self, work_id: str, attempt: int) -> bool:
         """Tell whether a worker will take, or has, this attempt."""
         name = attempt_at(work_id, attempt).job_id

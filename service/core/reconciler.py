@@ -20,7 +20,7 @@ from service.core.database import Database
 from service.core.direct import forget_announced
 from service.core.objects import Objects
 from service.core.orphans import OrphanSweep
-from service.core.queue import WorkQueue
+from service.core.queue import WorkQueue, attempt_at
 from service.core.retention import RetentionReminder
 from service.core.tables import Erasure, IdempotentReply
 from service.core.work import WorkStore
@@ -79,8 +79,11 @@ class Reconciler:
         requeued = again = given_up = 0
         with self._database.read() as session:
             now = self._database.now(session)
-        for work_id, state in self._work.unfinished():
-            in_queue = self._in_queue(work_id, state)
+        unfinished = self._work.unfinished()
+        # Looked up one by one, a long queue would take the square of its length.
+        waiting = self._waiting()
+        for work_id, state in unfinished:
+            in_queue = self._in_queue(work_id, state, waiting)
             decision = lifecycle.recover(state, now, self._work.policy, in_queue)
             if isinstance(decision, lifecycle.Leave):
                 continue
@@ -101,9 +104,19 @@ class Reconciler:
                 self._enqueue(work_id, decision.attempt)
         return Report(requeued, again, given_up, self._sweep(), self._reminder.run_once())
 
-    def _in_queue(self, work_id: str, state: lifecycle.State) -> bool | None:
+    def _waiting(self) -> frozenset[str]:
+        try:
+            return self._queue.waiting()
+        except QueueUnavailable:
+            return frozenset()
+
+    def _in_queue(
+        self, work_id: str, state: lifecycle.State, waiting: frozenset[str]
+    ) -> bool | None:
         if state.status is not AnalysisStatus.QUEUED:
             return None
+        if attempt_at(work_id, state.attempt).job_id in waiting:
+            return True
         try:
             return self._queue.is_known(work_id, state.attempt)
         except QueueUnavailable:

@@ -10,6 +10,7 @@ from workers.cli import (
     accuracy,
     analyse,
     bench,
+    capacity,
     coaching,
     doctor,
     joints_in,
@@ -29,6 +30,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     keys,
     doctor,
     bench,
+    capacity,
     accuracy,
     joints_in,
 )

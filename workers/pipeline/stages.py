@@ -46,12 +46,15 @@ class StageChoice:
     ----------
     models : tuple of str
         A BlazePose network, then perhaps the second network.
+    every_frame : bool
+        Look at every frame closely, without a first look: what the bench compares with.
     """
 
     models: tuple[str, ...] = (BlazePoseVariant.HEAVY.value, SecondNetwork.THUNDER.value)
     device: str = Device.CPU.value
     limits: DecodeLimits = field(default_factory=DecodeLimits)
     pictures: bool = True
+    every_frame: bool = False
 
 
 def pose_choice(models: tuple[str, ...], device: str) -> PoseChoice:
@@ -101,7 +104,8 @@ def build_stages(choice: StageChoice) -> StageFunctions:
             looked(coarse, stretches)
             return stretches
 
-        return estimate(film, opened, lambda _time_s: closely_seen(), worth).track
+        chosen = None if choice.every_frame else worth
+        return estimate(film, opened, lambda _time_s: closely_seen(), chosen).track
 
     def draw(
         path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult, words: Words

@@ -104,7 +104,7 @@ def measure(
         bare,
         finder.replay,
     )
-    times = np.array([[_seconds(job, clock) for job in jobs] for _ in range(rounds)])
+    times = np.array([[seconds(job, clock) for job in jobs] for _ in range(rounds)])
     pipeline, alone, finding = (np.median(times, axis=0) / len(frames) * 1e3).tolist()
     return Cost(
         frames=len(frames),
@@ -116,7 +116,8 @@ def measure(
     )
 
 
-def _seconds(job: Callable[[], object], clock: Callable[[], float]) -> float:
+def seconds(job: Callable[[], object], clock: Callable[[], float] = process_time) -> float:
+    """Return how long a job takes by a clock, seconds."""
     start = clock()
     job()
     return clock() - start

@@ -309,3 +309,15 @@ def test_deleted_endpoint_gets_nothing(
     assert client.delete(f"/v1/webhook-endpoints/{endpoint['id']}").status_code == 204
     assert wired.sender().run_once() == 0
     assert receiver.got == []
+
+
+def test_the_sender_goes_on_while_more_is_due(
+    client: httpx.Client, wired: Wiring, receiver: Receiver
+) -> None:
+    endpoint = register(client, receiver.url)
+    for _ in range(5):
+        client.post(f"/v1/webhook-endpoints/{endpoint['id']}/test")
+    wired.sender().run(lambda: True, limit=2)
+    assert len(receiver.got) == 2  # a stop was asked for
+    wired.sender().run(lambda: False, limit=2)
+    assert len(receiver.got) == 5

@@ -66,3 +66,13 @@ def test_absent_server_is_a_typed_error() -> None:
     ):
         with pytest.raises(QueueUnavailable):
             call()
+
+
+def test_all_that_waits_is_read_at_once(wiring: Wiring) -> None:
+    assert wiring.queue.waiting() == frozenset()
+    ids = [new_id("ana") for _ in range(3)]
+    for one in ids:
+        wiring.queue.enqueue(one, 1)
+    assert wiring.queue.waiting() == {f"{one}-1" for one in ids}
+    wiring.queue.remove(ids[0], 1)
+    assert wiring.queue.waiting() == {f"{one}-1" for one in ids[1:]}
