@@ -8,7 +8,7 @@ import numpy as np
 
 from .camera import Camera, CameraSpec, make_camera
 from .knobs import ServeKnobs
-from .movements import GENERATORS
+from .movements import generate
 from .performance import Performance, perform
 from .rotation import Array
 from .skeleton import Skeleton, sample_skeleton
@@ -49,7 +49,7 @@ def make_performance(spec: ClipSpec, skeleton: Skeleton) -> Performance:
     """The clip's performance."""
     if spec.generator != "template":
         rng = np.random.default_rng([spec.seed, *map(ord, spec.generator)])
-        performance = GENERATORS[spec.generator](skeleton, rng, spec.kind)
+        performance = generate(spec.generator, skeleton, rng, spec.kind)
         return replace(performance, left_handed=spec.left_handed)
     return perform(
         spec.kind,

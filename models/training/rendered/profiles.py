@@ -10,7 +10,7 @@ import numpy as np
 from .camera import CameraSpec
 from .clips import ClipSpec
 from .knobs import sample_knobs
-from .movements import KINDS, USES
+from .movements import USES, draw_kind
 from .one_knob import KNOBS, turned
 from .performance import OTHER
 from .story import story_clip
@@ -244,7 +244,7 @@ def _moves(use: str) -> Callable[[np.random.Generator, str], ClipSpec]:
     def draw(rng: np.random.Generator, name: str) -> ClipSpec:
         spec = _plain(rng, name, _MIXED)
         generator = USES[use][int(rng.integers(len(USES[use])))]
-        return replace(spec, generator=generator, kind=_choose(rng, KINDS))
+        return replace(spec, generator=generator, kind=draw_kind(rng))
 
     return draw
 

@@ -48,6 +48,7 @@ class Draft:
         self.pelvis = turn_roll_pitch(c["p_turn"], c["p_roll"], c["p_pitch"])
         self.line = _reference(plan)
         self._aimed = False
+        self.watches = True  # the ball; else the head goes with the chest
 
     def settle(self) -> Body:
         """One round: legs, then balance, trunk and gaze corrected; the body before correction."""
@@ -67,7 +68,8 @@ class Draft:
         if not self._aimed:
             _aim_racket(plan, c, body, self.rng)
             self._aimed = True
-        _look(plan, c, body)
+        if self.watches:
+            _look(plan, c, body)
         return body
 
     def finish(self) -> GridMotion:

@@ -36,7 +36,7 @@ def depth(body: Body) -> Array:
             worst = np.maximum(worst, _HEAD + thick - np.linalg.norm(point - head, axis=-1))
         worst = np.maximum(worst, 0.08 - np.linalg.norm(hand - p[f"{other}_elbow"], axis=-1))
         thigh = _to_segment(hand, p[f"{side}_hip"], p[f"{side}_knee"])
-        worst = np.maximum(worst, 0.06 + 0.03 - thigh)
+        worst = np.maximum(worst, 0.07 - thigh)
         shin = _to_segment(p[f"{side}_ankle"], p[f"{other}_knee"], p[f"{other}_ankle"])
         worst = np.maximum(worst, _LEG + 0.03 - shin)
     hands = np.linalg.norm(p["L_hand"] - p["R_hand"], axis=-1)

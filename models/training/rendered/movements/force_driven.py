@@ -26,9 +26,10 @@ from .plan import RATE, Plan
 from .ranges import DIMENSIONS, draw_targets
 from .smooth_steps import step, wander
 
-#: height of the centre of mass of a person standing straight, shares of standing height (about
-#: 0.55-0.57 by de Leva's segments; J Biomech 1996, 29(9):1223-1230) with arms raised a little more
-_STANDING = (0.545, 0.565)
+#: height of the centre of mass of a person standing straight with arms raised, shares of standing
+#: height (arms down 0.55-0.57 by de Leva's segments, J Biomech 1996, 29(9):1223-1230); where the
+#: legs do not reach it they are straight
+_STANDING = (0.560, 0.600)
 _LEGS = frozenset({"front_knee", "rear_knee", "share", "balance"})
 
 
@@ -56,6 +57,9 @@ def _processes(rng: np.random.Generator, plan: Plan, values: Array) -> Array:
     if plan.kind == "hold":
         times = np.array([times[0], times[1], times[2], plan.times["hold_end"], plan.times["end"]])
         values = values[:, [0, 1, 2, 2, 0]]
+    else:  # the posture of the most bent knees, which come late here
+        times = times.copy()
+        times[2] += 0.4 * (times[3] - times[2])
     clock = np.cumsum(_pace(plan)) / RATE
     at = np.interp(times, t, clock)
     length = float(rng.uniform(0.16, 0.30))
@@ -102,8 +106,8 @@ def _height(s: Skeleton, plan: Plan, rng: np.random.Generator) -> Array:
     times, stance = plan.times, plan.stance
     tall = float(rng.uniform(*_STANDING)) * s.height
     first = tall - 0.5 * _drop(s, rng.uniform(3, 30))
-    # a wide stance and a bent trunk lower the body by about 5 % of a standing height by themselves
-    deep = tall - max(_drop(s, rng.uniform(2, 86)) - 0.05 * s.height, 0.0)
+    # a wide stance and a bent trunk lower the body by about 3 % of a standing height by themselves
+    deep = tall - max(_drop(s, rng.uniform(2, 86)) - 0.03 * s.height, 0.0)
     dip = rng.uniform(-0.1, 1.0)  # how far on the way down at release
     push = float(rng.uniform(0.2, 1.4)) * GRAVITY  # over body weight at the deepest
     if plan.kind == "hold":
@@ -117,7 +121,9 @@ def _height(s: Skeleton, plan: Plan, rng: np.random.Generator) -> Array:
     rise = max(times["contact"] - times["load"], 0.1)
     push = min(push, 6.0 * (tall - deep + 0.03) / rise**2)
     rows = [(first, 0.0, 0.0)] * 2 + [(release, 0.6 * (deep - first), 0.0), (deep, 0.0, push)]
-    knots = [0.0, times["start"], times["release"], times["load"]]
+    # knees are most bent a little after the body is lowest, as it moves over the front foot
+    lowest = times["load"] - 0.35 * min(times["load"] - times["release"], 0.3)
+    knots = [0.0, times["start"], times["release"], lowest]
     reach = tall + float(rng.uniform(0.0, 0.05)) * s.height  # on the toes
     if stance.flight:
         up = 0.5 * GRAVITY * stance.flight
@@ -154,7 +160,7 @@ def _place(
         m: float(v) for m, v in zip(("start", "release", "load"), targets["share"], strict=False)
     }
     # the body's weight lags behind the force's point
-    drawn |= {"release": float(rng.uniform(0.25, 1.0)), "load": float(rng.uniform(0.25, 1.15))}
+    drawn |= {"release": float(rng.uniform(0.25, 1.15)), "load": float(rng.uniform(0.30, 1.35))}
     drawn |= {"low": float(rng.uniform(-0.05, 0.75)), "contact": float(rng.uniform(-0.1, 0.2))}
     for before, after in itertools.pairwise(marks):
         rise = step(t, times[before] + 0.0, times[after])

@@ -28,7 +28,7 @@ from models.training.rendered.rotation import Array
 from models.training.rendered.skeleton import sample_skeleton
 from models.training.rendered.truth import JOINTS, point_of
 
-from . import GENERATORS, KINDS, USES, random_of
+from . import USES, draw_kind, generate, random_of
 from .grid_motion import GridMotion
 from .quick_truth import EVENTS, METRICS, quick_events, values_at
 
@@ -53,8 +53,8 @@ def movement(use: str, seed: int, index: int) -> tuple[Performance, str, str]:
     rng = random_of(use, seed, index)
     names = USES[use]
     name = names[int(rng.integers(len(names)))]
-    kind = str(rng.choice(list(KINDS), p=np.array(list(KINDS.values())) / sum(KINDS.values())))
-    return GENERATORS[name](sample_skeleton(rng), rng, kind), name, kind
+    kind = draw_kind(rng)
+    return generate(name, sample_skeleton(rng), rng, kind), name, kind
 
 
 def pack(use: str, seed: int, first: int, count: int) -> dict[str, Any]:

@@ -49,7 +49,7 @@ def attempt(
         plan = draw_plan(skeleton, rng, kind)
         intent = deviate(intend(skeleton, plan, rng), plan, rng)
         draft = Draft(skeleton, plan, intent, rng)
-        if not _possible(skeleton, plan, draft.settle()):
+        if not _possible(skeleton, plan, draft.settle(), finished=False):
             continue  # most of what cannot be is seen before the posture is finished
         motion = draft.finish()
         body = motion.on_grid()
@@ -58,18 +58,19 @@ def attempt(
     raise RuntimeError(f"no {kind} without a collision in {ATTEMPTS} attempts")
 
 
-def _possible(s: Skeleton, plan: Plan, body: Body) -> bool:
-    return _meets(s, plan, body) and not collides(body)
+def _possible(s: Skeleton, plan: Plan, body: Body, finished: bool = True) -> bool:
+    return _meets(s, plan, body, finished) and not collides(body)
 
 
-def _meets(s: Skeleton, plan: Plan, body: Body) -> bool:
+def _meets(s: Skeleton, plan: Plan, body: Body, finished: bool = True) -> bool:
     """Whether the wrist is over the shoulder at contact and the hand releases above the waist."""
     if plan.kind == "hold":
         return True
     p = body.points
     i = int(np.argmin(np.abs(plan.grid - plan.times["contact"])))
     up = p["R_wrist"][i, 2] - p["R_shoulder"][i, 2] > 0.12 * s.height
-    over = racket_points(s, body)[i, 1, 2] > 1.15 * s.height
+    # the racket is turned to the ball only in a finished posture
+    over = not finished or racket_points(s, body)[i, 1, 2] > 1.15 * s.height
     j = int(np.argmin(np.abs(plan.grid - plan.times["release"])))
     out = p["L_wrist"][j, 2] - p["L_shoulder"][j, 2] > -0.02 * s.height
     return bool(up and over and (out or plan.kind == "throw"))

@@ -11,7 +11,8 @@ import pytest
 
 from models.training.rendered import truth_formulas as f
 from models.training.rendered.implements import GRAVITY, Flight, Held
-from models.training.rendered.movements import GENERATORS, KINDS, USES
+from models.training.rendered.movements import GENERATORS, USES, draw_kind, packed
+from models.training.rendered.movements.activities import ACTIVITIES, generate
 from models.training.rendered.movements.bodily import depth
 from models.training.rendered.movements.performing import attempt
 from models.training.rendered.movements.quick_truth import EVENTS, METRICS, quick_events, values_at
@@ -20,8 +21,10 @@ from models.training.rendered.profiles import PROFILES, draw_clip
 from models.training.rendered.skeleton import sample_skeleton
 from models.training.rendered.truth import event_times, repetition_truth
 
-FREE = ("minimum_jerk", "bumps", "force_driven")
-EVERY_KIND = [(name, kind) for name in FREE for kind in KINDS]
+FREE = ("minimum_jerk", "bumps", "force_driven", "everyday")
+EVERY_KIND = [(name, "serve") for name in FREE]
+EVERY_KIND += [("minimum_jerk", "hold"), ("force_driven", "hold"), ("bumps", "shadow")]
+EVERY_KIND += [("everyday", "hold"), ("force_driven", "throw"), ("minimum_jerk", "throw")]
 
 
 @cache
@@ -122,12 +125,17 @@ def test_events_are_those_of_the_movement(name, kind):
     repetition = performance.repetitions[0]
     exact, quick = event_times(performance, repetition), quick_events(performance)
     found = dict(zip(EVENTS, quick, strict=True))
-    for event, named in (("loading", "lowest_pelvis"), ("trophy", "trophy")):
-        assert found[event] == pytest.approx(exact[named], abs=1.01 / 240)
+    for event, named in (
+        ("loading", "lowest_pelvis"),
+        ("trophy", "trophy"),
+        ("racket_low", "racket_low"),
+    ):
+        if named in exact:
+            assert found[event] == pytest.approx(exact[named], abs=0.002)
     values = dict(zip(METRICS, values_at(performance, quick)[EVENTS.index("trophy")], strict=True))
     exactly = repetition_truth(performance, repetition, times_of(performance), 200.0)
     told = exactly["metrics"]["trophy"]
-    assert values["front_knee_flexion"] == pytest.approx(told["front_knee_flexion"], abs=0.3)
+    assert values["front_knee_flexion"] == pytest.approx(told["front_knee_flexion"], abs=0.1)
     assert values["rear_load_share"] == pytest.approx(told["rear_load_share"], abs=0.01)
     if kind != "hold":
         assert exact["release" if kind == "serve" else "start"] < exact["trophy"]
@@ -179,6 +187,7 @@ def test_centre_of_mass_of_the_force_driven_falls_freely_in_the_air():
     assert np.median(falls) == pytest.approx(-GRAVITY, abs=3.0)
 
 
+@cache
 def postures(name, count):
     """Joint angles at trophy, a row a movement: what a template would repeat."""
     rows = []
@@ -201,6 +210,62 @@ def test_generators_have_no_key_posture(name):
     assert np.median(spread) > 1.8
     distance = np.linalg.norm(free[:, None] - template[None], axis=2).min(axis=1)
     assert np.quantile(distance, 0.1) > 8.0
+
+
+MADE_HERE = [kind for kind in ACTIVITIES if kind not in ("stand", "walk", "bounce")]
+
+
+@pytest.mark.parametrize("kind", MADE_HERE)
+def test_activities_are_no_serves_and_stand_on_their_feet(kind):
+    rng = np.random.default_rng([31, MADE_HERE.index(kind)])
+    performance = generate(sample_skeleton(rng), rng, kind)
+    assert performance.negative == kind
+    assert not performance.repetitions
+    body = performance.motion.body(times_of(performance, 100.0))
+    p = body.points
+    assert depth(body).max() < 0.02
+    feet = np.minimum(p["L_ball"][:, 2], p["R_ball"][:, 2])
+    assert feet.min() > performance.motion.skeleton.ball_height - 0.01
+    assert (feet.max() > 0.08) == (kind == "jump")
+    bend = 0.5 * (knee(p, "L") + knee(p, "R"))
+    deepest = {"squats": 45.0, "jump": 30.0, "pick_up": 15.0}
+    assert bend.max() > deepest.get(kind, 0.0)
+    if kind == "pick_up":
+        assert p["L_hand"][:, 2].min() < 0.35 * performance.motion.skeleton.height
+
+
+def test_unknown_activity_is_refused():
+    rng = np.random.default_rng(1)
+    with pytest.raises(ValueError, match="unknown activity"):
+        generate(sample_skeleton(rng), rng, "handstand")
+
+
+def test_mixed_sets_hold_every_kind():
+    rng = np.random.default_rng(2)
+    kinds = [draw_kind(rng) for _ in range(3000)]
+    assert {"serve", "hold", "shadow", "throw", *ACTIVITIES} == set(kinds)
+    assert 0.6 < kinds.count("serve") / len(kinds) < 0.72
+
+
+def test_packed_files_hold_the_movements(tmp_path):
+    path = packed.write("report", 3, 0, 3, tmp_path)
+    with np.load(path) as file:
+        data = dict(file)
+    assert data["joints"].shape[1:] == (21, 3)
+    assert data["joints"].dtype == np.float16
+    for index in range(3):
+        performance, name, kind = packed.movement("report", 3, index)
+        first, last = data["offsets"][index : index + 2]
+        joints = data["joints"][first:last] + data["hips"][first:last, None]
+        true = packed.joints_at_60(performance)
+        assert np.abs(joints - true).max() < 0.001  # half floats about the mid-hip
+        assert (data["kind"][index], data["generator"][index]) == (kind, name)
+        assert name == "force_driven"
+        # frame i is at i / 60 seconds
+        t = np.arange(last - first) / packed.FPS
+        seen = performance.motion.body(t).points["R_wrist"]
+        assert np.abs(seen - true[:, packed.PACKED_JOINTS.index("right_wrist")]).max() < 1e-6
+    assert packed.write("report", 3, 0, 3, tmp_path) == path  # kept, not made anew
 
 
 def test_uses_share_no_generator_and_profiles_say_theirs():
