@@ -198,10 +198,13 @@ def analyse(client: httpx.Client, film: Path, out: Path, events: queue.Queue[str
     )
     analysis_id = str(expect(answer, 200, 201, 202)["id"])
     state = follow(client, analysis_id)
-    event = json.loads(wait_for_line(events, r"^(\{.*\})$", WEBHOOK_S, "verified webhook"))
-    if event["type"] != "analysis.completed" or event["data"]["id"] != analysis_id:
-        raise DemoFailed(f"The webhook tells of something else: {event['type']}.")
-    say(f"Received webhook {event['id']} ({event['type']}); its signature is right")
+    missing = {"analysis.first_look", "analysis.completed"}  # order is not promised
+    while missing:
+        event = json.loads(wait_for_line(events, r"^(\{.*\})$", WEBHOOK_S, "verified webhook"))
+        if event["type"] not in missing or event["data"]["id"] != analysis_id:
+            raise DemoFailed(f"The webhook tells of something else: {event['type']}.")
+        missing.remove(event["type"])
+        say(f"Received webhook {event['id']} ({event['type']}); its signature is right")
     fetch_files(client, state, out)
     result = Analysis.model_validate_json((out / "result.json").read_bytes())
     if not result.repetitions:

@@ -31,6 +31,8 @@ ASKS_A_SECOND = 20.0
 """Status requests a second while latencies are taken (working value)."""
 BUSY_S = 2.0
 """Processor time that a stub analysis takes, seconds (working value)."""
+START_S = 60.0
+"""Longest wait for the stub workers, seconds: a busy machine loads their libraries slowly."""
 CHANGED = 60
 """Analyses whose changes of state are timed, and files that are written (working value)."""
 FILE_BYTES = 100_000
@@ -76,10 +78,12 @@ def api(
         round_s = _round_s(wired)
         transaction_s = _transactions(wired, ids[-CHANGED:])
         store_s = _stored(wired)
-        with _stub_workers(workers or usable_cores()):
-            time.sleep(2.0)  # until they compute
+        count = workers or usable_cores()
+        with _stub_workers(count):
+            _until_at_work(wired, count)
+            before = len(wired.queue)
             full = _phase(client, film, ask, seconds)
-            claimed = queued - len(wired.queue)
+            claimed = before - len(wired.queue)
     del key
     size = f"{len(film) / 1e6:.2f} MB"
     rows: list[Figure] = []
@@ -184,6 +188,13 @@ def _stub_workers(count: int) -> Iterator[None]:
             child = tether.spawn(command, environment={**os.environ, **SINGLE_THREAD})
             stack.callback(tether.stop, child, 10.0)
         yield
+
+
+def _until_at_work(wired: Wiring, count: int) -> None:
+    """Wait until so many workers have taken work from the queue."""
+    full, end = len(wired.queue), time.monotonic() + START_S
+    while len(wired.queue) > max(0, full - count) and time.monotonic() < end:
+        time.sleep(0.1)
 
 
 def another(film: bytes) -> bytes:
