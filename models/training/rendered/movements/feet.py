@@ -75,6 +75,7 @@ def feet_paths(s: Skeleton, plan: Plan, rng: np.random.Generator) -> dict[str, A
         heel = heel * (1 - step(t, times["finish"], times["end"]))
     out |= {"R_x": path[:, 0], "R_y": path[:, 1], "R_z": height}
     out |= {"R_heel": heel, "R_toe": toe, "R_yaw": yaw, "swing": swing, "air": air}
+    out["air_knee"] = zero + rng.uniform(4, 60)
     for side in "FR":
         out[f"{side}_knee"] = zero + rng.uniform(-8, 8) + rng.uniform(-8, 8) * up * (1 - back)
     return out
@@ -149,7 +150,8 @@ def solve_legs(
         heel = _more(heel, feet[f"{side}_heel"], 2.0)
         if side == "R":  # a foot in the air has no floor to rise from
             heel = heel * (1 - swing) + swing * feet["R_heel"]
-            _draw_after(s, c, feet["air"], u, ball, heel, flexion)
+            bent = feet["air_knee"] if knees is None else flexion
+            _draw_after(s, c, feet["air"], u, ball, heel, bent)
         c[f"{side}_heel"] = soft_limit(heel, -40.0, HEEL_MOST + 8.0 * swing, 4.0)
 
 

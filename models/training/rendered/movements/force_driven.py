@@ -106,8 +106,8 @@ def _height(s: Skeleton, plan: Plan, rng: np.random.Generator) -> Array:
     times, stance = plan.times, plan.stance
     tall = float(rng.uniform(*_STANDING)) * s.height
     first = tall - 0.5 * _drop(s, rng.uniform(3, 30))
-    # a wide stance and a bent trunk lower the body by about 3 % of a standing height by themselves
-    deep = tall - max(_drop(s, rng.uniform(2, 86)) - 0.03 * s.height, 0.0)
+    # a wide stance and a bent trunk lower the body by about 4 % of a standing height by themselves
+    deep = tall - max(_drop(s, rng.uniform(2, 84)) - 0.04 * s.height, 0.0)
     dip = rng.uniform(-0.1, 1.0)  # how far on the way down at release
     push = float(rng.uniform(0.2, 1.4)) * GRAVITY  # over body weight at the deepest
     if plan.kind == "hold":
@@ -124,7 +124,8 @@ def _height(s: Skeleton, plan: Plan, rng: np.random.Generator) -> Array:
     # knees are most bent a little after the body is lowest, as it moves over the front foot
     lowest = times["load"] - 0.35 * min(times["load"] - times["release"], 0.3)
     knots = [0.0, times["start"], times["release"], lowest]
-    reach = tall + float(rng.uniform(0.0, 0.05)) * s.height  # on the toes
+    # from the knees still bent to up on the toes
+    reach = tall - _drop(s, rng.uniform(0, 40)) + float(rng.uniform(-0.01, 0.03)) * s.height
     if stance.flight:
         up = 0.5 * GRAVITY * stance.flight
         down = stance.take_off + stance.flight
