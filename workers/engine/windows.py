@@ -28,6 +28,12 @@ LEAD_S = 0.7
 TAIL_S = 0.5
 """... and ends so long after the finish."""
 
+FAST_SHARE = 0.6
+"""The body counts as fast from this share of its greatest speed while a hand is raised."""
+SWING = 4.0
+"""Greatest speed under which there is no swing, torso lengths per second: a hold, a slow shadow
+swing, a hand that was raised for nothing (serves: 8 and more)."""
+
 Stretch = tuple[float, float]
 
 
@@ -49,6 +55,36 @@ def worth_a_look(track: JointTrack) -> tuple[Stretch, ...]:
     if signals is None:
         return ((float(track.time_s[0]), float(track.time_s[-1])),) if len(track) else ()
     found = [_around(signals, first, last) for first, last in _raised(signals)]
+    return _apart(found)
+
+
+def where_fast(track: JointTrack) -> tuple[Stretch, ...]:
+    """Return where the body is fastest while a hand is raised: about the hit of a serve.
+
+    Parameters
+    ----------
+    track : JointTrack
+        As for `worth_a_look`.
+
+    Returns
+    -------
+    tuple of (from, to)
+        Seconds. Work without a swing is held whole, since nothing in it is slower than the rest;
+        the whole clip where too little of a body is seen to tell.
+    """
+    signals = from_track(track)
+    if signals is None:
+        return ((float(track.time_s[0]), float(track.time_s[-1])),) if len(track) else ()
+    found: list[Stretch] = []
+    for first, last in _raised(signals):
+        near = (signals.time_s >= first - BREAK_S) & (signals.time_s <= last + BREAK_S)
+        speed = np.where(near, signals.activity, 0.0)
+        top = float(np.max(speed))
+        if top < SWING or last - first > SLOW_S:
+            found.append(_around(signals, first, last))
+            continue
+        fast = signals.time_s[speed >= FAST_SHARE * top]
+        found.append((float(fast[0]), float(fast[-1])))
     return _apart(found)
 
 

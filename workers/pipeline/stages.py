@@ -18,7 +18,7 @@ from models.contract.vocabulary import Sex
 from models.words import Words
 from workers.engine.interface import EngineResult
 from workers.engine.mass import centre_of_mass
-from workers.engine.windows import worth_a_look
+from workers.engine.windows import where_fast, worth_a_look
 from workers.learned import load
 from workers.pipeline.film import Film, OpenedFilm, Wanted
 from workers.pipeline.first_look import Looked, Stretches
@@ -105,7 +105,8 @@ def build_stages(choice: StageChoice) -> StageFunctions:
             return stretches
 
         chosen = None if choice.every_frame else worth
-        return estimate(film, opened, lambda _time_s: closely_seen(), chosen).track
+        seen = estimate(film, opened, lambda _time_s: closely_seen(), chosen, where_fast)
+        return seen.track
 
     def draw(
         path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult, words: Words

@@ -16,6 +16,8 @@ import numpy as np
 from models.contract.errors import NoPerson
 from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import JointTrack
+from workers.pose.budget import Budget
+from workers.pose.carry import between_looks, carried, interpolated
 from workers.pose.choice import Networks
 from workers.pose.follow import Follower
 from workers.pose.frames import FloatArray, Frame, FrameSource, Stretch
@@ -42,7 +44,10 @@ HAND_CUT_OFF = 1.4
 hitting wrist's velocity is most exact at 6 to 12 Hz, residual analysis finds 5 to 8."""
 
 WorthALook = Callable[[JointTrack], Sequence[Stretch]]
-"""Which stretches of a coarse track deserve every frame and the full networks."""
+"""Which stretches of a coarse track deserve the full networks."""
+
+WhereFast = Callable[[JointTrack], Sequence[Stretch]]
+"""Where in a coarse track the body is fastest: there every frame is looked at (`budget`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,18 +76,22 @@ def estimate(
     networks: Networks,
     progress: Callable[[float], None] = lambda time_s: None,
     worth_a_look: WorthALook | None = None,
+    where_fast: WhereFast | None = None,
 ) -> Estimate:
-    """The server's joints: in every frame of what is worth a close look, coarsely elsewhere.
+    """The server's joints: in what is worth a close look, coarsely elsewhere.
 
     Parameters
     ----------
     source : FrameSource
     networks : Networks
     progress : callable
-        Called with each closely seen frame's timestamp, seconds.
+        Called with the timestamp of each frame of the stretches, seconds.
     worth_a_look : callable, optional
         Receives the coarse track of the whole film. None = every frame is seen closely, as where
         the cheapest network can follow nobody.
+    where_fast : callable, optional
+        Receives the same; frames of the stretches are thinned away from what it returns. None =
+        both networks look at all of their frames.
 
     Raises
     ------
@@ -94,16 +103,20 @@ def estimate(
     server = choose_server(seen.finds, seen.width, seen.height)
     if server is None:
         raise NoPerson
-    coarse, stretches = None, None
+    coarse, stretches, fast = None, None, None
     if worth_a_look is not None and networks.coarse is not None:
         coarse = first_look(seen.proxy, server, networks, seen.width, seen.height)
         stretches = None if coarse is None else worth_a_look(coarse)
         if coarse is not None and not stretches:
             return Estimate(coarse, server, np.full((LANDMARK_COUNT, 2), np.nan), 0)
+        fast = None if coarse is None or where_fast is None else where_fast(coarse)
     follower = Follower(networks, server)
+    budget = Budget(fast)
     rows = []
     for frame in source(stretches):
-        rows.append(_row(frame, follower, networks))
+        looks, both = budget.at(frame.time_s)
+        if looks:
+            rows.append(_row(frame, follower, networks, both=both))
         progress(frame.time_s)
     if not any(np.isfinite(row.blaze).any() for row in rows):
         raise NoPerson
@@ -148,7 +161,7 @@ class Row:
         return replace(self, blaze=self.blaze * times, second=self.second * times)
 
 
-def _row(frame: Frame, follower: Follower, networks: Networks) -> Row:
+def _row(frame: Frame, follower: Follower, networks: Networks, *, both: bool = True) -> Row:
     blaze = np.full((LANDMARK_COUNT, 3), np.nan)
     second = np.full((LANDMARK_COUNT, 3), np.nan)
     world = np.full((LANDMARK_COUNT, 3), np.nan)
@@ -160,7 +173,7 @@ def _row(frame: Frame, follower: Follower, networks: Networks) -> Row:
     blaze[:, :2] = crop.to_picture(answer.xy, SIDE)
     blaze[:, 2] = answer.confidence
     world[:] = turn_world(answer.world, crop.angle)
-    if networks.movenet is not None:
+    if both and networks.movenet is not None:
         upright = crop.upright(UPRIGHT_FACTOR)
         points = movenet(networks.movenet, upright.cut(picture, SIDE))
         second[list(COCO_TO_LANDMARK), :2] = upright.to_picture(points[:, :2], SIDE)
@@ -177,8 +190,12 @@ def assemble(
     second = np.stack([row.second for row in rows])
     world = np.stack([row.world for row in rows])
     has_second = networks.movenet is not None
-    flips = find_flips(time_s, blaze, second if has_second else blaze, torso_length(blaze))
+    missing = between_looks(blaze, second)
+    guess = interpolated(time_s, second, missing) if has_second else blaze
+    flips = find_flips(time_s, blaze, guess, torso_length(blaze))
     blaze, second, world = flips.undo(blaze, 0), flips.undo(second, 1), flips.undo(world, 0)
+    if has_second:
+        second = carried(time_s, blaze, second, missing)
     fused = fuse(time_s, blaze, second if has_second else None, width, height)
     raised = np.ones(LANDMARK_COUNT)
     hands = [LANDMARKS.pair(part) for part in ("wrist", "pinky", "index", "thumb")]

@@ -13,7 +13,8 @@ from models.training.rendered.clips import sampled_body
 from models.training.rendered.pairs import document
 from models.training.rendered.profiles import draw_clip
 from workers.engine.detect import AFTER_S
-from workers.engine.windows import worth_a_look
+from workers.engine.windows import where_fast, worth_a_look
+from workers.pose.budget import Budget
 
 COARSE_S = 0.08
 NEED_BEFORE_S = 0.4
@@ -72,3 +73,38 @@ def test_the_whole_clip_is_looked_at_where_too_little_is_seen_to_tell() -> None:
     short = part_of_track(simulated_track("000"), slice(0, 6))
     assert worth_a_look(short) == ((short.time_s[0], short.time_s[-1]),)
     assert worth_a_look(part_of_track(short, slice(0, 0))) == ()
+
+
+@pytest.mark.parametrize("clip", ["000", "002", "003", "004", "006", "007", "014", "019"])
+def test_no_frame_of_an_event_of_the_swing_is_thinned_away(clip: str) -> None:
+    """From trophy to a tenth of a second after the hit, at up to 60 frames a second."""
+    track = simulated_track(clip, noise=0.04)
+    fast = where_fast(coarse(track))
+    budget = Budget(fast)
+    seen = np.array([budget.at(float(time_s)) for time_s in track.time_s])
+    step = max(float(np.median(np.diff(track.time_s))), 1 / 60)
+    for serve in truth(clip)["serves"]:
+        at = serve["event_times_s"]
+        assert any(start - 0.2 <= at["contact"] <= stop + 0.2 for start, stop in fast)
+        for event, time_s in at.items():
+            if not at["trophy"] <= time_s <= at["contact"] + 0.1:
+                continue
+            gap = np.abs(track.time_s[seen.all(axis=1)] - time_s).min()
+            assert gap <= step / 2 + 1e-6, event
+
+
+@pytest.mark.parametrize("index", range(6))
+def test_hits_of_other_players_are_where_the_body_is_fast(index: int) -> None:
+    spec, rng = draw_clip("motion", 8118, index)
+    told = document(replace(spec, count=1), sampled_body(rng))
+    fast = where_fast(coarse(track_of(told, noise=0.04, seed=index)))
+    for serve in told["serves"]:
+        contact = serve["event_times_s"]["contact"]
+        assert any(start - 0.2 <= contact <= stop + 0.2 for start, stop in fast)
+
+
+def test_work_without_a_swing_is_not_thinned() -> None:
+    track = simulated_track("010")  # a hold
+    stretches = worth_a_look(coarse(track))
+    assert stretches
+    assert where_fast(coarse(track)) == stretches

@@ -275,3 +275,29 @@ def test_progress_and_time_of_every_frame(contact_film: list[Still]) -> None:
         estimate(lambda _=None: contact_film, Networks(finder, unsure, None), seen.append)
     assert seen == [frame.time_s for frame in contact_film]
     assert calls["blazepose"] == len(contact_film)
+
+
+def test_the_second_network_at_every_other_frame_is_as_near_to_the_truth(
+    contact_film: list[Still], networks: Networks, exact: np.ndarray
+) -> None:
+    """Far from a hit (none is given) a film of 30 frames a second is seen by it 15 times."""
+    looked: list[int] = []
+
+    def second(image: np.ndarray) -> Mapping[str, np.ndarray]:
+        looked.append(1)
+        assert networks.movenet is not None
+        return networks.movenet(image)
+
+    whole = (contact_film[0].time_s, contact_film[-1].time_s)
+    found = estimate(
+        lambda _=None: contact_film,
+        replace(networks, movenet=second),
+        worth_a_look=lambda _track: [whole],
+        where_fast=lambda _track: [],
+    ).track
+    assert len(found) == len(contact_film)
+    assert len(looked) == -(-len(contact_film) // 2)
+    assert np.isfinite(found.sources["movenet_thunder"][:, COCO]).all()
+    error = errors(found.xy_raw, exact)
+    assert error.mean() < 0.07
+    assert np.percentile(error, 95) < 0.20
