@@ -17,7 +17,6 @@ from models.contract.errors import NoPerson
 from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import JointTrack
 from workers.pose.budget import Budget
-from workers.pose.carry import between_looks, carried, interpolated
 from workers.pose.choice import Networks
 from workers.pose.follow import Follower
 from workers.pose.frames import FloatArray, Frame, FrameSource, Stretch
@@ -91,7 +90,7 @@ def estimate(
         the cheapest network can follow nobody.
     where_fast : callable, optional
         Receives the same; frames of the stretches are thinned away from what it returns. None =
-        both networks look at all of their frames.
+        the networks look at all of their frames.
 
     Raises
     ------
@@ -114,9 +113,8 @@ def estimate(
     budget = Budget(fast)
     rows = []
     for frame in source(stretches):
-        looks, both = budget.at(frame.time_s)
-        if looks:
-            rows.append(_row(frame, follower, networks, both=both))
+        if budget.looks(frame.time_s):
+            rows.append(_row(frame, follower, networks))
         progress(frame.time_s)
     if not any(np.isfinite(row.blaze).any() for row in rows):
         raise NoPerson
@@ -161,7 +159,7 @@ class Row:
         return replace(self, blaze=self.blaze * times, second=self.second * times)
 
 
-def _row(frame: Frame, follower: Follower, networks: Networks, *, both: bool = True) -> Row:
+def _row(frame: Frame, follower: Follower, networks: Networks) -> Row:
     blaze = np.full((LANDMARK_COUNT, 3), np.nan)
     second = np.full((LANDMARK_COUNT, 3), np.nan)
     world = np.full((LANDMARK_COUNT, 3), np.nan)
@@ -173,7 +171,7 @@ def _row(frame: Frame, follower: Follower, networks: Networks, *, both: bool = T
     blaze[:, :2] = crop.to_picture(answer.xy, SIDE)
     blaze[:, 2] = answer.confidence
     world[:] = turn_world(answer.world, crop.angle)
-    if both and networks.movenet is not None:
+    if networks.movenet is not None:
         upright = crop.upright(UPRIGHT_FACTOR)
         points = movenet(networks.movenet, upright.cut(picture, SIDE))
         second[list(COCO_TO_LANDMARK), :2] = upright.to_picture(points[:, :2], SIDE)
@@ -190,12 +188,8 @@ def assemble(
     second = np.stack([row.second for row in rows])
     world = np.stack([row.world for row in rows])
     has_second = networks.movenet is not None
-    missing = between_looks(blaze, second)
-    guess = interpolated(time_s, second, missing) if has_second else blaze
-    flips = find_flips(time_s, blaze, guess, torso_length(blaze))
+    flips = find_flips(time_s, blaze, second if has_second else blaze, torso_length(blaze))
     blaze, second, world = flips.undo(blaze, 0), flips.undo(second, 1), flips.undo(world, 0)
-    if has_second:
-        second = carried(time_s, blaze, second, missing)
     fused = fuse(time_s, blaze, second if has_second else None, width, height)
     raised = np.ones(LANDMARK_COUNT)
     hands = [LANDMARKS.pair(part) for part in ("wrist", "pinky", "index", "thumb")]
