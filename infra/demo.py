@@ -163,7 +163,8 @@ def walk(film: Path, out: Path, work: Path) -> None:
     up = tether.module("workers.cli", "up")
     say("Starting API, workers, queue, database and object store (all embedded)")
     with program(up, environment, work / "service.log", 30.0) as lines:
-        key = wait_for_line(lines, r"(sw_[0-9a-f_]+)", START_S, "admin key from the service")
+        found = wait_for_line(lines, r"Admin API key.*?(/.*)", START_S, "file of the admin key")
+        key = Path(found).read_text().strip()
         client = httpx.Client(
             base_url=f"http://127.0.0.1:{port}",
             headers={"authorization": f"Bearer {key}"},

@@ -14,6 +14,8 @@ from pathlib import Path
 
 from workers.processes import tether
 
+KEY_FILE = re.compile(r"Admin API key, in a file: +(/.*)")
+
 
 class NotStarted(Exception):
     """The service did not start; the message holds what it said."""
@@ -44,7 +46,7 @@ def own_service(work: Path) -> Iterator[tuple[str, str]]:
         assert child.stdout is not None
         for line in child.stdout:
             lines.append(line.decode(errors="replace").rstrip())
-            if re.search(r"sw_[0-9a-f_]+", lines[-1]):
+            if KEY_FILE.search(lines[-1]):
                 ready.set()
         ready.set()
 
@@ -52,10 +54,10 @@ def own_service(work: Path) -> Iterator[tuple[str, str]]:
     try:
         ready.wait(120)
         said = "\n".join(lines)
-        address, key = re.search(r"(http://\S+)", said), re.search(r"(sw_[0-9a-f_]+)", said)
+        address, key = re.search(r"(http://\S+)", said), KEY_FILE.search(said)
         if address is None or key is None:
             raise NotStarted(f"The service did not start:\n{said}")
-        yield address[1], key[1]
+        yield address[1], Path(key[1]).read_text().strip()
     except BaseException:
         print("\n".join(["--- end of the service's log", *lines[-30:]]), file=sys.stderr)
         raise

@@ -1,4 +1,4 @@
-"""What the HTTP API takes and gives: clips, analyses, webhook endpoints, API keys, pages."""
+"""What the HTTP API takes and gives: clips, analyses, webhook endpoints, pages."""
 
 from __future__ import annotations
 
@@ -32,7 +32,6 @@ ClipId = Annotated[str, Field(pattern=r"^clip_[0-9a-f]{32}$")]
 AnalysisId = Annotated[str, Field(pattern=r"^ana_[0-9a-f]{32}$")]
 SessionId = Annotated[str, Field(pattern=r"^ses_[0-9a-f]{32}$")]
 EndpointId = Annotated[str, Field(pattern=r"^whe_[0-9a-f]{32}$")]
-KeyId = Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]
 PRINTABLE_PATTERN = r"^[^\x00-\x1f\x7f]*$"
 
 MAX_REFERENCE = 200
@@ -213,52 +212,6 @@ class WebhookEndpointCreated(WebhookEndpointResource):
     """A new endpoint with its secret, which is shown only here."""
 
     secret: str = Field(description="Standard Webhooks secret (whsec_…). Keep it safe.")
-
-
-class ApiKeyRequest(Document):
-    """Asks for an API key."""
-
-    name: str = Field(min_length=1, max_length=100, pattern=PRINTABLE_PATTERN)
-    scopes: tuple[
-        Literal[
-            "clips:read",
-            "clips:write",
-            "analyses:write",
-            "results:read",
-            "webhooks:manage",
-            "clips:erase",
-            "players:read",
-            "players:write",
-            "rules:manage",
-            "admin",
-        ],
-        ...,
-    ] = Field(min_length=1, max_length=10)
-    expires_in_days: int | None = Field(default=None, ge=1, le=3650)
-
-
-class ApiKeyResource(Document):
-    """An API key, without its secret."""
-
-    id: KeyId
-    name: str
-    scopes: tuple[str, ...]
-    created_at: datetime
-    expires_at: datetime | None = None
-    revoked_at: datetime | None = None
-    last_used_at: datetime | None = Field(default=None, description="To the hour.")
-
-
-class ApiKeyCreated(ApiKeyResource):
-    """A new API key, shown only here."""
-
-    key: str
-
-
-class ApiKeyList(Document):
-    """All API keys of the tenant."""
-
-    items: tuple[ApiKeyResource, ...]
 
 
 class ClipPage(Document):

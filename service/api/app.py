@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import functools
 import logging
-import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
@@ -19,6 +18,7 @@ from service.api import (
     health,
     keys,
     openapi,
+    organisations,
     pages,
     players,
     problems,
@@ -29,8 +29,10 @@ from service.api import (
 from service.api.dependencies import known_query
 from service.api.middleware import Authentication, BodyLimit, RequestBoundary
 from service.core.database import revision_present, revision_wanted
+from service.core.first_key import FirstKeyNotWritten, hand_out_first_key
 from service.core.installation import installation_secret
 from service.core.logs import configure_logging
+from service.core.principal import Principal
 from service.core.settings import Settings
 from service.core.wiring import Wiring, wire
 
@@ -79,6 +81,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.wiring = wired
     app.state.query_names = {}
     app.state.cursor_secret = functools.cache(lambda: installation_secret(wired.database, "cursor"))
+    app.state.key_secret = functools.cache(lambda: installation_secret(wired.database, "keys"))
     app.openapi = functools.partial(openapi.document, app)  # type: ignore[method-assign]
     problems.install(app)
     for router in (
@@ -92,6 +95,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         rules.router,
         webhooks.router,
         keys.router,
+        organisations.router,
         words.router,
     ):
         app.include_router(router, dependencies=[Depends(known_query)])
@@ -104,21 +108,29 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         return settings.max_body_bytes
 
     # The last one added is the outermost.
-    app.add_middleware(Authentication, keys=lambda: wired.keys)
+    app.add_middleware(Authentication, admit=functools.partial(_admit, wired))
     app.add_middleware(BodyLimit, limit_of=limit_of)
     app.add_middleware(RequestBoundary)
     return app
 
 
+def _admit(wired: Wiring, key: str) -> Principal:
+    """Return who holds a key, counting the request towards the limit of the organisation."""
+    principal = wired.keys.authenticate(key)
+    own = principal.requests_per_minute
+    limit = wired.quotas.defaults.requests_per_minute if own is None else own
+    wired.rates.check(principal.tenant_id, limit)
+    return principal
+
+
 def _first_key(wired: Wiring) -> None:
-    """Make the first admin key and print it, once in the life of the installation."""
+    """Make the first admin key, once in the life of the installation, and say where it is."""
     try:
         if revision_present(wired.database) != revision_wanted():
             logger.error("the database is not migrated: run servewright migrate")
             return
-        key = wired.keys.add_first()
+        hand_out_first_key(wired.settings, wired.keys)
     except DatabaseUnavailable:
         logger.error("the database does not answer; going on, /readyz tells when it is back")
-        return
-    if key is not None:
-        print(f"API key (shown only now, keep it safe): {key}", file=sys.stdout, flush=True)
+    except FirstKeyNotWritten as error:
+        logger.error("%s", error)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from typing import Annotated, Any
 
 from anyio import to_thread
@@ -126,6 +127,7 @@ async def send_clip(
     ] = None,
     external_ref: Annotated[ExternalRef | None, Query()] = None,
     session_id: Annotated[SessionId | None, Query()] = None,
+    key: IdempotencyKey = None,
 ) -> Response:
     """Send a film as a form (field `file`) or as the body itself.
 
@@ -134,17 +136,26 @@ async def send_clip(
     a film that was in no session yet is then filed under the one given.
     """
     clip_id = new_id("clip")
-    key = clip_key(principal.tenant_id, clip_id)
-    intake = Intake(wired.objects, key, wired.settings.max_clip_bytes)
+    place = clip_key(principal.tenant_id, clip_id)
+    intake = Intake(wired.objects, place, wired.settings.max_clip_bytes)
     arrival = await receive_film(request, intake, external_ref, session_id)
 
     def register() -> Response:
+        said = [arrival.film.sha256, arrival.external_ref, arrival.session_id]
+        once = functools.partial(wired.idempotency.once, principal, "POST /v1/clips", key, said)
         stored = wired.clips.register(
-            principal, clip_id, arrival.film, arrival.external_ref, arrival.session_id
+            principal,
+            clip_id,
+            arrival.film,
+            arrival.external_ref,
+            arrival.session_id,
+            None if key is None else once,
         )
         resource = clip_resource(stored.clip)
         headers = {"location": resource.links["self"]}
-        return represent(request, resource, 201 if stored.created else 200, headers)
+        if stored.replayed:
+            headers["idempotency-replayed"] = "true"
+        return represent(request, resource, stored.status, headers)
 
     return await to_thread.run_sync(register)
 

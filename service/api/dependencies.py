@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import hmac
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -171,8 +173,11 @@ def page_request(
         str | None, Query(max_length=400, description="next_cursor of the page before.")
     ] = None,
 ) -> PageRequest:
-    """Return what page is asked for."""
-    return PageRequest(limit, cursor, request.app.state.cursor_secret())
+    """Return what page is asked for. A cursor is good for the organisation it was given to."""
+    principal: Principal = request.state.principal
+    installation: bytes = request.app.state.cursor_secret()
+    secret = hmac.digest(installation, principal.tenant_id.encode(), hashlib.sha256)
+    return PageRequest(limit, cursor, secret)
 
 
 Paging = Annotated[PageRequest, Depends(page_request)]

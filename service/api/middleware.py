@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from models.contract.errors import Internal, PayloadTooLarge, ServewrightError, Unauthenticated
 from models.contract.note_codes import NoteCode, say
 from service.api.problems import problem_response
-from service.core.access import Keys
+from service.core.principal import Principal
 from service.core.reach import NOTHING, reaching
 
 logger = logging.getLogger(__name__)
@@ -124,11 +124,17 @@ def _too_large(limit: int) -> PayloadTooLarge:
 
 
 class Authentication:
-    """Everything below /v1 needs a key, also paths that do not exist."""
+    """Everything below /v1 needs a key, also paths that do not exist.
 
-    def __init__(self, app: ASGIApp, keys: Callable[[], Keys]) -> None:
+    Parameters
+    ----------
+    admit : callable
+        Returns who holds a key, or raises ``Unauthenticated`` or ``RateLimited``. Blocks.
+    """
+
+    def __init__(self, app: ASGIApp, admit: Callable[[str], Principal]) -> None:
         self._app = app
-        self._keys = keys
+        self._admit = admit
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one connection."""
@@ -137,7 +143,7 @@ class Authentication:
             scheme, _, key = Headers(scope=scope).get("authorization", "").partition(" ")
             if scheme.lower() != "bearer" or not key.strip():
                 raise Unauthenticated()
-            principal = await to_thread.run_sync(self._keys().authenticate, key.strip())
+            principal = await to_thread.run_sync(self._admit, key.strip())
             scope.setdefault("state", {})["principal"] = principal
             with reaching(principal.reach):
                 await self._app(scope, receive, send)

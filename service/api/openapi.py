@@ -42,13 +42,17 @@ TAGS = [
     {"name": "words", "description": "The wording of codes, by language."},
     {"name": "webhooks", "description": "Where events are sent."},
     {"name": "keys", "description": "API keys."},
+    {
+        "name": "organisations",
+        "description": "Whoever has players, films and keys of their own; limits and usage.",
+    },
     {"name": "health", "description": "For load balancers and operators."},
 ]
 _METHODS = ("get", "post", "put", "patch", "delete")
 _TITLES = {
     "400": "The request cannot be read.",
     "401": "The API key is missing or not valid.",
-    "403": "The API key lacks the scope.",
+    "403": "The API key lacks the scope, or a limit of the organisation is reached.",
     "404": "There is nothing under that id.",
     "409": "The resource is in a state that does not allow this.",
     "412": "The resource has changed since you read it.",
@@ -57,6 +61,7 @@ _TITLES = {
     "416": "The range lies outside the file.",
     "422": "Values are not valid; errors says which.",
     "428": "If-Match is required.",
+    "429": "Too many requests; see Retry-After.",
     "500": "Something went wrong inside the service.",
     "503": "A part of the service is unavailable; see Retry-After.",
 }
@@ -80,10 +85,13 @@ _CONDITIONAL_ONLY = (
     "/{session_id}",
     "/{document_id}",
     "/{rules_id}",
+    "/{key_id}",
+    "/{organisation_id}",
+    "/usage",
     "/{language}",
     "/file",
 )
-_NAMES_OTHERS = ("/analyses", "/clips", "/comparisons", "/drill-checks")
+_NAMES_OTHERS = ("/analyses", "/api-keys", "/clips", "/comparisons", "/drill-checks")
 """Collections whose new members name other resources, which may not exist."""
 
 webhooks = APIRouter()
@@ -139,7 +147,7 @@ def _problem(code: str) -> dict[str, Any]:
     }
     if code == "401":
         response["headers"] = {"WWW-Authenticate": {"schema": {"type": "string"}}}
-    if code == "503":
+    if code in ("429", "503"):
         response["headers"] = {"Retry-After": {"schema": {"type": "integer"}}}
     return response
 
@@ -153,7 +161,7 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
     for parameter in parameters:
         _plain_parameter(parameter)
     if path.startswith(PROTECTED):
-        codes |= {"401", "403", "503"}
+        codes |= {"401", "403", "429", "503"}
     if "{" in path:
         codes |= {"404", "422"}
     if parameters or body:
@@ -225,6 +233,6 @@ def _success_headers(path: str, method: str, code: str) -> dict[str, Any]:
     if code in ("200", "201", "206") and path.startswith(PROTECTED):
         listing = method == "get" and not path.endswith(("}", *_RANGED, *_CONDITIONAL_ONLY))
         headers |= {"Link": text} if listing else {"ETag": text}
-    if code == "201" and not path.endswith("api-keys"):
+    if code == "201":
         headers["Location"] = text
     return headers

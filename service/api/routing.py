@@ -10,8 +10,9 @@ from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
 from service.api.dependencies import represent
-from service.core.idempotency import Reply
+from service.core.idempotency import Made, Reply
 from service.core.principal import Principal
+from service.core.reach import Reach
 from service.core.wiring import Wiring
 
 Handler = TypeVar("Handler", bound=Callable[..., Any])
@@ -36,9 +37,10 @@ def create_once(
     *,
     route: str,
     body: Any,
-    effect: Callable[[Session], str],
+    effect: Callable[[Session], Made | str],
     show: Callable[[Reply], BaseModel],
-    location: Callable[[Any], str] = lambda shown: shown.links["self"],
+    location: Callable[[Any], str | None] = lambda shown: shown.links["self"],
+    reach: Reach | None = None,
 ) -> Response:
     """Make something once an Idempotency-Key, say where it is, and show it.
 
@@ -53,11 +55,15 @@ def create_once(
     show : callable
         Returns what to answer, for what was made now or before.
     location : callable
-        Returns its path.
+        Returns its path; None where nothing new has an address.
+    reach : Reach or None
+        What the effect may write; None = what the caller may.
     """
-    reply = wired.idempotency.once(principal, route, key, body, effect)
+    reply = wired.idempotency.once(principal, route, key, body, effect, reach)
     shown = show(reply)
-    headers = {"location": location(shown)}
+    headers = {}
+    if (address := location(shown)) is not None:
+        headers["location"] = address
     if reply.replayed:
         headers["idempotency-replayed"] = "true"
-    return represent(request, shown, 201, headers)
+    return represent(request, shown, reply.status, headers)

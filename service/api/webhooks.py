@@ -27,6 +27,7 @@ from service.api.dependencies import (
     require_match,
 )
 from service.api.routing import create_once, get_and_head
+from service.core.idempotency import Made
 from service.core.keyset import page
 from service.core.tables import WebhookEndpoint
 
@@ -175,10 +176,28 @@ def change_endpoint(
     response_model=WebhookEndpointCreated,
 )
 def rotate_secret(
-    request: Request, wired: Wired, principal: CanManageWebhooks, endpoint_id: EndpointPath
+    request: Request,
+    wired: Wired,
+    principal: CanManageWebhooks,
+    endpoint_id: EndpointPath,
+    key: IdempotencyKey,
 ) -> Response:
     """Make a new secret. For 24 hours every message bears a signature of the old one as well."""
-    return represent(request, _with_secret(wired.endpoints.rotate_secret(principal, endpoint_id)))
+
+    def effect(session: Session) -> Made:
+        return Made(wired.endpoints.rotate_secret(session, principal, endpoint_id).id, 200)
+
+    return create_once(
+        request,
+        wired,
+        principal,
+        key,
+        route=f"POST /v1/webhook-endpoints/{endpoint_id}/rotate-secret",
+        body=None,
+        effect=effect,
+        show=lambda _reply: _with_secret(wired.endpoints.get(principal, endpoint_id)),
+        location=lambda _shown: None,
+    )
 
 
 @router.post(
@@ -189,11 +208,28 @@ def rotate_secret(
     response_model=TestEventSent,
 )
 def send_test(
-    request: Request, wired: Wired, principal: CanManageWebhooks, endpoint_id: EndpointPath
+    request: Request,
+    wired: Wired,
+    principal: CanManageWebhooks,
+    endpoint_id: EndpointPath,
+    key: IdempotencyKey,
 ) -> Response:
     """Send a `webhook.test` event to this endpoint alone."""
-    event_id = wired.endpoints.send_test(principal, endpoint_id)
-    return represent(request, TestEventSent(event_id=event_id), 202)
+
+    def effect(session: Session) -> Made:
+        return Made(wired.endpoints.send_test(session, principal, endpoint_id), 202)
+
+    return create_once(
+        request,
+        wired,
+        principal,
+        key,
+        route=f"POST /v1/webhook-endpoints/{endpoint_id}/test",
+        body=None,
+        effect=effect,
+        show=lambda reply: TestEventSent(event_id=reply.resource_id),
+        location=lambda _shown: None,
+    )
 
 
 @router.delete(

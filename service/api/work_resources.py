@@ -9,8 +9,8 @@ from models.contract.first_look import FirstLook
 from models.contract.problem import Problem
 from models.contract.resources import AnalysisOptions, AnalysisResource
 from models.contract.vocabulary import AnalysisStatus, Stage, WorkKind
+from service.core.announcements import address_of
 from service.core.tables import Work
-from service.core.work import address_of
 
 PICTURES = "pictures/"
 UNFINISHED = (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING)

@@ -177,12 +177,12 @@ class Keys:
         given : str or None
             The key that the owner chose; None = a new one.
         """
-        if self._has_keys():
+        if self.any():
             return None
         # Two processes starting at once must not both hand out a key.
         if not self._database.take_lock("first-key", secrets.token_hex(8), 60):
             return None
-        if self._has_keys():
+        if self.any():
             return None
         key_id, secret = (given and parse_key(given)) or (new_key_id(), new_secret())
         with self._database.write() as session:
@@ -196,8 +196,15 @@ class Keys:
             )
         return key_text(key_id, secret)
 
+    def replace(self, key_id: str, overlap: timedelta) -> str:
+        """Give a key of whatever organisation a new secret; return the key, shown only now."""
+        secret = new_secret()
+        with self._database.write() as session:
+            self.rotate(session, None, key_id, secret, overlap)
+        return key_text(key_id, secret)
+
     def rotate(
-        self, session: Session, tenant_id: str, key_id: str, secret: str, overlap: timedelta
+        self, session: Session, tenant_id: str | None, key_id: str, secret: str, overlap: timedelta
     ) -> ApiKey:
         """Give a key a new secret in the caller's transaction; the former one is good a while."""
         row = self._in_force(session, tenant_id, key_id)
@@ -233,6 +240,12 @@ class Keys:
             rows = session.scalars(query).all()
         return [facts_of(row) for row in rows]
 
+    def any(self) -> bool:
+        """Tell whether the first organisation has a key already."""
+        with self._database.read() as session:
+            found = select(func.count()).select_from(ApiKey).where(ApiKey.tenant_id == MAIN_TENANT)
+            return session.execute(found).scalar_one() > 0
+
     def find(self, tenant_id: str, key_id: str) -> KeyFacts:
         """Return one key of an organisation, or raise ``NotFound``."""
         with self._database.read() as session:
@@ -242,8 +255,8 @@ class Keys:
         return facts_of(row)
 
     def is_secret_of(self, key_id: str, secret: str) -> bool:
-        """Tell whether a key has this secret now."""
-        with self._database.read() as session:
+        """Tell whether a key, of whatever organisation, has this secret now."""
+        with self._database.read(EVERYTHING) as session:
             row = session.get(ApiKey, key_id)
         return row is not None and hmac.compare_digest(row.digest, digest_of(secret))
 
@@ -255,6 +268,7 @@ class Keys:
         key_id, secret = parsed
         with self._database.read(EVERYTHING) as session:
             row = session.get(ApiKey, key_id)
+            owner = None if row is None else session.get(Organisation, row.tenant_id)
             now = self._database.now(session)
         given = digest_of(secret)
         same = hmac.compare_digest(row.digest if row is not None else "0" * 64, given)
@@ -275,12 +289,8 @@ class Keys:
             row.player_id,
             row.session_id,
             seed_of(secret),
+            owner.limits.get("requests_per_minute") if owner is not None else None,
         )
-
-    def _has_keys(self) -> bool:
-        with self._database.read() as session:
-            found = select(func.count()).select_from(ApiKey).where(ApiKey.tenant_id == MAIN_TENANT)
-            return session.execute(found).scalar_one() > 0
 
     def _in_force(self, session: Session, tenant_id: str | None, key_id: str) -> ApiKey:
         query = select(ApiKey).where(ApiKey.id == key_id, ApiKey.revoked_at.is_(None))
@@ -306,5 +316,5 @@ class Keys:
                 ApiKey.expires_at.is_(None),
             )
         )
-        if not any(Scope.ADMIN in row.scopes for row in rows):
+        if all(Scope.ADMIN not in row.scopes for row in rows):
             raise Conflict(say(NoteCode.LAST_ADMIN_KEY))

@@ -64,6 +64,8 @@ class Claim:
 
     Attributes
     ----------
+    tenant_id : str
+        The organisation it belongs to.
     attempt : int
         Fencing token; give it back with every call.
     crashes : int
@@ -85,6 +87,7 @@ class Claim:
     """
 
     kind: WorkKind
+    tenant_id: str
     work_id: str
     attempt: int
     crashes: int
@@ -113,6 +116,7 @@ def claim_of(session: Session, row: Work, now: datetime) -> Claim:
     kind = WorkKind(row.kind)
     return Claim(
         kind=kind,
+        tenant_id=row.tenant_id,
         work_id=row.id,
         attempt=row.attempt,
         crashes=row.crashes,

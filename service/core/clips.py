@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 from sqlalchemy import Select, select
 from sqlalchemy.exc import IntegrityError
@@ -12,6 +13,7 @@ from models.contract.errors import Conflict, ServewrightError
 from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
 from service.core.erasure import Eraser
+from service.core.idempotency import Made, Reply
 from service.core.identifiers import new_id
 from service.core.intake import Received
 from service.core.material import find_clip
@@ -19,22 +21,40 @@ from service.core.object_keys import clip_key
 from service.core.objects import Objects
 from service.core.players import find_session
 from service.core.principal import Principal
+from service.core.quotas import Quotas
 from service.core.tables import Clip
+from service.core.usage import count
 
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """A clip row, and whether it is a new one."""
+    """A clip row, and whether it is a new one.
+
+    Attributes
+    ----------
+    status : int
+        HTTP status of the answer.
+    replayed : bool
+        An earlier request with this Idempotency-Key was answered so.
+    """
 
     clip: Clip
     created: bool
+    status: int = 201
+    replayed: bool = False
+
+
+Once = Callable[[Callable[[Session], Made]], Reply]
 
 
 class ClipStore:
     """Registers and erases clips."""
 
-    def __init__(self, database: Database, objects: Objects, eraser: Eraser) -> None:
+    def __init__(
+        self, database: Database, objects: Objects, eraser: Eraser, quotas: Quotas
+    ) -> None:
         self._database = database
+        self.quotas = quotas
         self._objects = objects
         self._eraser = eraser
 
@@ -45,50 +65,87 @@ class ClipStore:
         film: Received,
         external_ref: str | None = None,
         session_id: str | None = None,
+        once: Once | None = None,
     ) -> Stored:
         """Enter an uploaded film, or return the clip the same key already sent.
 
         When it was there before, the new object is removed again. A film that is in no session yet
         is filed under the one given; one that is filed elsewhere is a ``Conflict``.
+
+        Parameters
+        ----------
+        once : callable or None
+            Runs what it is given in a transaction, once an Idempotency-Key; None = each time.
         """
-        session_id = session_id or principal.session_id
+        entered: Stored | None = None
+
+        def enter(session: Session) -> Made:
+            nonlocal entered
+            entered = self._enter(session, principal, clip_id, film, external_ref, session_id)
+            return Made(entered.clip.id, 201 if entered.created else 200)
+
+        key = clip_key(principal.tenant_id, clip_id)
         try:
-            with self._database.write() as session:
-                if session_id is not None:
-                    find_session(session, principal, session_id)
-                existing = session.scalars(_same(principal, film.sha256)).one_or_none()
-                if existing is not None and session_id is not None:
-                    if existing.session_id not in (None, session_id):
-                        raise Conflict(say(NoteCode.FILM_IN_OTHER_SESSION))
-                    existing.session_id = session_id
-                if existing is None:
-                    clip = Clip(
-                        id=clip_id,
-                        tenant_id=principal.tenant_id,
-                        api_key_id=principal.key_id,
-                        created_at=self._database.now(session),
-                        state="ready",
-                        object_key=clip_key(principal.tenant_id, clip_id),
-                        media_type=film.media_type,
-                        size_bytes=film.size_bytes,
-                        sha256=film.sha256,
-                        external_ref=external_ref,
-                        session_id=session_id,
-                    )
-                    session.add(clip)
-                    session.flush()
-                    return Stored(clip, created=True)
+            if once is not None:
+                reply = once(enter)
+                if reply.replayed or entered is None:
+                    entered = Stored(self.get(principal, reply.resource_id), created=False)
+                    entered = replace(entered, status=reply.status, replayed=True)
+            else:
+                with self._database.write() as session:
+                    enter(session)
         except ServewrightError:
-            self._objects.delete(clip_key(principal.tenant_id, clip_id))
+            self._objects.delete(key)
             raise
         except IntegrityError:
             # The same film arrived twice, or the session was erased, at the same moment.
             with self._database.read() as session:
                 existing = session.scalars(_same(principal, film.sha256)).one_or_none()
-        self._objects.delete(clip_key(principal.tenant_id, clip_id))
-        if existing is None:
+            entered = None if existing is None else Stored(existing, created=False, status=200)
+        if entered is None or not entered.created:
+            self._objects.delete(key)
+        if entered is None:
             raise Conflict(say(NoteCode.SESSION_ERASED))
-        return Stored(existing, created=False)
+        return entered
+
+    def _enter(
+        self,
+        session: Session,
+        principal: Principal,
+        clip_id: str,
+        film: Received,
+        external_ref: str | None,
+        session_id: str | None,
+    ) -> Stored:
+        session_id = session_id or principal.session_id
+        if session_id is not None:
+            find_session(session, principal, session_id)
+        existing = session.scalars(_same(principal, film.sha256)).one_or_none()
+        if existing is not None:
+            if session_id is not None:
+                if existing.session_id not in (None, session_id):
+                    raise Conflict(say(NoteCode.FILM_IN_OTHER_SESSION))
+                existing.session_id = session_id
+            return Stored(existing, created=False, status=200)
+        self.quotas.check_film(session, principal.tenant_id, film.size_bytes)
+        now = self._database.now(session)
+        clip = Clip(
+            id=clip_id,
+            tenant_id=principal.tenant_id,
+            api_key_id=principal.key_id,
+            created_at=now,
+            state="ready",
+            object_key=clip_key(principal.tenant_id, clip_id),
+            media_type=film.media_type,
+            size_bytes=film.size_bytes,
+            sha256=film.sha256,
+            external_ref=external_ref,
+            session_id=session_id,
+        )
+        session.add(clip)
+        session.flush()
+        count(session, principal.tenant_id, now, films=1, bytes=film.size_bytes)
+        return Stored(clip, created=True)
 
     def announce(
         self,
@@ -105,6 +162,7 @@ class ClipStore:
         session_id = session_id or principal.session_id
         if session_id is not None:
             find_session(session, principal, session_id)
+        self.quotas.check_film(session, principal.tenant_id, size_bytes)
         clip_id = new_id("clip")
         clip = Clip(
             id=clip_id,
@@ -134,6 +192,8 @@ class ClipStore:
                 clip.sha256 = film.sha256
                 clip.media_type = film.media_type
                 session.flush()
+                now = self._database.now(session)
+                count(session, clip.tenant_id, now, films=1, bytes=film.size_bytes)
                 return Stored(clip, created=True)
         except IntegrityError:
             with self._database.read() as session:

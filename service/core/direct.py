@@ -11,7 +11,7 @@ from models.contract.errors import Conflict, DigestMismatch, NotFound, Servewrig
 from models.contract.note_codes import NoteCode, say
 from service.core.clips import ClipStore, Stored
 from service.core.database import Database
-from service.core.intake import PIECE_BYTES, Intake
+from service.core.intake import PIECE_BYTES, Intake, Received
 from service.core.object_keys import clip_key, clip_root, incoming_key
 from service.core.objects import ObjectMissing, Objects, PresignedUpload
 from service.core.principal import Principal
@@ -88,35 +88,42 @@ class DirectUploads:
         clip = self._clips.get(principal, clip_id)
         if clip.state == "ready":
             return Stored(clip, created=False)
-        key = incoming_key(clip.tenant_id, clip_id)
         try:
-            info = self._objects.stat(key)
-        except ObjectMissing:
+            received = self._checked(clip)
+        except ObjectMissing:  # never arrived, erased, or just completed by another request
+            clip = self._clips.get(principal, clip_id)
+            if clip.state == "ready":
+                return Stored(clip, created=False)
             raise Conflict(say(NoteCode.FILM_NOT_ARRIVED)) from None
+        try:
+            stored = self._clips.confirm(principal, clip_id, received)
+        except NotFound:  # erased while it was checked
+            self._objects.delete_prefix(clip_root(clip.tenant_id, clip_id))
+            raise
+        # Only now: whoever finds it gone must find the clip ready.
+        self._objects.delete(incoming_key(clip.tenant_id, clip_id))
+        return stored
+
+    def _checked(self, clip: Clip) -> Received:
+        """Copy what arrived while checking it. Raises ``ObjectMissing`` when nothing is there."""
+        key = incoming_key(clip.tenant_id, clip.id)
+        info = self._objects.stat(key)
         if info.size_bytes != clip.size_bytes:
             self._objects.delete(key)
             raise DigestMismatch(
                 say(NoteCode.BYTES_DIFFER, arrived=info.size_bytes, announced=clip.size_bytes or 0)
             )
         assert clip.announced_sha256 is not None
-        intake = Intake(self._objects, clip_key(clip.tenant_id, clip_id), self._max)
+        intake = Intake(self._objects, clip_key(clip.tenant_id, clip.id), self._max)
         try:
             with self._objects.open(key) as stream:
                 while piece := stream.read(PIECE_BYTES):
                     if intake.add(piece):
                         intake.flush()
-            received = intake.finish(frozenset({clip.announced_sha256}))
-        except ObjectMissing:
-            raise NotFound() from None
+            return intake.finish(frozenset({clip.announced_sha256}))
         except ServewrightError as error:
             if error.status < 500:
                 self._objects.delete(key)
             raise
         finally:
             intake.abort()
-        self._objects.delete(key)
-        try:
-            return self._clips.confirm(principal, clip_id, received)
-        except NotFound:  # erased while it was checked
-            self._objects.delete_prefix(clip_root(clip.tenant_id, clip_id))
-            raise

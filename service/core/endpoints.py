@@ -77,36 +77,36 @@ class EndpointStore:
             row.updated_at = self._database.now(session)
             return row
 
-    def rotate_secret(self, principal: Principal, endpoint_id: str) -> WebhookEndpoint:
+    def rotate_secret(
+        self, session: Session, principal: Principal, endpoint_id: str
+    ) -> WebhookEndpoint:
         """Give an endpoint a new secret; messages bear both signatures for a day."""
-        with self._database.write() as session:
-            row = self._find(session, principal, endpoint_id, lock=True)
-            now = self._database.now(session)
-            row.previous_secret = row.secret
-            row.previous_secret_until = now + SECRET_OVERLAP
-            row.secret = new_secret()
-            row.updated_at = now
-            return row
+        row = self._find(session, principal, endpoint_id, lock=True)
+        now = self._database.now(session)
+        row.previous_secret = row.secret
+        row.previous_secret_until = now + SECRET_OVERLAP
+        row.secret = new_secret()
+        row.updated_at = now
+        return row
 
     def delete(self, principal: Principal, endpoint_id: str) -> None:
         """Remove an endpoint and what waits to be sent to it."""
         with self._database.write() as session:
             session.delete(self._find(session, principal, endpoint_id, lock=True))
 
-    def send_test(self, principal: Principal, endpoint_id: str) -> str:
+    def send_test(self, session: Session, principal: Principal, endpoint_id: str) -> str:
         """Queue a test event for one endpoint; return the event's id."""
-        with self._database.write() as session:
-            row = self._find(session, principal, endpoint_id)
-            return emit(
-                session,
-                self._database.now(session),
-                tenant_id=principal.tenant_id,
-                type="webhook.test",
-                source=f"{self._public_url}/v1/webhook-endpoints",
-                subject=row.id,
-                data=WebhookData(resource="endpoint", id=row.id),
-                only_endpoint=row.id,
-            )
+        row = self._find(session, principal, endpoint_id)
+        return emit(
+            session,
+            self._database.now(session),
+            tenant_id=principal.tenant_id,
+            type="webhook.test",
+            source=f"{self._public_url}/v1/webhook-endpoints",
+            subject=row.id,
+            data=WebhookData(resource="endpoint", id=row.id),
+            only_endpoint=row.id,
+        )
 
     def _find(
         self, session: Session, principal: Principal, endpoint_id: str, *, lock: bool = False

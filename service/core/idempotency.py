@@ -20,7 +20,20 @@ from models.contract.errors import Conflict, IdempotencyConflict
 from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
 from service.core.principal import Principal
+from service.core.reach import Reach
 from service.core.tables import IdempotentReply
+
+TRIES = 5
+"""Tries to enter a record. One loses only to another that was committed, and finds that next; more
+are needed only when records end in between (working value)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What an effect made, and the HTTP status it is answered with."""
+
+    resource_id: str
+    status: int = 201
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +42,7 @@ class Reply:
 
     resource_id: str
     replayed: bool
+    status: int = 201
 
 
 def fingerprint(body: Any) -> str:
@@ -56,14 +70,20 @@ class Idempotency:
         route: str,
         key: str | None,
         body: Any,
-        effect: Callable[[Session], str],
+        effect: Callable[[Session], Made | str],
+        reach: Reach | None = None,
     ) -> Reply:
         """Run ``effect`` in a transaction, unless this key has already had it.
+
+        The record is entered first: of several requests with one key at the same moment the
+        others wait there, whatever the effect would collide with, and are answered like the first.
 
         Parameters
         ----------
         effect : callable
             Writes in the session it is given and returns the id of what it made.
+        reach : Reach or None
+            What the effect may write; None = what the caller of this request may.
 
         Raises
         ------
@@ -71,36 +91,42 @@ class Idempotency:
             The key was used with another body.
         """
         if key is None:
-            with self._database.write() as session:
-                return Reply(effect(session), replayed=False)
+            with self._database.write(reach) as session:
+                made = _made(effect(session))
+                return Reply(made.resource_id, replayed=False, status=made.status)
         mark = fingerprint(body)
         where = (principal.key_id, route, key)
-        for _ in range(3):
+        for _ in range(TRIES):
             try:
-                with self._database.write() as session:
+                with self._database.write(reach) as session:
                     now = self._database.now(session)
                     earlier = session.get(IdempotentReply, where)
                     if earlier is not None and earlier.created_at >= now - self._ttl:
                         if earlier.fingerprint != mark:
                             raise IdempotencyConflict()
-                        return Reply(earlier.resource_id, replayed=True)
+                        return Reply(earlier.resource_id, replayed=True, status=earlier.status)
                     if earlier is not None:
                         session.delete(earlier)
                         session.flush()
-                    made = effect(session)
-                    session.add(
-                        IdempotentReply(
-                            api_key_id=principal.key_id,
-                            route=route,
-                            key=key,
-                            tenant_id=principal.tenant_id,
-                            fingerprint=mark,
-                            resource_id=made,
-                            status=201,
-                            created_at=now,
-                        )
+                    record = IdempotentReply(
+                        api_key_id=principal.key_id,
+                        route=route,
+                        key=key,
+                        tenant_id=principal.tenant_id,
+                        fingerprint=mark,
+                        resource_id="",
+                        status=201,
+                        created_at=now,
                     )
-                return Reply(made, replayed=False)
+                    session.add(record)
+                    session.flush()
+                    made = _made(effect(session))
+                    record.resource_id, record.status = made.resource_id, made.status
+                return Reply(made.resource_id, replayed=False, status=made.status)
             except IntegrityError:  # the same key at the same moment: the other one won
                 continue
         raise Conflict(say(NoteCode.REQUEST_IN_PROGRESS))
+
+
+def _made(found: Made | str) -> Made:
+    return Made(found) if isinstance(found, str) else found

@@ -14,13 +14,15 @@ from service.core.principal import Principal
 from service.core.tables import (
     Clip,
     FilmedSession,
+    Organisation,
     Player,
     RuleFile,
     WebhookEndpoint,
     Work,
 )
 
-Row = TypeVar("Row", Clip, Work, WebhookEndpoint, Player, FilmedSession, RuleFile)
+Row = TypeVar("Row", Clip, Work, WebhookEndpoint, Player, FilmedSession, RuleFile, Organisation)
+Owned = TypeVar("Owned", Clip, Work, WebhookEndpoint, Player, FilmedSession, RuleFile)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +43,14 @@ class Page(Generic[Row]):
 
 def page(
     database: Database,
-    table: type[Row],
+    table: type[Owned],
     principal: Principal,
     *,
     after: Position | None,
     limit: int,
     filters: Mapping[str, Any],
     narrowed: Sequence[ColumnElement[bool]] = (),
-) -> Page[Row]:
+) -> Page[Owned]:
     """Return one page of a tenant's rows.
 
     Parameters

@@ -38,7 +38,9 @@ class Principal:
         The one player, or one session of that player, that the key is bound to.
     seed : bytes
         Follows from the secret of the key, which is not kept; see
-        :meth:`service.core.access.Keys.add`.
+        :func:`service.core.key_text.repeatable_secret`.
+    requests_per_minute : int or None
+        The organisation's own limit; None = that of the installation, 0 = none.
     """
 
     key_id: str
@@ -47,6 +49,7 @@ class Principal:
     player_id: str | None = None
     session_id: str | None = None
     seed: bytes = field(default=b"", repr=False)
+    requests_per_minute: int | None = None
 
     def may(self, scope: Scope) -> bool:
         """Tell whether the key holds the scope; ``admin`` holds all."""

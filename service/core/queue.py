@@ -6,7 +6,9 @@ between taking and registering it cannot lose it. What a job may say: :mod:`serv
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import cached_property
 
 from redis import Redis
 from redis.backoff import ExponentialBackoff
@@ -42,13 +44,27 @@ def attempt_at(work_id: str, number: int) -> Attempt:
 
 
 class WorkQueue:
-    """Sends attempts; which function carries them out, only the workers know."""
+    """Sends attempts; which function carries them out, only the workers know.
 
-    def __init__(self, url: str, name: str, job_timeout_s: int) -> None:
+    Parameters
+    ----------
+    name : callable
+        Returns the name of the queue; asked at first need.
+    """
+
+    def __init__(self, url: str, name: Callable[[], str], job_timeout_s: int) -> None:
         self.connection = connect(url)
-        self.name = name
+        self._name = name
         self._timeout = job_timeout_s
-        self._queue = AttemptQueue(name, connection=self.connection, serializer=JSONSerializer)
+
+    @cached_property
+    def name(self) -> str:
+        """Name of the queue."""
+        return self._name()
+
+    @cached_property
+    def _queue(self) -> AttemptQueue:
+        return AttemptQueue(self.name, connection=self.connection, serializer=JSONSerializer)
 
     def enqueue(self, work_id: str, attempt: int) -> None:
         """Send one attempt to the workers. Call it after the commit, never inside."""

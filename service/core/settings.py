@@ -18,6 +18,8 @@ from typing import Literal, Self
 from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from service.core.key_text import parse_key
+
 PREFIX = "SERVEWRIGHT_"
 TEST_PREFIX = "SERVEWRIGHT_TEST_"
 DATABASE_SCHEMES = ("sqlite:///", "postgresql+psycopg://")
@@ -65,10 +67,11 @@ class Settings(BaseSettings):
     redis_url: SecretStr | None = Field(
         default=None, description="redis://…; empty = socket of the embedded server in data_dir."
     )
-    queue_name: str = Field(
-        default="analyses",
+    queue_name: str | None = Field(
+        default=None,
         pattern=r"^[a-z][a-z0-9_-]*$",
-        description="Name of the job queue; the same for the API and its workers.",
+        description="Name of the job queue, the same for the API and its workers; empty = one of "
+        "its own for each database, so that installations can share a server.",
     )
 
     object_store: Literal["local", "s3"] = Field(
@@ -165,6 +168,34 @@ class Settings(BaseSettings):
         default=24.0, gt=0, description="Hours for which an Idempotency-Key is remembered."
     )
 
+    first_key: SecretStr | None = Field(
+        default=None,
+        description="The first admin key, from `servewright keys generate`; empty = one is made "
+        "and written to first_key_file.",
+    )
+    first_key_file: Path | None = Field(
+        default=None,
+        description="File the first admin key is written to, mode 0600; empty = "
+        "first-admin-key in data_dir. Remove it once the key is kept elsewhere.",
+    )
+    limit_requests_per_minute: int = Field(
+        default=0, ge=0, description="Requests an organisation may send a minute; 0 = no limit."
+    )
+    limit_films_per_month: int = Field(
+        default=0, ge=0, description="Films an organisation may send a month; 0 = no limit."
+    )
+    limit_stored_bytes: int = Field(
+        default=0, ge=0, description="Bytes of films an organisation may keep; 0 = no limit."
+    )
+    limit_waiting_work: int = Field(
+        default=0, ge=0, description="Work of an organisation that may wait; 0 = no limit."
+    )
+    limit_processor_s_per_month: int = Field(
+        default=0,
+        ge=0,
+        description="Processor seconds an organisation may use a month; 0 = no limit.",
+    )
+
     @model_validator(mode="before")
     @classmethod
     def _no_unknown_variables(cls, values: object) -> object:
@@ -192,6 +223,13 @@ class Settings(BaseSettings):
     def _redis(cls, value: SecretStr | None) -> SecretStr | None:
         if value is not None and not value.get_secret_value().startswith(REDIS_SCHEMES):
             raise ValueError(f"must begin with {' or '.join(REDIS_SCHEMES)}")
+        return value
+
+    @field_validator("first_key")
+    @classmethod
+    def _key(cls, value: SecretStr | None) -> SecretStr | None:
+        if value is not None and parse_key(value.get_secret_value()) is None:
+            raise ValueError("is no API key; make one with: servewright keys generate")
         return value
 
     @field_validator("webhook_private_networks")
@@ -236,6 +274,11 @@ class Settings(BaseSettings):
             return path
         tag = hashlib.sha256(os.fsencode(path)).hexdigest()[:16]
         return Path(tempfile.gettempdir()) / f"servewright-{tag}.sock"
+
+    @property
+    def first_key_path(self) -> Path:
+        """File that the first admin key is written to, the default included."""
+        return self.first_key_file or self.data_dir.resolve() / "first-admin-key"
 
     @property
     def object_dir(self) -> Path:

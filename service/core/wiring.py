@@ -20,11 +20,16 @@ from service.core.egress import Egress
 from service.core.endpoints import EndpointStore
 from service.core.erasure import Eraser
 from service.core.idempotency import Idempotency
+from service.core.installation import queue_name_of
+from service.core.limits import Limits
 from service.core.objects import LocalObjects, Objects
+from service.core.organisations import Organisations
 from service.core.orphans import OrphanSweep
 from service.core.outbox import Sender
 from service.core.players import PlayerStore
 from service.core.queue import WorkQueue
+from service.core.quotas import Quotas
+from service.core.rates import RateLimiter
 from service.core.reconciler import Reconciler
 from service.core.requests import WorkRequests
 from service.core.retention import RetentionReminder
@@ -53,6 +58,9 @@ class Wiring:
     rule_files: RuleFiles
     eraser: Eraser
     keys: Keys
+    organisations: Organisations
+    quotas: Quotas
+    rates: RateLimiter
     endpoints: EndpointStore
     idempotency: Idempotency
     egress: Egress
@@ -98,12 +106,17 @@ def wire(settings: Settings) -> Wiring:
     policy = lifecycle.Policy(settings.lease_s, settings.max_attempts, settings.requeue_after_s)
     objects = open_objects(settings)
     egress = Egress(settings.webhook_private_networks, allow_http=settings.webhook_allow_http)
-    queue = WorkQueue(settings.redis_address, settings.queue_name, settings.job_timeout_s)
+    queue = WorkQueue(
+        settings.redis_address,
+        lambda: queue_name_of(settings, database),
+        settings.job_timeout_s,
+    )
     # RQ stops a job at most 60 s after its limit; nothing can be written any later.
     sweep_s = settings.job_timeout_s + 120 + settings.lease_s
     eraser = Eraser(database, objects, queue, sweep_s)
-    clips = ClipStore(database, objects, eraser)
-    work = WorkStore(database, policy, settings.public_url)
+    quotas = Quotas(database, Limits.of_settings(settings))
+    clips = ClipStore(database, objects, eraser, quotas)
+    work = WorkStore(database, policy, quotas, settings.public_url)
     return Wiring(
         settings=settings,
         database=database,
@@ -118,6 +131,9 @@ def wire(settings: Settings) -> Wiring:
         rule_files=RuleFiles(database),
         eraser=eraser,
         keys=Keys(database),
+        organisations=Organisations(database, Keys(database)),
+        quotas=quotas,
+        rates=RateLimiter(queue),
         endpoints=EndpointStore(database, egress, settings.public_url),
         idempotency=Idempotency(database, settings.idempotency_ttl_h),
         egress=egress,

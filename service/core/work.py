@@ -28,15 +28,16 @@ from models.contract.first_look import FirstLook
 from models.contract.note_codes import NoteCode, say
 from models.contract.problem import Problem
 from models.contract.vocabulary import AnalysisStatus, Stage, WorkKind
-from models.contract.webhook import EventType, WebhookData
 from service.core import lifecycle
+from service.core.announcements import address_of, announce, ended, verdict_headline
 from service.core.claims import Claim, StoredFile, claim_of
 from service.core.database import Database
 from service.core.identifiers import new_id
 from service.core.kinds import KINDS
-from service.core.outbox import emit
 from service.core.principal import Principal
+from service.core.quotas import Quotas
 from service.core.tables import Clip, Work, WorkInput
+from service.core.usage import count
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +61,6 @@ def state_of(row: Work) -> lifecycle.State:
     )
 
 
-def address_of(row: Work) -> str:
-    """Return the path of a piece of work in the API."""
-    return KINDS[WorkKind(row.kind)].address(row.id, row.player_id)
-
-
 class WorkStore:
     """Moves work through its life.
 
@@ -74,8 +70,15 @@ class WorkStore:
         Base of the links in events; empty = relative links.
     """
 
-    def __init__(self, database: Database, policy: lifecycle.Policy, public_url: str = "") -> None:
+    def __init__(
+        self,
+        database: Database,
+        policy: lifecycle.Policy,
+        quotas: Quotas,
+        public_url: str = "",
+    ) -> None:
         self._database = database
+        self._quotas = quotas
         self.policy = policy
         self._public_url = public_url.rstrip("/")
 
@@ -92,6 +95,7 @@ class WorkStore:
         external_ref: str | None = None,
     ) -> Work:
         """Enter new work in the caller's transaction. Enqueue it after the commit."""
+        self._quotas.check_work(session, principal.tenant_id)
         now = self._database.now(session)
         row = Work(
             id=new_id(KINDS[kind].prefix),
@@ -222,7 +226,8 @@ class WorkStore:
                 return
             row.first_look = verdict.model_dump(mode="json")
             session.flush()
-            self._announce(session, now, row, "analysis.first_look", _verdict_headline(verdict))
+            headline = verdict_headline(verdict)
+            announce(session, now, row, "analysis.first_look", headline, self._public_url)
 
     def complete(
         self,
@@ -232,6 +237,7 @@ class WorkStore:
         *,
         headline: Mapping[str, Any] | None = None,
         facts: ClipFacts | None = None,
+        processor_s: float = 0.0,
     ) -> None:
         """Make the results visible: one commit with the status and the event.
 
@@ -244,6 +250,8 @@ class WorkStore:
             A few values for the event body.
         facts : ClipFacts or None
             What was learnt about the clip that it is of.
+        processor_s : float
+            Processor time this attempt took, seconds.
         """
         with self._database.write() as session:
             row, now = self._settle(session, work_id, attempt, AnalysisStatus.COMPLETED)
@@ -257,7 +265,7 @@ class WorkStore:
             row.progress = 1.0
             row.stage = Stage.STORE
             session.flush()
-            self._announce(session, now, row, _ended(row), row.headline)
+            announce(session, now, row, ended(row), row.headline, self._public_url)
             if row.kind == WorkKind.ANALYSIS:  # it has joints of its own now
                 session.execute(delete(WorkInput).where(WorkInput.work_id == row.id))
             if facts is not None:
@@ -266,14 +274,28 @@ class WorkStore:
                     .where(Clip.id == row.clip_id)
                     .values(facts=facts.model_dump(mode="json"))
                 )
+            count(
+                session,
+                row.tenant_id,
+                now,
+                analyses=int(row.kind == WorkKind.ANALYSIS),
+                film_s=0.0 if facts is None else facts.duration_s,
+                processor_s=processor_s,
+            )
 
     def fail(
-        self, work_id: str, attempt: int, error: ServewrightError, stage: Stage | None = None
+        self,
+        work_id: str,
+        attempt: int,
+        error: ServewrightError,
+        stage: Stage | None = None,
+        processor_s: float = 0.0,
     ) -> None:
         """End the work with a problem that says what to do."""
         with self._database.write() as session:
             row, now = self._settle(session, work_id, attempt, AnalysisStatus.FAILED)
             self._fail(session, now, row, error, stage)
+            count(session, row.tenant_id, now, processor_s=processor_s)
 
     def release(self, work_id: str, attempt: int) -> int:
         """Give the work back unfinished; return the attempt to enqueue next."""
@@ -347,58 +369,7 @@ class WorkStore:
         problem = Problem.of(error, instance=address_of(row), stage=stage)
         row.problem = problem.model_dump(mode="json")
         session.flush()
-        self._announce(session, now, row, _ended(row), row.headline)
-
-    def _announce(
-        self,
-        session: Session,
-        now: datetime,
-        row: Work,
-        event: EventType,
-        headline: dict[str, Any],
-    ) -> None:
-        """Write an event about the work."""
-        kind = KINDS[WorkKind(row.kind)]
-        here = f"{self._public_url}{address_of(row)}"
-        links = {"self": here}
-        links |= {name: f"{here}/{name}" for name in row.artifacts if "/" not in name}
-        emit(
-            session,
-            now,
-            tenant_id=row.tenant_id,
-            type=event,
-            source=f"{self._public_url}{kind.list_path(row.player_id)}",
-            subject=row.id,
-            clip_id=row.clip_id,
-            work_id=row.id,
-            data=WebhookData(
-                resource=row.kind,
-                id=row.id,
-                status=AnalysisStatus(row.status),
-                clip_id=row.clip_id,
-                player_id=row.player_id,
-                external_ref=row.external_ref,
-                links=links,
-                headline=headline,
-                problem=Problem.model_validate(row.problem) if row.problem else None,
-            ),
-        )
-
-
-def _ended(row: Work) -> EventType:
-    done = row.status == AnalysisStatus.COMPLETED
-    return KINDS[WorkKind(row.kind)].event("completed" if done else "failed")
-
-
-def _verdict_headline(verdict: FirstLook) -> dict[str, Any]:
-    """Return the few values that the event of a first look carries."""
-    return {
-        "usable": verdict.usability.usable,
-        "likely_work": len(verdict.likely_work),
-        "view": verdict.view.label.value,
-        "not_passed": [check.key for check in verdict.usability.checks if not check.passed],
-        "problems": [problem.code for problem in verdict.problems],
-    }
+        announce(session, now, row, ended(row), row.headline, self._public_url)
 
 
 def _end(row: Work, now: datetime) -> None:

@@ -120,14 +120,14 @@ def service(
     for name in ("models", "service", "workers"):
         (folder / name).mkdir()
         (folder / name / "__init__.py").write_text("raise ImportError('not the one you want')\n")
-    kept = {name: value for name, value in os.environ.items() if "SERVEWRIGHT_" not in name}
+    others = {name: value for name, value in os.environ.items() if "SERVEWRIGHT_" not in name}
     with contextlib.chdir(folder):
         process = tether.spawn(
             tether.module(
                 *("workers.cli", "up", "--processes", "1"),
                 *("--port", "0", "--data-dir", str(data)),
             ),
-            environment=kept | outside_servers | {"PYTHONUNBUFFERED": "1", "COLUMNS": "200"},
+            environment=others | outside_servers | {"PYTHONUNBUFFERED": "1", "COLUMNS": "200"},
             output=subprocess.PIPE,
         )
     lines: list[str] = []
@@ -146,10 +146,14 @@ def service(
     try:
         assert ready.wait(120), "\n".join(lines)
         said = "\n".join(lines)
-        address, key = re.search(r"(http://\S+)", said), re.search(r"(sw_[0-9a-f_]+)", said)
+        assert "sw_" not in said  # a log is no place for a key
+        address = re.search(r"(http://\S+)", said)
+        key = re.search(r"Admin API key, in a file: +(/.*)", said)
         assert address is not None, said
         assert key is not None, said
-        headers = {"authorization": f"Bearer {key[1]}"}
+        kept = Path(key[1])
+        assert kept.stat().st_mode & 0o777 == 0o600
+        headers = {"authorization": f"Bearer {kept.read_text().strip()}"}
         with httpx.Client(
             base_url=address[1], headers=headers, timeout=60, trust_env=False
         ) as client:

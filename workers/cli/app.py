@@ -16,6 +16,7 @@ from workers.cli import (
     joints_in,
     keys,
     migrate,
+    organisations,
     up,
     worker,
 )
@@ -28,6 +29,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     worker,
     migrate,
     keys,
+    organisations,
     doctor,
     bench,
     capacity,

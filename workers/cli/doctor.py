@@ -182,6 +182,21 @@ def database(settings: Settings) -> Diagnosis:
     )
 
 
+def _queue_name(settings: Settings) -> str:
+    """Return the name of the queue; where the database does not tell, one that nobody uses."""
+    from models.contract.errors import DatabaseUnavailable
+    from service.core.database import Database
+    from service.core.installation import queue_name_of
+
+    database = Database(settings.database_address)
+    try:
+        return queue_name_of(settings, database)
+    except DatabaseUnavailable:  # said by the check of the database
+        return "unknown"
+    finally:
+        database.close()
+
+
 def queue(settings: Settings) -> Diagnosis:
     """Check the queue server: that it answers, and that it never evicts work."""
     from redis.exceptions import RedisError
@@ -197,7 +212,7 @@ def queue(settings: Settings) -> Diagnosis:
         server = client.info("server")
         version = server.get("valkey_version") or server.get("redis_version")
         policy = client.info("memory").get("maxmemory_policy", "unknown")
-        depth = client.llen(f"rq:queue:{settings.queue_name}")
+        depth = client.llen(f"rq:queue:{_queue_name(settings)}")
     except RedisError as error:
         advice = "Start the server, or correct SERVEWRIGHT_REDIS_URL."
         return Diagnosis("queue", False, str(error)[:200], advice)

@@ -15,7 +15,7 @@ from workers.cli.console import Exit, errors, guarded, results
 if TYPE_CHECKING:
     from service.core.access import Keys
 
-group = typer.Typer(no_args_is_help=True, help="API keys: add, list, revoke.")
+group = typer.Typer(no_args_is_help=True, help="API keys: add, list, rotate, revoke.")
 
 
 def register(app: typer.Typer) -> None:
@@ -44,9 +44,18 @@ def add(
         list[str] | None, typer.Option(help="May be repeated; admin without one.")
     ] = None,
     days: Annotated[int | None, typer.Option(min=1, help="Days until it expires.")] = None,
+    organisation: Annotated[
+        str, typer.Option(help="Whose key it is; see `servewright organisations list`.")
+    ] = "main",
+    player: Annotated[
+        str | None, typer.Option(help="Id of the one player that it reaches.")
+    ] = None,
+    session: Annotated[
+        str | None, typer.Option(help="Id of the one session that it reaches.")
+    ] = None,
 ) -> None:
     """Make a key and print it. It cannot be shown again."""
-    from models.contract.resources import ApiKeyRequest
+    from models.contract.accounts import ApiKeyRequest
     from service.core.principal import Scope
 
     wanted = scope or [Scope.ADMIN.value]
@@ -56,10 +65,25 @@ def add(
             f"Unknown scope: {', '.join(unknown)}. Known: {', '.join(Scope)}.", style="red"
         )
         raise typer.Exit(Exit.USAGE)
-    ApiKeyRequest.model_validate({"name": name, "scopes": wanted, "expires_in_days": days})
+    ApiKeyRequest.model_validate(
+        {
+            "name": name,
+            "scopes": wanted,
+            "expires_in_days": days,
+            "player_id": player,
+            "session_id": session,
+        }
+    )
     expires = None if days is None else datetime.now(UTC) + timedelta(days=days)
     with _keys() as keys:
-        key = keys.add(name, tuple(Scope(value) for value in wanted), expires_at=expires)
+        key = keys.add(
+            name,
+            tuple(Scope(value) for value in wanted),
+            tenant_id=organisation,
+            expires_at=expires,
+            player_id=player,
+            session_id=session,
+        )
     typer.echo(key)
 
 
@@ -67,19 +91,46 @@ def add(
 @guarded
 def list_keys() -> None:
     """List all keys, without their secrets."""
-    table = Table("id", "name", "scopes", "created", "expires", "last used", "state")
+    table = Table(
+        *("id", "organisation", "name", "scopes", "reaches"),
+        *("created", "expires", "last used", "state"),
+    )
     with _keys() as keys:
         for key in keys.list():
             table.add_row(
                 key.id,
+                key.tenant_id,
                 key.name,
                 ", ".join(key.scopes),
+                key.session_id or key.player_id or "all",
                 _day(key.created_at),
                 _day(key.expires_at),
                 _day(key.last_used_at),
                 "revoked" if key.revoked_at else "in force",
             )
     results().print(table)
+
+
+@group.command("rotate")
+@guarded
+def rotate(
+    key_id: Annotated[str, typer.Argument(help="Id from the list.")],
+    overlap: Annotated[
+        int, typer.Option(min=0, max=720, help="Hours for which the former key stays good.")
+    ] = 24,
+) -> None:
+    """Replace the secret of a key and print the key. It cannot be shown again."""
+    with _keys() as keys:
+        typer.echo(keys.replace(key_id, timedelta(hours=overlap)))
+
+
+@group.command("generate")
+@guarded
+def generate() -> None:
+    """Print a key for SERVEWRIGHT_FIRST_KEY. Nothing is stored."""
+    from service.core.key_text import key_text, new_key_id, new_secret
+
+    typer.echo(key_text(new_key_id(), new_secret()))
 
 
 @group.command("revoke")

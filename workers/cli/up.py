@@ -5,6 +5,7 @@ from __future__ import annotations
 import fcntl
 import os
 import socket
+import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -115,15 +116,18 @@ def api_command(settings: Settings) -> list[str]:
     )
 
 
-def prepare_database(settings: Settings) -> str | None:
-    """Bring the database up to date; return the first admin key if it was made now."""
+def prepare_database(settings: Settings) -> Path | None:
+    """Bring the database up to date; return the file of the first admin key if it was made now."""
     from service.core.access import Keys
     from service.core.database import Database, migrate
+    from service.core.first_key import FirstKeyNotWritten, hand_out_first_key
 
     migrate(settings)
     database = Database(settings.database_address)
     try:
-        return Keys(database).add_first()
+        return hand_out_first_key(settings, Keys(database))
+    except FirstKeyNotWritten as error:
+        raise InvalidRequest(str(error)) from error
     finally:
         database.close()
 
@@ -160,13 +164,15 @@ def wait_for_api(settings: Settings, supervisor: Supervisor) -> None:
         )
 
 
-def announce(settings: Settings, key: str | None) -> None:
-    """Print the address, and the first admin key if there is one. The only time it is shown."""
+def announce(settings: Settings, key: Path | None) -> None:
+    """Print the address and where the first admin key is. A terminal, which is no log, shows it."""
     console = results()
     console.print(f"Servewright is ready: {base_url(settings)}", markup=False)
     console.print(f"Documentation:        {base_url(settings)}/docs", markup=False)
     if key is not None:
-        console.print(f"Admin API key, shown only this once: {key}", markup=False)
+        console.print(f"Admin API key, in a file:   {key}", markup=False, soft_wrap=True)
+        if sys.stdout.isatty():
+            console.print(f"It is: {key.read_text().strip()}", markup=False, soft_wrap=True)
     errors().print("Ctrl-C stops everything.")
 
 

@@ -32,9 +32,11 @@ from models.contract.vocabulary import Stage
 from service.core.claims import Claim, StoredFile, StoredFilm
 from service.core.jobs import Attempt
 from service.core.objects import ObjectMissing
+from service.core.reach import Reach, reaching
 from service.core.wiring import Wiring
 from workers.jobs.lease import Lease
 from workers.jobs.making import Maker
+from workers.jobs.metering import ProcessorMeter
 from workers.pipeline.progress import STAGE_SHARES
 from workers.pipeline.result_files import ResultFile
 from workers.pipeline.time_left import TimeLeft
@@ -59,6 +61,7 @@ def run_attempt(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
         Makes the results of this kind of work.
     """
     name = f"{attempt.work_id} attempt {attempt.number}"
+    meter = ProcessorMeter()
     try:
         claim = wiring.work.claim(attempt.kind, attempt.work_id, attempt.number, wiring.holder)
     except (LeaseLost, Cancelled, Erased) as error:
@@ -69,27 +72,33 @@ def run_attempt(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
     def renew(stage: Stage | None, progress: float | None, time_left_s: float | None) -> object:
         return wiring.work.heartbeat(claim.work_id, claim.attempt, stage, progress, time_left_s)
 
-    with Lease(renew, wiring.settings.heartbeat_s) as lease:
+    # Nothing that is done for one organisation can touch another.
+    with reaching(Reach(claim.tenant_id)), Lease(renew, wiring.settings.heartbeat_s) as lease:
         try:
             with as_typed_errors():
-                _make(wiring, claim, lease, make)
+                _make(wiring, claim, lease, make, meter)
         except (LeaseLost, Cancelled, Erased) as error:
             LOG.info("%s given up: %s", name, error.code)
             _discard(wiring, claim)
         except ServewrightError as error:
-            _fail(wiring, claim, lease, error)
+            _fail(wiring, claim, lease, error, meter)
         else:
             LOG.info("%s completed", name)
 
 
-def _make(wiring: Wiring, claim: Claim, lease: Lease, make: Maker) -> None:
+def _make(wiring: Wiring, claim: Claim, lease: Lease, make: Maker, meter: ProcessorMeter) -> None:
     """Make the results, store them and commit."""
     with tempfile.TemporaryDirectory(prefix="servewright-") as folder:
         made = make(wiring, claim, lease, Path(folder))
     artifacts = _put_files(wiring, claim, lease, made.files)
     lease.patiently(
         lambda: wiring.work.complete(
-            claim.work_id, claim.attempt, artifacts, headline=made.headline, facts=made.facts
+            claim.work_id,
+            claim.attempt,
+            artifacts,
+            headline=made.headline,
+            facts=made.facts,
+            processor_s=meter.spent_s(),
         )
     )
     if made.time_left is not None:
@@ -143,7 +152,9 @@ def fetch_film(wiring: Wiring, clip: StoredFilm, film: Path) -> None:
         raise ClipDamaged(say(NoteCode.STORED_FILM_DIFFERS))
 
 
-def _fail(wiring: Wiring, claim: Claim, lease: Lease, error: ServewrightError) -> None:
+def _fail(
+    wiring: Wiring, claim: Claim, lease: Lease, error: ServewrightError, meter: ProcessorMeter
+) -> None:
     """State the error on the work; the same commit writes the event."""
     name = f"{claim.work_id} attempt {claim.attempt}"
     named = error.extra.get("stage")
@@ -155,7 +166,9 @@ def _fail(wiring: Wiring, claim: Claim, lease: Lease, error: ServewrightError) -
     )
     _discard(wiring, claim)
     try:
-        lease.patiently(lambda: wiring.work.fail(claim.work_id, claim.attempt, error, stage))
+        lease.patiently(
+            lambda: wiring.work.fail(claim.work_id, claim.attempt, error, stage, meter.spent_s())
+        )
     except (LeaseLost, Cancelled, Erased) as lost:
         LOG.info("%s given up: %s", name, lost.code)
 

@@ -59,7 +59,7 @@ def supervise(settings: Settings, processes: int, grace_s: float) -> None:
     wiring = wire(settings)
     background = wiring.background()
     background.start()
-    LOG.info("%d worker processes on queue %s", count, settings.queue_name)
+    LOG.info("%d worker processes", count)
     try:
         supervisor.run()
     finally:
@@ -71,24 +71,27 @@ def run_one(settings: Settings, grace_s: float) -> None:
     """Be one RQ worker on one queue until told to stop or due for recycling."""
     import cv2
 
-    from service.core.queue import connect
+    from service.core.wiring import wire
     from workers.jobs.entry import carry_out
     from workers.processes.queue_worker import JOBS_BEFORE_RECYCLING, ClipWorker
     from workers.processes.scratch import Scratch
 
     cv2.setNumThreads(1)
     preload(settings)
-    connection = connect(settings.redis_address)
+    wiring = wire(settings)
+    name = wiring.queue.name
+    wiring.database.close()  # no connection may be shared with the horses
     scratch = Scratch()
     worker = ClipWorker(
-        settings.queue_name,
-        connection,
+        name,
+        wiring.queue.connection,
         carry_out=carry_out,
         give_back=lambda attempt: give_back(settings, attempt),
         job_timeout_s=settings.job_timeout_s,
         grace_s=grace_s,
         scratch=scratch,
     )
+    LOG.info("working on queue %s", name)
     level = "DEBUG" if settings.log_level == "debug" else "WARNING"
     try:
         worker.work(logging_level=level, max_jobs=JOBS_BEFORE_RECYCLING)

@@ -17,6 +17,7 @@
     │   ├── Unauthenticated, Forbidden, NotFound, MethodNotAllowed
     │   ├── Conflict, IdempotencyConflict, PreconditionFailed, PreconditionRequired
     │   ├── PayloadTooLarge, UnsupportedMediaType, RangeNotSatisfiable
+    │   ├── QuotaExceeded, RateLimited
     ├── JobError
     │   ├── WorkerCrashed, JobTimedOut, LeaseLost, Cancelled, Erased
     └── DependencyError
@@ -84,7 +85,9 @@ from models.contract.errors.request import (
     PayloadTooLarge,
     PreconditionFailed,
     PreconditionRequired,
+    QuotaExceeded,
     RangeNotSatisfiable,
+    RateLimited,
     RequestError,
     Unauthenticated,
     UnsupportedMediaType,
@@ -137,7 +140,9 @@ __all__ = [
     "PreconditionFailed",
     "PreconditionRequired",
     "QueueUnavailable",
+    "QuotaExceeded",
     "RangeNotSatisfiable",
+    "RateLimited",
     "RequestError",
     "ServewrightError",
     "SeveralPeople",

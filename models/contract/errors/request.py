@@ -133,3 +133,21 @@ class RangeNotSatisfiable(RequestError):
     code = "range_not_satisfiable"
     title = "Range not satisfiable"
     status = 416
+
+
+class QuotaExceeded(RequestError):
+    """A limit of your organisation is reached. Wait, erase what is no longer needed, or ask the
+    operator for a higher limit.
+    """
+
+    code = "quota_exceeded"
+    title = "Limit of the organisation reached"
+    status = 403
+
+
+class RateLimited(RequestError):
+    """Too many requests. Wait as long as Retry-After says, and ask less often."""
+
+    code = "rate_limited"
+    title = "Too many requests"
+    status = 429

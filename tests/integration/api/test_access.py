@@ -82,6 +82,13 @@ NEEDED = {
     "rotate_webhook_secret": Scope.WEBHOOKS_MANAGE,
     "test_webhook_endpoint": Scope.WEBHOOKS_MANAGE,
     "create_api_key": Scope.ADMIN,
+    "read_api_key": Scope.ADMIN,
+    "rotate_api_key": Scope.ADMIN,
+    "create_organisation": Scope.ADMIN,
+    "list_organisations": Scope.ADMIN,
+    "read_organisation": Scope.ADMIN,
+    "change_organisation": Scope.ADMIN,
+    "read_usage": Scope.ADMIN,
     "list_api_keys": Scope.ADMIN,
     "revoke_api_key": Scope.ADMIN,
 }
@@ -90,6 +97,7 @@ IDS = {
     "{analysis_id}": "ana_" + "0" * 32,
     "{endpoint_id}": "whe_" + "0" * 32,
     "{key_id}": "0" * 16,
+    "{organisation_id}": "org_" + "0" * 32,
     "{player_id}": "ply_" + "0" * 32,
     "{session_id}": "ses_" + "0" * 32,
     "{document_id}": "doc_" + "0" * 32,
@@ -102,6 +110,8 @@ BODIES: dict[str, dict[str, Any]] = {
     "create_webhook_endpoint": {"url": "https://hooks.example.org/a"},
     "change_webhook_endpoint": {"enabled": False},
     "create_api_key": {"name": "n", "scopes": ["clips:read"]},
+    "create_organisation": {"name": "n"},
+    "change_organisation": {"name": "n"},
 }
 
 

@@ -17,6 +17,7 @@ from service.core.settings import Settings
 from service.core.tables import Clip
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem, film
+from tests.integration.api.test_parallel_repeats import assert_equal, side_by_side
 
 
 @pytest.fixture
@@ -147,3 +148,14 @@ def test_announced_and_never_completed_is_forgotten(
     assert_problem(client.get(f"/v1/clips/{clip_id}"), 404, "not_found")
     assert client.get(f"/v1/clips/{kept['clip']['id']}").status_code == 200
     assert list(bucket.objects.all()) == []
+
+
+def test_parallel_repeats_announce_and_complete_once(client: httpx.Client) -> None:
+    content = film(b"direct" * 1000)
+    body = {"size_bytes": len(content), "sha256": hashlib.sha256(content).hexdigest()}
+    headers = {"idempotency-key": "once"}
+    replies = side_by_side(lambda: client.post("/v1/clips/direct", json=body, headers=headers))
+    assert_equal(replies, "clip", "links", "url")  # what is signed bears the second it was signed
+    plan = announce(client, film(b"another" * 1000))
+    send(plan, film(b"another" * 1000))
+    assert_equal(side_by_side(lambda: client.post(plan["links"]["complete"], headers=headers)))

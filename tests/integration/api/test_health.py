@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import threading
+from pathlib import Path
 
 import httpx
 import pytest
+from pydantic import SecretStr
 
 from service.api.app import create_app
+from service.core.key_text import key_text, new_key_id, new_secret
 from service.core.objects import LocalObjects
 from service.core.queue import WorkQueue
 from service.core.settings import Settings
@@ -38,7 +41,7 @@ def test_all_is_well(anonymous: httpx.Client) -> None:
 def test_absent_queue_and_its_return(
     anonymous: httpx.Client, wired: Wiring, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    away = WorkQueue("redis://127.0.0.1:1/0", "q", 60)
+    away = WorkQueue("redis://127.0.0.1:1/0", lambda: "q", 60)
     with monkeypatch.context() as patch:
         patch.setattr(wired.queue, "connection", away.connection)
         assert failing(anonymous) == {"queue"}
@@ -84,19 +87,47 @@ def test_database_that_was_never_migrated(
     with TestClient(create_app(bare)) as client:
         assert failing(client) == {"schema"}
         assert "servewright migrate" in client.get("/readyz").json()["checks"]["schema"]["detail"]
-    assert "API key" not in capsys.readouterr().out
+    assert not bare.first_key_path.exists()
 
 
-def test_first_start_prints_one_key_and_the_next_none(
-    settings: Settings, capsys: pytest.CaptureFixture[str]
+def test_the_first_key_lies_in_a_file_of_its_owner(
+    settings: Settings, capsys: pytest.CaptureFixture[str], caplog: pytest.LogCaptureFixture
 ) -> None:
+    caplog.set_level("INFO")
     with TestClient(create_app(settings)) as client:
-        printed = capsys.readouterr().out
-        key = printed.split()[-1]
+        key = settings.first_key_path.read_text().strip()
+        assert settings.first_key_path.stat().st_mode & 0o777 == 0o600
         reply = client.get("/v1/api-keys", headers={"authorization": f"Bearer {key}"})
         assert reply.status_code == 200
+    said = caplog.text + "".join(capsys.readouterr())
+    assert str(settings.first_key_path) in said
+    assert "sw_" not in said
+    settings.first_key_path.unlink()
     with TestClient(create_app(settings)):
-        assert "API key" not in capsys.readouterr().out
+        assert not settings.first_key_path.exists()
+
+
+def test_the_first_key_may_be_given(settings: Settings) -> None:
+    key = key_text(new_key_id(), new_secret())
+    given = settings.model_copy(update={"first_key": SecretStr(key)})
+    for _ in range(2):
+        with TestClient(create_app(given)) as client:
+            reply = client.get("/v1/api-keys", headers={"authorization": f"Bearer {key}"})
+            assert len(reply.json()["items"]) == 1
+    assert not given.first_key_path.exists()
+
+
+def test_no_key_is_made_that_nobody_could_have(
+    settings: Settings, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    (tmp_path / "file").write_text("")
+    away = settings.model_copy(update={"first_key_file": tmp_path / "file" / "key"})
+    app = create_app(away)
+    with TestClient(app):
+        assert app.state.wiring.keys.list() == []
+    assert "SERVEWRIGHT_FIRST_KEY_FILE" in caplog.text
+    with TestClient(create_app(settings)):  # the next start makes it
+        assert settings.first_key_path.read_text().startswith("sw_")
 
 
 def test_background_loops_run_and_stop(

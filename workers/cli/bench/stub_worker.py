@@ -46,7 +46,6 @@ def busy(seconds: float) -> Maker:
 def main(seconds: float) -> None:
     """Work until told to stop."""
     limit_threads()
-    from service.core.queue import connect
     from service.core.settings import Settings
     from service.core.wiring import wire
     from workers.jobs.attempt import run_attempt
@@ -65,9 +64,12 @@ def main(seconds: float) -> None:
             wiring.close()
 
     scratch = Scratch()
+    own = wire(settings)
+    name = own.queue.name
+    own.database.close()  # no connection may be shared with the horses
     worker = ClipWorker(
-        settings.queue_name,
-        connect(settings.redis_address),
+        name,
+        own.queue.connection,
         carry_out=carry_out,
         give_back=lambda attempt: give_back(settings, attempt),
         job_timeout_s=settings.job_timeout_s,

@@ -18,8 +18,10 @@ from service.core.database import Database
 from service.core.identifiers import new_id
 from service.core.intake import Received
 from service.core.kinds import KINDS
+from service.core.limits import Limits
 from service.core.objects import ObjectMissing
 from service.core.principal import Principal
+from service.core.quotas import Quotas
 from service.core.tables import Clip, Delivery, OutboxEvent, WebhookEndpoint, Work
 from service.core.wiring import Wiring
 from service.core.work import WorkStore
@@ -250,7 +252,7 @@ def test_store_uses_the_clock_it_is_given(database_url: str, wiring: Wiring) -> 
     with wiring.database.read() as session:
         later = wiring.database.now(session) + timedelta(hours=1)
     database = Database(database_url, clock=lambda: later)
-    store = WorkStore(database, lifecycle.Policy(lease_s=7))
+    store = WorkStore(database, lifecycle.Policy(lease_s=7), Quotas(database, Limits()))
     try:
         assert store.claim(WorkKind.ANALYSIS, analysis_id, 1, "w").lease_until == later + timedelta(
             seconds=7

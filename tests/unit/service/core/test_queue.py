@@ -56,7 +56,7 @@ def test_the_record_of_a_job_that_a_worker_has_is_left_to_the_worker(wiring: Wir
 
 def test_absent_server_is_a_typed_error() -> None:
     analysis_id = new_id("ana")
-    queue = WorkQueue("redis://127.0.0.1:1/0", "analyses", 60)
+    queue = WorkQueue("redis://127.0.0.1:1/0", lambda: "analyses", 60)
     for call in (
         queue.ping,
         lambda: queue.enqueue(analysis_id, 1),
