@@ -13,6 +13,15 @@ from pydantic import AfterValidator, WithJsonSchema
 from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.vocabulary import EventName
 
+RENAMED = {"rear_foot_load_share_foot_centre": "rear_foot_load_share"}
+"""Keys of earlier documents and rule files that mean another metric now: the weight over the rear
+foot is between the feet, no longer between the ankles."""
+
+
+def _today(name: str) -> str:
+    key, at, event = name.partition("@")
+    return RENAMED.get(key, key) + at + event
+
 
 def _nearest(names: tuple[str, ...], name: str) -> tuple[str, ...]:
     return () if name in names else tuple(get_close_matches(name, names, 3)) or names
@@ -25,13 +34,16 @@ def _one_of(names: tuple[str, ...], name: str) -> str:
 
 
 def known_key(key: str) -> str:
-    """Return a metric's key. Raises ``ValueError`` that names the nearest ones."""
-    return _one_of(CATALOGUE.keys, key)
+    """Return a metric's key of today. Raises ``ValueError`` that names the nearest ones."""
+    return _one_of(CATALOGUE.keys, _today(key))
 
 
 def known_name(name: str) -> str:
-    """Return a metric's key or ``key@event``. Raises ``ValueError`` that names the nearest ones."""
-    return _one_of(CATALOGUE.names, name)
+    """Return a metric's key or ``key@event`` of today.
+
+    Raises ``ValueError`` that names the nearest ones.
+    """
+    return _one_of(CATALOGUE.names, _today(name))
 
 
 def nearest_names(name: str) -> tuple[str, ...]:
@@ -40,7 +52,9 @@ def nearest_names(name: str) -> tuple[str, ...]:
 
 
 KnownKey = Annotated[
-    str, AfterValidator(known_key), WithJsonSchema({"type": "string", "enum": list(CATALOGUE.keys)})
+    str,
+    AfterValidator(known_key),
+    WithJsonSchema({"type": "string", "enum": [*CATALOGUE.keys, *RENAMED]}),
 ]
 """A metric by its key."""
 KnownName = Annotated[

@@ -24,6 +24,7 @@ class NoteCode(StrEnum):
     VIEW_NOT_RELIABLE = "view_not_reliable"
     ONE_CAMERA_NOT_RELIABLE = "one_camera_not_reliable"
     UNDEFINED_IN_MOTION = "undefined_in_motion"
+    UNCERTAINTY_TOO_LARGE = "uncertainty_too_large"
 
     # What the checks of a film found.
     PERSON_SEEN = "person_seen"

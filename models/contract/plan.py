@@ -40,10 +40,16 @@ class Criterion(Document):
     value: Finite
     unit: str
     repetitions: int = Field(ge=1, description="How many repetitions must meet it.")
+    otherwise: KnownKey | None = Field(
+        default=None,
+        description="Judged by this metric, at the same event and in the same unit, where films do "
+        "not support the first.",
+    )
 
     @model_validator(mode="after")
     def _can_be_met(self) -> Self:
-        check_condition(self.metric, self.event, self.unit)
+        for key in filter(None, (self.metric, self.otherwise)):
+            check_condition(key, self.event, self.unit)
         return self
 
 
@@ -83,10 +89,16 @@ class Finding(Document):
     text: str
     source: str = Field(description="Where the threshold comes from; or common practice.")
     drills: tuple[str, ...] = Field(min_length=1, description="Drill ids, first step first.")
+    otherwise: KnownKey | None = Field(
+        default=None,
+        description="Judged by this metric, at the same event and in the same unit, where films do "
+        "not support the first.",
+    )
 
     @model_validator(mode="after")
     def _can_hold(self) -> Self:
-        check_condition(self.metric, self.event, self.unit)
+        for key in filter(None, (self.metric, self.otherwise)):
+            check_condition(key, self.event, self.unit)
         return self
 
 
@@ -122,6 +134,9 @@ class RankedFinding(Document):
     high: Finite
     certainty: Share = Field(description="Probability that the value is past the threshold.")
     effect: Finite = Field(description="Distance past the threshold in units of the rule's scale.")
+    measured_by: str | None = Field(
+        default=None, description="Key of the metric that was judged; null = that of the finding."
+    )
 
 
 class PlanStep(Document):
@@ -169,6 +184,9 @@ class CriterionOutcome(Document):
     met: int = Field(ge=0, description="Repetitions that meet it.")
     surely_met: int = Field(ge=0, description="Of these, with the whole 95 % interval.")
     measured: int = Field(ge=0)
+    measured_by: str | None = Field(
+        default=None, description="Key of the metric that was judged; null = the criterion's own."
+    )
 
 
 class DrillOutcome(Document):

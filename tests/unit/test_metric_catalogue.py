@@ -11,12 +11,14 @@ from typing import Any
 import numpy as np
 import pytest
 
+from models.contract.metric_names import RENAMED
 from models.contract.metrics.catalogue import CATALOGUE, Catalogue
 from models.contract.metrics.definition import Live, Mark, metric_name
 from models.contract.metrics.truth import TruthDifference, TruthPath
 from models.contract.metrics.units import UNITS, Unit
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.vocabulary import EventName, RepetitionKind
+from models.training.load_truth import add_load_truth
 from models.training.rendered.camera import CameraSpec, make_camera
 from models.training.rendered.knobs import ServeKnobs
 from models.training.rendered.performance import perform
@@ -24,6 +26,7 @@ from models.training.rendered.skeleton import sample_skeleton
 from models.training.rendered.truth import clip_truth
 from models.words import LANGUAGES, catalogue
 from workers.cli.metrics_page import FILE, page
+from workers.engine.calibration import Calibration
 from workers.engine.metrics.registry import REGISTRY, bind
 from workers.engine.metrics.spec import AtEvent
 from workers.engine.truth import read_truth
@@ -46,6 +49,10 @@ UNREAD = {
     *("shoulder_elevation.trophy", "shoulder_elevation.contact", "contact_height_ratio.contact"),
     *("pelvis_turn.loading", "shoulder_turn.loading", "knee_turn.loading"),
     "shoulder_over_shoulder.contact",
+    # Between the ankles, as the weight was counted before.
+    *("rear_foot_load_share.dynamic", "rear_foot_load_share.foot_centres"),
+    *("rear_foot_load_share.peak", "most_loaded_before_contact.whole", "rear_load_time_60.whole"),
+    *("hold_rear_foot_load_share.whole", "hold_rear_load_time_60.whole"),
 }
 """Numbers of the truth that no metric is held against, by their place in ``measures``."""
 
@@ -58,7 +65,7 @@ def truth_of(kind: str) -> dict[str, Any]:
     camera = make_camera(
         CameraSpec(azimuth=90.0), np.array([-0.4, -0.75, 0.9]), False, (640, 480), len(times)
     )
-    return clip_truth(performance, camera, times, 30)
+    return add_load_truth(clip_truth(performance, camera, times, 30))
 
 
 def test_every_metric_has_a_formula_and_every_formula_a_metric() -> None:
@@ -121,8 +128,13 @@ def test_every_number_of_the_truth_is_read_or_known_to_be_unread() -> None:
 
 
 def test_no_row_of_a_table_is_of_another_metric() -> None:
-    assert {name for name, *_ in KNOWN.metrics} <= set(INSTANTS)
-    assert {name for name, _ in KNOWN.shares} <= set(INSTANTS)
+    # Tables of earlier days may hold what another metric stands for now; nothing reads those rows.
+    renamed = {name for name in _names(KNOWN) if name.partition("@")[0] in RENAMED}
+    assert _names(KNOWN) - renamed <= set(INSTANTS)
+
+
+def _names(known: Calibration) -> set[str]:
+    return {name for name, *_ in known.metrics} | {name for name, _ in known.shares}
 
 
 @pytest.mark.parametrize("key", CATALOGUE.keys)
@@ -226,6 +238,7 @@ from models.contract.metric_names import KnownKey, KnownName
 from models.contract.metrics.catalogue import CATALOGUE
 from models.words import catalogue
 from workers.cli.metrics_page import page
+from workers.engine.calibration import Calibration
 from workers.engine.metrics.registry import REGISTRY, metrics_for
 from models.contract.vocabulary import RepetitionKind
 

@@ -11,6 +11,7 @@ from models.contract.progress import Progress
 from models.contract.vocabulary import EventName
 from models.words import Words
 from models.words.words import Named
+from workers.report.findings import judged_otherwise
 
 
 def show_comparison(comparison: Comparison, console: Console, words: Words) -> None:
@@ -115,7 +116,7 @@ def show_plan(plan: PracticePlan, console: Console, words: Words) -> None:
         console.print(words("terminal.no_finding"), markup=False)
     else:
         finding = plan.focus.finding
-        metric = Named(finding.metric, finding.unit)
+        metric = Named(plan.focus.measured_by or finding.metric, finding.unit)
         text = words.sentence(finding.text)
         console.print(words("terminal.focus", text=text), markup=False, style="bold")
         detail = words(
@@ -126,6 +127,8 @@ def show_plan(plan: PracticePlan, console: Console, words: Words) -> None:
             source=words.sentence(finding.source),
         )
         console.print(f"  {detail}", markup=False)
+        if plan.focus.measured_by is not None:
+            console.print(f"  {judged_otherwise(plan.focus, words)}", markup=False)
     for number, step in enumerate(plan.steps, start=1):
         _show_step(number, step, console, words)
     for line in plan.not_judged:

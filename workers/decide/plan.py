@@ -7,7 +7,9 @@ from collections.abc import Sequence
 
 from scipy import stats
 
-from models.contract.analysis import CAUTIONS, Analysis, Repetition
+from models.contract.analysis import CAUTIONS, Analysis, Metric, Repetition
+from models.contract.interval import Z95
+from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.note import Note, note, written
 from models.contract.note_codes import NoteCode
 from models.contract.plan import (
@@ -49,11 +51,12 @@ def make_plan(
     ranked: list[RankedFinding] = []
     not_judged: list[Note] = []
     for finding in rules.findings:
-        group, reason = _measured(finding, serves)
+        key = _judged_by(finding, serves)
+        group, reason = _measured(finding, key, serves)
         if group is None:
             not_judged.append(note(NoteCode.FINDING_NOT_JUDGED, finding=finding.id, reason=reason))
             continue
-        judged = _rank(finding, group)
+        judged = _rank(finding, key, group)
         if judged.certainty >= MIN_CERTAINTY and judged.effect > 0:
             ranked.append(judged)
     ranked.sort(key=lambda r: r.effect * r.certainty, reverse=True)
@@ -68,8 +71,34 @@ def make_plan(
     )
 
 
-def _measured(finding: Finding, serves: Sequence[Repetition]) -> tuple[st.GroupMean | None, Note]:
-    found = at_any_event(serves, finding.metric, finding.event)
+def _judged_by(rule: Finding | Criterion, repetitions: Sequence[Repetition]) -> str:
+    """Return the rule's metric, or its other one where that is measured more often."""
+    if rule.otherwise is None:
+        return rule.metric
+    counts = [
+        sum(
+            m.unit == rule.unit and _sure_enough(m)
+            for m in at_any_event(repetitions, key, rule.event)
+        )
+        for key in (rule.metric, rule.otherwise)
+    ]
+    first = counts[0] >= counts[1] and counts[0] > 0
+    return rule.metric if first else rule.otherwise
+
+
+def _sure_enough(metric: Metric) -> bool:
+    """Whether a value is there and, in results of earlier versions too, not too uncertain."""
+    if metric.value is None or metric.low is None or metric.high is None:
+        return False
+    known = CATALOGUE.get(metric.key)
+    widest = None if known is None else known.widest
+    return widest is None or (metric.high - metric.low) / 2.0 <= Z95 * widest
+
+
+def _measured(
+    finding: Finding, key: str, serves: Sequence[Repetition]
+) -> tuple[st.GroupMean | None, Note]:
+    found = at_any_event(serves, key, finding.event)
     group = mean_of([m for m in found if m.unit == finding.unit])
     missing = note(NoteCode.NOT_MEASURED_IN_CLIPS)
     if group is not None:
@@ -79,7 +108,7 @@ def _measured(finding: Finding, serves: Sequence[Repetition]) -> tuple[st.GroupM
     return None, next((m.reason for m in found if m.reason), missing)
 
 
-def _rank(finding: Finding, group: st.GroupMean) -> RankedFinding:
+def _rank(finding: Finding, key: str, group: st.GroupMean) -> RankedFinding:
     se = st.standard_error(group)
     low, high = interval(group)
     past = group.mean - finding.value if finding.is_ == ">=" else finding.value - group.mean
@@ -91,6 +120,7 @@ def _rank(finding: Finding, group: st.GroupMean) -> RankedFinding:
         high=high,
         certainty=certainty,
         effect=past / finding.scale,
+        measured_by=None if key == finding.metric else key,
     )
 
 
@@ -137,8 +167,9 @@ def judge_drill(
 
 def _outcome(criterion: Criterion, repetitions: Sequence[Repetition]) -> CriterionOutcome:
     met = surely = measured = 0
+    key = _judged_by(criterion, repetitions)
     for repetition in repetitions:
-        found = at_any_event([repetition], criterion.metric, criterion.event)
+        found = at_any_event([repetition], key, criterion.event)
         metric = next((m for m in found if m.unit == criterion.unit), None)
         if metric is None or metric.value is None or metric.low is None or metric.high is None:
             continue
@@ -149,7 +180,13 @@ def _outcome(criterion: Criterion, repetitions: Sequence[Repetition]) -> Criteri
         else:
             met += metric.value <= criterion.value
             surely += metric.high <= criterion.value
-    return CriterionOutcome(criterion=criterion, met=met, surely_met=surely, measured=measured)
+    return CriterionOutcome(
+        criterion=criterion,
+        met=met,
+        surely_met=surely,
+        measured=measured,
+        measured_by=None if key == criterion.metric else key,
+    )
 
 
 def _decide(

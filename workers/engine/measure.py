@@ -112,8 +112,17 @@ def measure(
                 value, sd = value_and_sd(spec, *prepared[method])
                 if not (np.isfinite(value) and np.isfinite(sd)):
                     reason = note(NoteCode.UNDEFINED_IN_MOTION)
+                elif _too_wide(spec, sd, context, method):
+                    reason = note(NoteCode.UNCERTAINTY_TOO_LARGE)
             results.append(_metric(spec, value, sd, reason, context, method))
     return tuple(results)
+
+
+def _too_wide(spec: MetricSpec, sd: float, context: FilmContext, method: str) -> bool:
+    widest = spec.metric.widest
+    if widest is None or not context.calibrated:
+        return False
+    return float(np.hypot(sd, _residual(spec, context, method).sd)) > widest
 
 
 def _methods(spec: MetricSpec, context: FilmContext, methods: list[str]) -> list[str]:

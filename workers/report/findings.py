@@ -14,6 +14,7 @@ from models.contract.plan import PracticePlan, RankedFinding
 from models.contract.progress import MetricProgress
 from models.contract.vocabulary import EventName, Severity
 from models.words import Words
+from models.words.words import Named
 
 Standing = Literal["below", "inside", "above"]
 Keyed = TypeVar("Keyed", MetricDifference, MetricProgress)
@@ -132,7 +133,9 @@ def statements(
     ranked = [] if plan is None else [f for f in (plan.focus, *plan.others) if f is not None]
     for finding in ranked[:2]:
         chosen.append(_planned(finding, analysis, words))
-        taken.add((finding.finding.metric, finding.finding.event))
+        for key in (finding.finding.metric, finding.finding.otherwise):
+            if key is not None:
+                taken.add((key, finding.finding.event))
     graded = []
     for rank, band in enumerate(BANDS):
         if (band.key, band.event) in taken:
@@ -157,7 +160,8 @@ def statements(
 
 def _planned(ranked: RankedFinding, analysis: Analysis, words: Words) -> Statement:
     finding = ranked.finding
-    number = pooled(analysis, finding.metric, finding.event)
+    key = ranked.measured_by or finding.metric
+    number = pooled(analysis, key, finding.event)
     metric = number.metric if number else None
     details = []
     if metric is not None:
@@ -168,13 +172,24 @@ def _planned(ranked: RankedFinding, analysis: Analysis, words: Words) -> Stateme
                 interval=words.interval(ranked.low, ranked.high, metric),
             )
         )
+    if ranked.measured_by is not None:
+        details.append(judged_otherwise(ranked, words))
     details.append(words("finding.source", source=words.sentence(finding.source)))
-    band = next((b for b in BANDS if (b.key, b.event) == (finding.metric, finding.event)), None)
+    band = next((b for b in BANDS if (b.key, b.event) == (key, finding.event)), None)
     shown = None if metric is None else Pooled(metric, ranked.value, ranked.low, ranked.high, 1)
     text = words.sentence(finding.text)
     headline = _hedged(text.rstrip(" ."), ranked.certainty, words)
     tone: Literal["work", "look"] = "work" if ranked.certainty >= PROBABLE else "look"
     return Statement(headline, tuple(details), tone, shown, band)
+
+
+def judged_otherwise(ranked: RankedFinding, words: Words) -> str:
+    """Say that a finding was judged by its other metric."""
+    used, first = (
+        words.inside(words.title(Named(key or "", ranked.finding.unit)))
+        for key in (ranked.measured_by, ranked.finding.metric)
+    )
+    return words("finding.judged_otherwise", used=used, first=first)
 
 
 def _hedged(text: str, certainty: float, words: Words) -> str:

@@ -8,6 +8,7 @@ from models.contract.note import Note
 from models.contract.plan import Criterion, Dose, PlanStep, PracticePlan
 from models.words import Words
 from models.words.words import Named
+from workers.report.findings import judged_otherwise
 from workers.report.page import views
 
 
@@ -41,7 +42,7 @@ def plan_words(plan: PracticePlan, words: Words) -> PlanWords:
         focus = words("plan.no_focus")
     else:
         finding = plan.focus.finding
-        named = Named(finding.metric, finding.unit)
+        named = Named(plan.focus.measured_by or finding.metric, finding.unit)
         focus = words("plan.focus", text=words.sentence(finding.text))
         sure = plan.focus.certainty
         certainty = (
@@ -55,6 +56,7 @@ def plan_words(plan: PracticePlan, words: Words) -> PlanWords:
                 value=words.value(plan.focus.value, named),
                 interval=words.interval(plan.focus.low, plan.focus.high, named),
             ),
+            *(() if plan.focus.measured_by is None else (judged_otherwise(plan.focus, words),)),
             words("plan.certainty", percent=certainty),
             words("plan.source", source=words.sentence(finding.source)),
         )

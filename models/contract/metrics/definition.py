@@ -183,6 +183,9 @@ class MetricDefinition:
     tolerance : float or None
         Largest mean absolute error (on calibration films) with which the value is still worth
         reporting; a view with more is not measurable. None = always reported.
+    widest : float or None
+        Largest standard uncertainty with which a single value is still worth reporting. None =
+        always reported, with its interval.
     lowest, highest : float or None
         Bounds of the quantity, at which the interval ends.
     aim : float or None
@@ -210,6 +213,7 @@ class MetricDefinition:
     needs: frozenset[Need] = frozenset()
     min_fps: float = 0.0
     tolerance: float | None = None
+    widest: float | None = None
     lowest: float | None = None
     highest: float | None = None
     aim: float | None = None

@@ -12,18 +12,17 @@ from typing import Any
 
 import numpy as np
 
+from models.training.load_truth import add_load_truth
 from workers.engine.truth import ClipTruth, TrueRepetition, read_truth
 
 Array = np.ndarray[Any, np.dtype[Any]]
 
-MUCH = 0.6
-"""Share of the weight over the rear foot from which time is counted."""
-AFTER_LOADING_S = 0.2
 _PARTS = ("pelvis", "trunk", "upper_arm", "forearm")
 
 
 def full_truth(document: dict[str, Any], name: str) -> ClipTruth:
     """Return what is known of a clip, with the values that the document does not name."""
+    document = add_load_truth(document)
     truth = read_truth(document, name)
     blocks = [*document["serves"], *document.get("other_repetitions", ())]
     repetitions = [
@@ -48,32 +47,17 @@ def _values(
 ) -> dict[str, float]:
     times = {key: float(v) for key, v in block["event_times_s"].items() if v is not None}
     series = {key: np.asarray(v, float) for key, v in document["frame_metrics"].items()}
-    share, split = series["rear_load_share"], series["separation"]
+    split = series["separation"]
     values: dict[str, float] = {}
     if "hold_start" in times:
-        held = (time_s >= times["hold_start"]) & (time_s <= times["hold_end"])
         values["hold_duration"] = times["hold_end"] - times["hold_start"]
-        values["hold_rear_foot_load_share"] = float(np.mean(share[held]))
-        values["hold_rear_load_time_60"] = _time_above(time_s, share, held)
         return values
     if "release" in times:
-        to_loading = (time_s >= times["release"]) & (time_s <= times["lowest_pelvis"])
         to_contact = (time_s >= times["release"]) & (time_s <= times["contact"])
         values["hip_shoulder_separation_peak"] = float(np.max(split[to_contact]))
-        if to_loading.any():
-            most = int(np.argmax(np.where(to_loading, share, -np.inf)))
-            values["rear_foot_load_share_peak"] = float(share[most])
-            values["most_loaded_before_contact"] = times["contact"] - float(time_s[most])
-    before = (time_s >= times["start"]) & (time_s <= times["lowest_pelvis"] + AFTER_LOADING_S)
-    values["rear_load_time_60"] = _time_above(time_s, share, before)
     peaks = [known.metrics.get(f"sequence_{part}") for part in _PARTS]
     if all(peak is not None for peak in peaks):
         for first, second in pairwise(_PARTS):
             gap = known.metrics[f"sequence_{second}"] - known.metrics[f"sequence_{first}"]
             values[f"sequence_gap_{first}_{second}"] = gap
     return values
-
-
-def _time_above(time_s: Array, share: Array, mask: Array) -> float:
-    steps = np.gradient(time_s)
-    return float(np.sum(steps[mask & (share >= MUCH)]))

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from models.training import calibration
+from models.training import calibration, load_truth
 from models.training.rendered.bodies import DATA, simulated_track
 from service.core.settings import Settings
 from workers.cli.accuracy import find_pairs, joint_track
@@ -30,6 +30,7 @@ def folder(tmp_path: Path) -> Path:
         film = films / f"{clip}.mp4"
         film.write_bytes(b"film " + clip.encode())
         (films / f"{clip}.json.gz").write_bytes((DATA / f"{clip}.json.gz").read_bytes())
+        assert load_truth.main([str(films)]) == 0
         key = hashlib.sha256(film.read_bytes() + models).hexdigest()[:16]
         (cache / f"{clip}-{key}.npz").write_bytes(simulated_track(clip).to_npz())
     return tmp_path

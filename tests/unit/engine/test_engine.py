@@ -15,6 +15,7 @@ import pytest
 from models.contract.analysis import Metric, Repetition
 from models.contract.tracks import BodyMotion
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
+from models.training.load_truth import Masses
 from models.training.rendered.bodies import (
     mirrored_joints,
     raw_joints,
@@ -299,7 +300,7 @@ def test_a_still_stretch_in_the_loaded_posture_is_a_hold() -> None:
     assert [r.kind for r in result.repetitions] == [RepetitionKind.HOLD]
     found = by_name(result.repetitions[0])
     assert found["hold_duration"].value == pytest.approx(3.0, abs=0.35)
-    true = truth("000")["serves"][0]["metrics"]["lowest_pelvis"]["rear_load_share"]
+    true = Masses(truth("000")).posture[row]
     assert found["hold_rear_foot_load_share"].value == pytest.approx(true, abs=0.012)
 
 

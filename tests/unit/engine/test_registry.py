@@ -14,7 +14,6 @@ from workers.engine.metrics.spec import MetricSpec
 REQUIRED = {
     "rear_foot_load_share@loading",
     "rear_foot_load_share_dynamic@loading",
-    "rear_foot_load_share_foot_centre@loading",
     "rear_hip_drop@loading",
     "rear_hip_setback@loading",
     "front_hip_advance@loading",

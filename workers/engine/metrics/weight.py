@@ -1,4 +1,4 @@
-"""Weight over the feet: share over the rear foot, static and dynamic, and for how long."""
+"""Weight over the feet by posture, the load on them by movement, and for how long."""
 
 from __future__ import annotations
 
@@ -7,49 +7,60 @@ import numpy as np
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
 from workers.engine.load import dynamic_share, static_share, time_at_or_above
-from workers.engine.mass import centre_of_mass
+from workers.engine.mass import centre_of_mass, spin_rate
 from workers.engine.metrics.spec import Formulas
-from workers.engine.samples import LOAD_HALF_WIDTH_S, Samples
+from workers.engine.samples import Samples
 
 LEVEL = 0.6
 """Share over the rear foot that counts as loaded: common coaching rule, no source."""
 
 
 def rear_foot_load_share(body: Samples) -> FloatArray:
-    """Share of body weight over the rear foot at loading, by static moment balance.
+    """Share of body weight over the rear foot at loading, by posture.
 
-    Centre of mass (de Leva 1996 segments) projected on the floor line from the rear to the front
-    ankle joint centre; 1 = wholly over the rear ankle, 0 = over the front one. An estimate from
-    film, not a force plate; outside 0..1 the body was not in balance.
+    Centre of mass (de Leva 1996 segments) projected on the floor line from where the rear foot
+    presses to where the front one does (the middle from heel to toe tip, the ball of a raised
+    heel); 1 = wholly over the rear foot, 0 = over the front one. An estimate from film, not a
+    force plate: what the floor carries differs while the body accelerates; outside 0..1 it was
+    not in balance.
     """
-    pose = body.pose(EventName.LOADING)
-    com = centre_of_mass(pose.joints, body.sex)
-    return static_share(com, pose.joint("rear_ankle"), pose.joint("front_ankle"))
-
-
-def rear_foot_load_share_foot_centre(body: Samples) -> FloatArray:
-    """As `rear_foot_load_share`, between the foot centres (midway from heel to toe)."""
-    pose = body.pose(EventName.LOADING)
-    rear, front = (
-        (pose.joint(f"{side}_heel") + pose.joint(f"{side}_toe")) / 2 for side in ("rear", "front")
-    )
-    return static_share(centre_of_mass(pose.joints, body.sex), rear, front)
+    return body.at_instant(_posture_series(body), body.when(EventName.LOADING))
 
 
 def rear_foot_load_share_dynamic(body: Samples) -> FloatArray:
-    """Rear share of vertical force at loading: the static share of the zero-moment point.
+    """Share of the floor's vertical force on the rear foot at loading, from the movement.
 
-    x_zmp = x_com - z_com a_x / (g + a_z), point mass, angular momentum left out (usual with one
-    camera). Differs from the static share while the body accelerates.
+    Zero-moment point (x_com - (z a_x + H_y') / (g + a_z), H' the change of the segments' angular
+    momentum about the centre of mass) on the floor line between the same two points of the feet
+    as the share by posture. Accelerations by a quartic fit over 0.2 s to either side.
     """
-    series = _dynamic_series(body)
-    return body.at_instant(series, body.when(EventName.LOADING))
+    when = body.when(EventName.LOADING)
+    known = when[np.isfinite(when)]
+    if not known.size:
+        return when
+    # 4 frames are interpolated: only those near the samples' instants are worked out
+    first = max(0, int(np.searchsorted(body.time_s, known.min())) - 4)
+    rows = np.arange(
+        first, min(len(body.time_s), int(np.searchsorted(body.time_s, known.max())) + 4)
+    )
+    joints, acceleration = body.joints[:, rows], body.mass_acceleration(rows)
+    rear, front = (foot[:, rows] for foot in body.feet())
+    share = np.full(body.joints.shape[:2], np.nan)
+    share[:, rows] = dynamic_share(
+        body.com()[:, rows],
+        centre_of_mass(acceleration, body.sex),
+        rear,
+        front,
+        body.floor_z,
+        spin_rate(joints, acceleration, body.sex),
+    )
+    return body.at_instant(share, when)
 
 
 def rear_foot_load_share_peak(body: Samples) -> FloatArray:
-    """Largest static rear-foot share between release and the drive (loading)."""
+    """Largest share over the rear foot, by posture, between release and the drive (loading)."""
     mask = body.between(EventName.RELEASE, EventName.LOADING)
-    return body.extreme(_static_series(body), mask)[0]
+    return body.extreme(_posture_series(body), mask)[0]
 
 
 def most_loaded_before_contact(body: Samples) -> FloatArray:
@@ -58,30 +69,30 @@ def most_loaded_before_contact(body: Samples) -> FloatArray:
     Seconds; positive.
     """
     mask = body.between(EventName.RELEASE, EventName.LOADING)
-    return np.asarray(body.when(EventName.CONTACT) - body.extreme(_static_series(body), mask)[1])
+    return np.asarray(body.when(EventName.CONTACT) - body.extreme(_posture_series(body), mask)[1])
 
 
 def rear_load_time_60(body: Samples) -> FloatArray:
     """Time spent with at least 0.60 of the weight over the rear foot, set-up to loading + 0.2 s.
 
-    Seconds, static share.
+    Seconds, by posture.
     """
     mask = body.between(EventName.SET_UP, EventName.LOADING, after_s=0.2)
-    share = np.where(mask, _static_series(body), np.nan)
+    share = np.where(mask, _posture_series(body), np.nan)
     return time_at_or_above(body.time_s, share, LEVEL)
 
 
 def hold_rear_load_time_60(body: Samples) -> FloatArray:
     """Time within the hold with at least 0.60 of the weight over the rear foot, seconds."""
     mask = body.between(EventName.SET_UP, EventName.FINISH)
-    share = np.where(mask, _static_series(body), np.nan)
+    share = np.where(mask, _posture_series(body), np.nan)
     return time_at_or_above(body.time_s, share, LEVEL)
 
 
 def hold_rear_foot_load_share(body: Samples) -> FloatArray:
-    """Mean static rear-foot share over the hold."""
+    """Mean share of weight over the rear foot during the hold, by posture: nothing moves."""
     mask = body.between(EventName.SET_UP, EventName.FINISH)
-    return np.asarray(np.nanmean(np.where(mask, _static_series(body), np.nan), axis=1))
+    return np.asarray(np.nanmean(np.where(mask, _posture_series(body), np.nan), axis=1))
 
 
 def hold_duration(body: Samples) -> FloatArray:
@@ -89,21 +100,13 @@ def hold_duration(body: Samples) -> FloatArray:
     return np.asarray(body.when(EventName.FINISH) - body.when(EventName.SET_UP))
 
 
-def _static_series(body: Samples) -> FloatArray:
-    """Static share over time, shape (S, T)."""
-    return static_share(body.com(), body.path("rear_ankle"), body.path("front_ankle"))
-
-
-def _dynamic_series(body: Samples) -> FloatArray:
-    """Dynamic share over time, shape (S, T)."""
-    acceleration = body.derivative(body.com(), 2, LOAD_HALF_WIDTH_S)
-    rear, front = body.path("rear_ankle"), body.path("front_ankle")
-    return dynamic_share(body.com(), acceleration, rear, front, body.floor_z)
+def _posture_series(body: Samples) -> FloatArray:
+    """Share by posture over time, shape (S, T)."""
+    return static_share(body.com(), *body.feet())
 
 
 FORMULAS: Formulas = {
     "rear_foot_load_share": rear_foot_load_share,
-    "rear_foot_load_share_foot_centre": rear_foot_load_share_foot_centre,
     "rear_foot_load_share_dynamic": rear_foot_load_share_dynamic,
     "rear_foot_load_share_peak": rear_foot_load_share_peak,
     "most_loaded_before_contact": most_loaded_before_contact,
