@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-Array = np.ndarray[Any, np.dtype[np.float64]]
+Array = np.ndarray[Any, np.dtype[Any]]
 
 MUCH = 0.6
 """Share of the weight over the rear foot from which time is counted."""

@@ -159,6 +159,23 @@ LEARN = (
 _NO_FILMS = "13 frozen tracks, the engine"
 GUARD = (
     Step(
+        "load-truth",
+        "models.training.load_truth",
+        "FILMS",
+        "none",
+        "the truth documents of FILMS",
+        "the same with the true weight over and load on the rear foot",
+        "under a second a film (not measured closer)",
+    ),
+    Step(
+        "real",
+        "models.training.real",
+        "LAB --plates PLATES --page infra/accuracy/real.md",
+        "none",
+        "LAB: the laboratory films and their truth; PLATES: markers and forces (never committed)",
+        "infra/accuracy/real.md",
+    ),
+    Step(
         "freeze",
         "models.training.guard",
         "--cache TRACKS",

@@ -41,7 +41,7 @@ from workers.engine.measurability import FilmContext
 from workers.engine.measure import BodyEstimate, events_of, floor_height, measure
 from workers.engine.proportions import POPULATION_STATURE_M, POPULATION_STATURE_SD_M
 from workers.engine.signals import Signals, from_motion, from_track
-from workers.engine.view import estimate_view
+from workers.engine.view import estimate_view, views_within
 from workers.engine.witness import Witness, from_film
 
 GIVEN_STATURE_SD_M = 0.01
@@ -83,7 +83,7 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
             estimates,
             request,
             fps,
-            view.label,
+            view,
             feet,
             witness,
             {} if body is None else body.learned,
@@ -197,7 +197,7 @@ def _repetition(
     estimates: Sequence[BodyEstimate],
     request: EngineRequest,
     fps: float,
-    view: View | None,
+    view: ViewEstimate | None,
     feet: float,
     witness: Witness | None = None,
     learned: Mapping[EventName, float] | None = None,
@@ -213,11 +213,14 @@ def _repetition(
         ), False
     motion = estimates[0].motion
     events = locate(estimates[-1].motion, candidate.kind, witness, learned)
-    events = _calibrated(events, errors, view, fps)
+    label = None if view is None else view.label
+    events = _calibrated(events, errors, label, fps)
     trusted = request.capture_fps is None and motion.method != "network_3d"
     fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
     doubtful = clock_doubtful(fall)
-    context = FilmContext(fps, view, feet, events, doubtful, errors, request.calibrated)
+    context = FilmContext(
+        fps, label, feet, events, doubtful, errors, request.calibrated, _places(view)
+    )
     given = request.stature_m is not None or view is None
     metrics = measure(
         estimates,
@@ -237,6 +240,15 @@ def _repetition(
         metrics=metrics,
     )
     return repetition, doubtful
+
+
+def _places(view: ViewEstimate | None) -> tuple[View, ...]:
+    """Return every name that the camera's place may have, however the film is called."""
+    if view is None or view.azimuth_deg is None:
+        return ()
+    low, high = view.azimuth_low, view.azimuth_high
+    centre = view.azimuth_deg
+    return views_within(centre, centre if low is None else low, centre if high is None else high)
 
 
 def _calibrated(

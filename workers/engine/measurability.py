@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from models.contract.metrics.definition import Need
 from models.contract.metrics.units import facts
@@ -34,6 +34,9 @@ class FilmContext:
         Capture rate, frames per second.
     view : View or None
         None = joints came from elsewhere: no camera limits apply.
+    views : tuple of View
+        Every position that the camera's azimuth allows within its uncertainty; a metric is held
+        to the one that supports it, however the film is called.
     feet_share : float
         Share of frames in which both feet were seen, 0..1.
     events : mapping of EventName to Instant
@@ -53,6 +56,17 @@ class FilmContext:
     time_doubtful: bool = False
     errors: Calibration = NEVER_CALIBRATED
     calibrated: bool = True
+    views: tuple[View, ...] = ()
+
+    def best_for(self, spec: MetricSpec, methods: Sequence[str]) -> FilmContext:
+        """Return the same seen from the position that supports a metric; else as it is."""
+        if self.view is None or not self.calibrated:
+            return self
+        for view in (self.view, *self.views):
+            method = self.errors.best_method(spec.name, view, self.fps, methods)
+            if _view_limit(spec, self, view, method) is None:
+                return replace(self, view=view)
+        return self
 
 
 def why_not(spec: MetricSpec, context: FilmContext, method: str) -> Note | None:

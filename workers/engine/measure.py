@@ -104,8 +104,10 @@ def measure(
             ),
         )
     results: list[Metric] = []
+    methods, film = list(prepared), context
     for spec in metrics_for(kind):
-        for method in _methods(spec, context, list(prepared)):
+        context = film.best_for(spec, methods)
+        for method in _methods(spec, context, methods):
             reason = why_not(spec, context, method)
             value = sd = float("nan")
             if reason is None:

@@ -4,8 +4,10 @@ Means are between the young-adult tables of de Leva (1996), J Biomech 29(9):1223
 / 0.243 M, shank 0.253, upper arm 0.159-0.162, forearm 0.152-0.155, mid-shoulder to mid-hip
 0.287-0.296 of standing height) and joint centres of the CC0 body mesh the rendered clips are made
 with (thigh 0.240-0.247, shank 0.244-0.249, upper arm 0.156, forearm 0.131-0.150, trunk
-0.272-0.275). Breadths, foot and head are anthropometric working values (common practice, no
-source). Standard deviations cover the spread between those two and between people.
+0.272-0.275). Hip breadth is that of hip centres by regression from the bony pelvis (0.103 on the
+mesh, 0.102 on the man of the laboratory films). Other breadths, foot and head are anthropometric
+working values (common practice, no source). Standard deviations cover the spread between
+those two and between people.
 """
 
 from __future__ import annotations
@@ -33,7 +35,7 @@ LENGTHS: tuple[str, ...] = (
 mid-shoulder to mid-ear, mid-hip to mid-shoulder, heel to toe tip."""
 
 _MEAN_SD: dict[str, tuple[float, float]] = {
-    "pelvis": (0.128, 0.008),
+    "pelvis": (0.105, 0.010),
     "shoulders": (0.209, 0.009),
     "upper_arm": (0.157, 0.005),
     "forearm": (0.147, 0.007),

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from models.contract.skeleton import CANONICAL_BODY as BODY
-from models.contract.tracks import FloatArray
+from models.contract.tracks import FloatArray, IntArray
 from models.contract.vocabulary import EventName, Sex
 from workers.engine.load import foot_point
 from workers.engine.mass import centre_of_mass
@@ -132,7 +132,7 @@ class Samples:
         )
         return rear, front
 
-    def mass_acceleration(self, rows: FloatArray) -> FloatArray:
+    def mass_acceleration(self, rows: IntArray) -> FloatArray:
         """Return the joints' slow accelerations at some frames, (S, R, 21, 3), m/s²."""
         operator = local_operators(self.time_s, LOAD_HALF_WIDTH_S, LOAD_DEGREE)[2][rows]
         count, frames = self.joints.shape[:2]

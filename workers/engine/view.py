@@ -35,6 +35,12 @@ def view_of(azimuth_deg: float) -> View:
     return View.BEHIND
 
 
+def views_within(azimuth_deg: float, low_deg: float, high_deg: float) -> tuple[View, ...]:
+    """Return every name that an azimuth may have within its interval, the likeliest first."""
+    steps = sorted(np.arange(low_deg, high_deg + 1.0), key=lambda a: abs(a - azimuth_deg))
+    return tuple(dict.fromkeys(view_of(float(a)) for a in (azimuth_deg, *steps)))
+
+
 def mean_azimuth(azimuths: list[tuple[float, float]]) -> tuple[float, float]:
     """Return the circular mean of (azimuth, sd) pairs weighted by precision, and its sd, deg.
 

@@ -65,6 +65,12 @@ class Phases:
             spread,
         )
 
+    @classmethod
+    def none(cls, time_s: FloatArray) -> Phases:
+        """Return the phases of what is no serve: nothing is expected of the body."""
+        no = np.zeros(len(time_s), dtype=bool)
+        return cls(no, no, no, np.zeros(len(time_s)), np.full(len(time_s), np.inf))
+
 
 def _within(after: FloatArray, span: tuple[float, float]) -> BoolArray:
     return np.asarray((after >= span[0]) & (after <= span[1]))

@@ -74,6 +74,7 @@ def fit_body(
     landmarks: LandmarkErrors,
     context: ClipContext | None = None,
     lifted: Lifted | None = None,
+    serve: bool = True,
 ) -> FitResult:
     """Fit one articulated body of constant proportions to a stretch of film.
 
@@ -93,6 +94,8 @@ def fit_body(
         From an earlier repetition of the same clip.
     lifted : Lifted, optional
         The same stretch by the learned lift: states depths, weakly.
+    serve : bool
+        False = any other movement: nothing is expected of a coil, an elbow or a balance.
 
     Returns
     -------
@@ -118,7 +121,8 @@ def fit_body(
     camera = LevelCamera(
         typical_focal_px(track.width, track.height), (track.width / 2, track.height / 2)
     )
-    phases = Phases.of(observations.time_s, uv)
+    time_s = observations.time_s
+    phases = Phases.of(time_s, uv) if serve else Phases.none(time_s)
     problem = FitProblem(observations, proportions, stature, camera.focal_px, tall, phases)
     first_camera = context.camera if context else camera
     known = None if lifted is None else lifted_directions(lifted, nodes)
