@@ -24,9 +24,9 @@ FULL = 0.7
 """Use up to which API, database and senders are planned for (common practice, no source)."""
 LATE = 0.05
 """Share of clips that may wait longer than the target."""
-ENOUGH_CLIPS = 20_000
+ENOUGH_CLIPS = 8_000
 """The busiest hour is cut short where it would bring more clips: the model takes long."""
-SHORTEST_S = 900.0
+SHORTEST_S = 600.0
 STEP = 1.05
 """Workers are added by a twentieth until the model holds."""
 
