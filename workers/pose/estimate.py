@@ -114,7 +114,7 @@ def estimate(
     rows = []
     for frame in source(stretches):
         if budget.looks(frame.time_s):
-            rows.append(_row(frame, follower, networks))
+            rows.append(row_of(frame, follower, networks))
         progress(frame.time_s)
     if not any(np.isfinite(row.blaze).any() for row in rows):
         raise NoPerson
@@ -136,7 +136,7 @@ def first_look(
         networks, blazepose=networks.coarse, movenet=None, names=(networks.coarse_name, "none")
     )
     follower = Follower(cheap, server.scaled(1.0 / proxy.scale))
-    rows = [_row(frame, follower, cheap).scaled(proxy.scale) for frame in proxy]
+    rows = [row_of(frame, follower, cheap).scaled(proxy.scale) for frame in proxy]
     if not any(np.isfinite(row.blaze).any() for row in rows):
         return None
     return assemble(rows, server, cheap, width, height)[0]
@@ -159,7 +159,8 @@ class Row:
         return replace(self, blaze=self.blaze * times, second=self.second * times)
 
 
-def _row(frame: Frame, follower: Follower, networks: Networks) -> Row:
+def row_of(frame: Frame, follower: Follower, networks: Networks) -> Row:
+    """What the networks see of the server in one frame; NaN where lost."""
     blaze = np.full((LANDMARK_COUNT, 3), np.nan)
     second = np.full((LANDMARK_COUNT, 3), np.nan)
     world = np.full((LANDMARK_COUNT, 3), np.nan)

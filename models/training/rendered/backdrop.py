@@ -68,14 +68,7 @@ def make_backdrop(camera: Camera, kind: str, backlight: bool, rng: np.random.Gen
     u = (np.arange(width * factor) + 0.5) / factor - MARGIN
     v = (np.arange(height * factor) + 0.5) / factor - MARGIN
     uu, vv = np.meshgrid(u, v)
-    rays = np.stack(
-        [
-            (uu - camera.width / 2) / camera.focal,
-            (vv - camera.height / 2) / camera.focal,
-            np.ones_like(uu),
-        ],
-        -1,
-    )
+    rays = camera.rays(np.stack([uu, vv], axis=-1))
     rays = rays @ camera.rotation
     origin = camera.position
     t_wall, along = _walls(origin, rays)

@@ -35,6 +35,10 @@ def view_label(azimuth: float) -> str:
     return "behind"
 
 
+#: square of the largest tangent off the axis that is distorted as the polynomial says (63 deg)
+_WIDEST = 4.0
+
+
 @dataclass(frozen=True)
 class Camera:
     """A fixed pinhole camera; `jitter` (T, 2) are pixel shifts of each frame (hand-held unrest)."""
@@ -47,6 +51,9 @@ class Camera:
     azimuth: float
     distance: float
     jitter: Array | None = field(default=None)
+    k1: float = (
+        0.0  # radial distortion of the lens: radius times 1 + k1 r^2, r over the focal length
+    )
 
     @property
     def k(self) -> Array:
@@ -59,13 +66,30 @@ class Camera:
         """World points (..., 3) in camera axes (right, down, forward)."""
         return (x - self.position) @ self.rotation.T
 
-    def project(self, x: Array) -> Array:
-        """World points (T, ..., 3) -> pixels (T, ..., 2), each frame shifted by its jitter."""
+    def pixels(self, x: Array) -> Array:
+        """World points (..., 3) -> pixels (..., 2) of the unshaken camera."""
         c = self.to_camera(x)
         depth = np.where(np.abs(c[..., 2]) < 1e-3, 1e-3, c[..., 2])
-        uv = self.focal * c[..., :2] / depth[..., None] + np.array(
-            [self.width / 2, self.height / 2]
-        )
+        ray = c[..., :2] / depth[..., None]
+        if self.k1:
+            # Beyond the lens' field the polynomial folds back; nothing there is in the picture.
+            square = np.minimum(np.sum(ray**2, axis=-1, keepdims=True), _WIDEST)
+            ray = ray * (1.0 + self.k1 * square)
+        return np.asarray(self.focal * ray + np.array([self.width / 2, self.height / 2]))
+
+    def rays(self, uv: Array) -> Array:
+        """Viewing directions (..., 3) in camera axes, depth one, of pixels (..., 2)."""
+        seen = (uv - np.array([self.width / 2, self.height / 2])) / self.focal
+        ray = seen
+        for _ in range(12 if self.k1 else 0):
+            ray = seen / (
+                1.0 + self.k1 * np.minimum(np.sum(ray**2, axis=-1, keepdims=True), _WIDEST)
+            )
+        return np.concatenate([ray, np.ones((*ray.shape[:-1], 1))], axis=-1)
+
+    def project(self, x: Array) -> Array:
+        """World points (T, ..., 3) -> pixels (T, ..., 2), each frame shifted by its jitter."""
+        uv = self.pixels(x)
         if self.jitter is not None:
             uv = uv + self.jitter.reshape((len(self.jitter),) + (1,) * (uv.ndim - 2) + (2,))
         return np.asarray(uv)
@@ -84,7 +108,7 @@ class Camera:
             "view": view_label(self.azimuth),
             "chest_side": self.azimuth % 360.0 <= 180.0,
             "convention": CONVENTION,
-        }
+        } | ({"k1": self.k1} if self.k1 else {})
 
 
 def look_at(position: Array, target: Array, roll: float) -> Array:

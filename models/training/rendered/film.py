@@ -15,44 +15,21 @@ import numpy as np
 from models.contract.skeleton import KEYPOINTS
 
 from .backdrop import MARGIN, Backdrop, make_backdrop
-from .body_mesh import (
-    BodyMesh,
-    bone_transforms,
-    make_body_mesh,
-    sample_phenotype,
-    skin,
-    surface_joints,
-    volume_centre,
-)
+from .body_mesh import bone_transforms, skin, surface_joints, volume_centre
 from .camera import Camera
-from .clips import ClipSpec, aim_camera, frame_times, make_performance
+from .cast import Actor, cast, day_of
+from .clips import ClipSpec, aim_camera, frame_times
 from .encode import Encoder
-from .outfit import Outfit, dress
-from .performance import Performance, perform
 from .pose import racket_points
 from .profiles import draw_clip
-from .props import ball_mesh, racket_mesh
+from .props import BALL_COLOUR, ball_mesh, racket_mesh, rolled
 from .raster import Canvas, Image, coverage, vertex_normals
-from .rotation import Array, rot_z
+from .rotation import Array
 from .truth import clip_truth, mirror
 from .truth_file import clip_notes, write_truth
 
 #: longest picture movement between sub-frames of a blurred frame, pixels, and the most sub-frames
 _BLUR_STEP, _BLUR_MOST = 3.0, 8
-BALL_COLOUR = np.array([0.80, 0.95, 0.20], np.float32)
-
-
-@dataclass(frozen=True)
-class Actor:
-    """A filmed body: its performance, mesh and clothes; `offset` moves it on the ground, `grip` is
-    the angle of the racket in the hand.
-    """
-
-    performance: Performance
-    mesh: BodyMesh
-    outfit: Outfit
-    offset: Array
-    grip: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -91,11 +68,11 @@ class Scenery:
                 frame, faces, colours, bed, fan = self.racket
                 butt = racket_points(actor.mesh.skeleton, body)[0, 0]
                 turn = body.frames["racket"][0] @ np.diag([-1.0, 1.0, -1.0])
-                parts.append(Shape(butt + _roll(frame, actor.grip) @ turn.T, faces, colours))
+                parts.append(Shape(butt + rolled(frame, actor.grip) @ turn.T, faces, colours))
                 strings = np.full((len(fan), 3), 0.75, np.float32)
                 clear.append(
                     self._placed(
-                        actor, Shape(butt + _roll(bed, actor.grip) @ turn.T, fan, strings, 0.22)
+                        actor, Shape(butt + rolled(bed, actor.grip) @ turn.T, fan, strings, 0.22)
                     )
                 )
             ball = actor.performance.ball_at(np.array([t]))[0]
@@ -122,12 +99,7 @@ class Scenery:
         for shape in shapes:
             seen = camera.to_camera(shape.vertices)
             depth = np.where(seen[:, 2] > 0.2, seen[:, 2], 0.1)
-            uv = (
-                camera.focal * seen[:, :2] / depth[:, None]
-                + np.array([camera.width, camera.height]) / 2
-                + shift
-            )
-            placed.append((uv, depth))
+            placed.append((camera.pixels(shape.vertices) + shift, depth))
         visible = [uv[(d > 0.2) & (np.abs(uv) < 4000).all(1)] for uv, d in placed]
         corners = np.vstack([v for v in visible if len(v)])
         low = np.clip(
@@ -156,11 +128,7 @@ class Scenery:
         seen = camera.to_camera(flat)
         if (seen[:, 2] < 0.3).any():
             return
-        uv = (
-            camera.focal * seen[:, :2] / seen[:, 2:]
-            + np.array([camera.width, camera.height]) / 2
-            + shift
-        )
+        uv = camera.pixels(flat) + shift
         low = np.clip(np.floor(uv.min(0)), 0, [camera.width - 1, camera.height - 1]).astype(int)
         high = np.clip(np.ceil(uv.max(0)), low + 1, [camera.width, camera.height]).astype(int)
         mask = coverage(
@@ -168,22 +136,6 @@ class Scenery:
         )
         window = shadow[low[1] : high[1], low[0] : high[0]]
         np.maximum(window, mask, out=window)
-
-
-def _roll(points: Array, grip: float) -> Array:
-    """Turn the racket about its axis: strings along the frame's x axis, then by the grip."""
-    facing = points @ np.array([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
-    return facing @ rot_z(np.array(grip)).T
-
-
-def grip_angle(performance: Performance) -> float:
-    """Angle of the strings in the hand, degrees, that faces them to the net at contact."""
-    times = [r.knots["contact"] for r in performance.repetitions if "contact" in r.knots]
-    if not times:
-        return 0.0
-    frame = performance.motion.body(np.array(times[:1])).frames["racket"][0]
-    normal, axis = frame[:, 0], -frame[:, 2]
-    return float(np.degrees(np.arctan2(np.cross(axis, normal)[0], normal[0])))
 
 
 class Filming:
@@ -252,8 +204,7 @@ class Filming:
         ends = np.array([t - half, t + half])
         motion = self.scenery.actors[0].performance.motion
         body = motion.body(ends)
-        moved = self.camera.to_camera(racket_points(motion.skeleton, body)[:, 2])
-        uv = self.camera.focal * moved[:, :2] / moved[:, 2:]
+        uv = self.camera.pixels(racket_points(motion.skeleton, body)[:, 2])
         count = int(np.clip(np.ceil(np.linalg.norm(uv[1] - uv[0]) / _BLUR_STEP), 1, _BLUR_MOST))
         return [float(m) for m in t + self.spec.shutter * ((np.arange(count) + 0.5) / count - 0.5)]
 
@@ -286,28 +237,6 @@ def _occluder(kind: str | None, height: int, width: int) -> tuple[Image, float] 
         mask = (np.mod(x + y, pitch) < 3 * scale) | (np.mod(x - y, pitch) < 3 * scale)
     soft = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), 1.6 * scale)
     return 0.75 * soft[..., None], 0.35
-
-
-def day_of(spec: ClipSpec) -> np.random.Generator:
-    """Draws what differs on another day: clothes, light, picture."""
-    return np.random.default_rng([spec.seed, spec.day])
-
-
-def cast(spec: ClipSpec, rng: np.random.Generator) -> list[Actor]:
-    """The server, and a bystander if the clip wants one."""
-    mesh = make_body_mesh(sample_phenotype(rng))
-    performance = make_performance(spec, mesh.skeleton)
-    grip = grip_angle(performance)
-    outfit = dress(mesh, rng, day_of(spec) if spec.day else None)
-    actors = [Actor(performance, mesh, outfit, np.zeros(3), grip)]
-    if spec.people > 1:
-        other = make_body_mesh(sample_phenotype(rng))
-        standing = perform("stand", other.skeleton, spec.knobs, seed=spec.seed + 1)
-        away = np.array([float(rng.uniform(1.2, 3.0)), float(rng.uniform(1.5, 4.0)), 0.0])
-        if spec.left_handed:
-            away[1] = -away[1]
-        actors.append(Actor(replace(standing, racket=False), other, dress(other, rng), away))
-    return actors
 
 
 def make_film(profile: str, seed: int, index: int, folder: Path) -> Path:

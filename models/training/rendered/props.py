@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .implements import BALL_RADIUS
-from .rotation import Array
+from .rotation import Array, rot_z
 
 Faces = NDArray[np.int32]
+BALL_COLOUR = np.array([0.80, 0.95, 0.20], np.float32)
 
 
 def _tube(path: Array, radius: Array, sides: int, closed: bool) -> tuple[Array, Faces]:
@@ -61,3 +62,9 @@ def ball_mesh() -> tuple[Array, Faces]:
             a, b = i * 12 + j, i * 12 + (j + 1) % 12
             faces += [(a, a + 12, b), (b, a + 12, b + 12)]
     return BALL_RADIUS * np.array(points), np.array(faces, np.int32)
+
+
+def rolled(points: Array, grip: float) -> Array:
+    """Turn the racket about its axis: strings along the frame's x axis, then by the grip."""
+    facing = points @ np.array([[0.0, 1.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+    return np.asarray(facing @ rot_z(np.array(grip)).T)

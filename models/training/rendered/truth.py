@@ -264,13 +264,9 @@ def _ball(performance: Performance, camera: Camera, times: Array) -> list[dict[s
             out.append(None)
             continue
         xyz = mirror(seen[0]) if performance.left_handed else seen[0]
-        depth = camera.to_camera(xyz)[2]
         uv = None
-        if depth > 0.2:
-            uv = (
-                camera.focal * camera.to_camera(xyz)[:2] / depth
-                + np.array([camera.width, camera.height]) / 2
-            )
-            uv = np.round(uv + (camera.jitter[i] if camera.jitter is not None else 0.0), 2).tolist()
+        if camera.to_camera(xyz)[2] > 0.2:
+            shift = camera.jitter[i] if camera.jitter is not None else 0.0
+            uv = np.round(camera.pixels(xyz) + shift, 2).tolist()
         out.append({"xyz": np.round(xyz, 4).tolist(), "uv": uv, "state": seen[1]})
     return out
