@@ -75,7 +75,7 @@ LEARN = (
     Step(
         "bulk",
         "models.training.bulk",
-        "--profile moves_train --seed 7001 --count 3000 --processes 2 --bodies BODIES.npz "
+        "--profile free_train --seed 7001 --count 3000 --processes 2 --bodies BODIES.npz "
         "--work BULK_FILMS --out BULK",
         "7001",
         "BODIES.npz, the pose networks",

@@ -45,11 +45,11 @@ class _Solid:
 
     @classmethod
     def of(cls, actor: Actor) -> _Solid:
-        mesh = actor.mesh
+        mesh = actor.outfit.worn(actor.mesh)
         flip = actor.performance.left_handed
         return cls(
             actor,
-            actor.outfit.vertices.astype(np.float32),
+            mesh.vertices.astype(np.float32),
             mesh.weights.astype(np.float32),
             mesh.indices.astype(np.int64),
             np.ascontiguousarray(mesh.faces[:, ::-1] if flip else mesh.faces),

@@ -136,6 +136,8 @@ class CameraSpec:
     tall: float = 3.1
     floor: float = -0.25  # lowest point framed, metres; above the ankles the feet are cut off
     shift: float = 0.0  # sideways shift of the aim, share of the frame width
+    rise: float = 0.0  # upward shift of the aim, share of the frame height
+    k1: float = 0.0  # radial distortion, see `Camera`
     jitter: float = 0.0  # pixels
     jitter_seed: int = 0
 
@@ -161,6 +163,7 @@ def make_camera(
         focal = min(focal, width * ray / 2.2)
     rotation = look_at(position, middle, spec.roll)
     aim = middle - rotation[0] * spec.shift * width / focal * ray
+    aim = aim - rotation[1] * spec.rise * height / focal * ray
     jitter: Array | None = None
     if spec.jitter:
         rng = np.random.default_rng(spec.jitter_seed)
@@ -179,4 +182,5 @@ def make_camera(
         spec.azimuth,
         spec.distance,
         jitter,
+        spec.k1,
     )

@@ -8,8 +8,9 @@ import numpy as np
 
 from .body_mesh import BodyMesh, make_body_mesh, sample_phenotype
 from .clips import ClipSpec, make_performance
-from .outfit import Outfit, dress
+from .outfit import Outfit, drawn_cut, dress
 from .performance import Performance, perform
+from .phenotypes import anyone
 from .rotation import Array
 
 
@@ -43,10 +44,11 @@ def day_of(spec: ClipSpec) -> np.random.Generator:
 
 def cast(spec: ClipSpec, rng: np.random.Generator) -> list[Actor]:
     """The server, and a bystander if the clip wants one."""
-    mesh = make_body_mesh(sample_phenotype(rng))
+    mesh = make_body_mesh(anyone(rng) if spec.anyone else sample_phenotype(rng))
     performance = make_performance(spec, mesh.skeleton)
     grip = grip_angle(performance)
-    outfit = dress(mesh, rng, day_of(spec) if spec.day else None)
+    cut = drawn_cut(rng, mesh.skeleton.gender) if spec.anyone else None
+    outfit = dress(mesh, rng, day_of(spec) if spec.day else None, cut)
     actors = [Actor(performance, mesh, outfit, np.zeros(3), grip)]
     if spec.people > 1:
         other = make_body_mesh(sample_phenotype(rng))

@@ -42,6 +42,7 @@ class ClipSpec:
     throw_elevation: float = 50.0
     generator: str = "template"  # of `movements.GENERATORS`; others have no use for the knobs
     day: int = 0  # the same person and court on another day: other clothes, other light
+    anyone: bool = False  # bodies and clothes of every kind (`phenotypes`, `outfit.drawn_cut`)
     extra: dict[str, float] = field(default_factory=dict)
 
 

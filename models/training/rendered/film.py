@@ -56,11 +56,11 @@ class Scenery:
         clear: list[Shape] = []
         for actor in self.actors:
             body = actor.performance.motion.body(np.array([t]))
-            dressed = replace(actor.mesh, vertices=actor.outfit.vertices)
+            dressed = actor.outfit.worn(actor.mesh)
             parts = [
                 Shape(
                     skin(dressed, bone_transforms(actor.mesh, body)[0]),
-                    actor.mesh.faces,
+                    dressed.faces,
                     actor.outfit.colours,
                 )
             ]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .body_mesh import BodyMesh
 from .raster import vertex_normals
 from .rotation import Array
+from .skirt import skirt
 
 SKIN = [(0.80, 0.60, 0.47), (0.92, 0.74, 0.62), (0.55, 0.37, 0.26), (0.38, 0.25, 0.18)]
 SHIRT = [(0.90, 0.90, 0.90), (0.85, 0.18, 0.15), (0.95, 0.75, 0.15), (0.15, 0.35, 0.75)]
@@ -21,10 +22,46 @@ HAIR += [(0.18, 0.17, 0.40)]
 
 @dataclass(frozen=True)
 class Outfit:
-    """Dressed rest vertices (V, 3) and face colours (F, 3) in 0..1."""
+    """Dressed rest vertices (V, 3) and face colours (F, 3) in 0..1.
+
+    Clothes that are surfaces of their own add to the body's vertices; `faces`, `weights` and
+    `indices` are then those of body and clothes together.
+    """
 
     vertices: Array
     colours: np.ndarray
+    faces: np.ndarray
+    weights: Array
+    indices: np.ndarray
+
+    def worn(self, mesh: BodyMesh) -> BodyMesh:
+        """The mesh as it is drawn."""
+        return replace(
+            mesh,
+            vertices=self.vertices,
+            faces=self.faces,
+            weights=self.weights,
+            indices=self.indices,
+        )
+
+
+@dataclass(frozen=True)
+class Cut:
+    """How clothes fit: `loose` 0 = tight to 1 = wide; trousers reach `legs` of the shank (0 =
+    shorts); a skirt covers `skirt` of the thigh (0 = none).
+    """
+
+    loose: float = 0.0
+    legs: float = 0.0
+    skirt: float = 0.0
+
+
+def drawn_cut(rng: np.random.Generator, female: float) -> Cut:
+    """Clothes of any fit; half of the women play in a skirt (working value)."""
+    loose = float(rng.uniform(0.0, 1.0))
+    if rng.random() < 0.5 * female:
+        return Cut(loose, 0.0, float(rng.uniform(0.4, 0.75)))
+    return Cut(loose, float(rng.uniform(0.5, 0.95)) if rng.random() < 0.25 else 0.0)
 
 
 def _strongest_bone(mesh: BodyMesh) -> list[str]:
@@ -71,6 +108,8 @@ def _parts(mesh: BodyMesh) -> np.ndarray:
     return part
 
 
+#: what the loosest clothes stand off more, metres by part
+_LOOSE = np.array([0.0, 0.030, 0.022, 0.0, 0.0, 0.0, 0.0, 0.0])
 #: cloth thickness in metres by part
 _THICK = np.array([0.0, 0.010, 0.016, 0.003, 0.006, 0.012, 0.0, 0.0])
 
@@ -92,17 +131,23 @@ def _smoothed(mesh: BodyMesh, chosen: np.ndarray, rounds: int) -> Array:
 
 
 def dress(
-    mesh: BodyMesh, rng: np.random.Generator, other_day: np.random.Generator | None = None
+    mesh: BodyMesh,
+    rng: np.random.Generator,
+    other_day: np.random.Generator | None = None,
+    cut: Cut | None = None,
 ) -> Outfit:
     """Clothes drawn at random; the cloth stands off the skin a little.
 
     `other_day` draws shirt, shorts and shoes anew, for a person whose skin and hair stay.
     """
     part = _parts(mesh)
+    cut = cut or Cut()
+    if cut.legs:
+        part = _trousers(mesh, part, cut.legs)
     normals = vertex_normals(mesh.vertices, mesh.faces)
-    off = _THICK[part]
+    off = _THICK[part] + cut.loose * _LOOSE[part]
     hem = (part == 2) & (mesh.vertices[:, 2] < mesh.heads["upperleg01.L"][2] - 0.10)
-    off = np.where(hem, 0.026, off)
+    off = np.where(hem, 0.026 + 0.022 * cut.loose, off)
     push = normals * off[:, None]
     push[part == 4, 2] = 0.0  # shoes grow sideways only, the sole stays on the floor
     worn = _smoothed(mesh, part == 4, 25)
@@ -126,4 +171,28 @@ def dress(
         corner[:, 1]
     ]  # the middle one of three corners: the majority where there is one
     colours = colours * (1.0 + 0.03 * rng.normal(size=(len(colours), 1)))
-    return Outfit(worn + push, np.clip(colours, 0, 1).astype(np.float32))
+    tinted = np.clip(colours, 0, 1).astype(np.float32)
+    dressed = Outfit(worn + push, tinted, mesh.faces, mesh.weights, mesh.indices)
+    return _with_skirt(mesh, dressed, cut, palette[2]) if cut.skirt else dressed
+
+
+def _trousers(mesh: BodyMesh, part: np.ndarray, legs: float) -> np.ndarray:
+    """Parts with the shorts' cloth down to a share of the shank."""
+    knee, ankle = mesh.heads["lowerleg01.L"][2], mesh.heads["foot.L"][2]
+    low = knee - legs * (knee - ankle)
+    leg = np.array([bone.startswith(("upperleg", "lowerleg")) for bone in _strongest_bone(mesh)])
+    return np.where(leg & (part == 0) & (mesh.vertices[:, 2] > low), 2, part)
+
+
+def _with_skirt(mesh: BodyMesh, dressed: Outfit, cut: Cut, colour: np.ndarray) -> Outfit:
+    points, faces, weights, indices = skirt(
+        mesh, dressed.vertices, cut.skirt, 0.02 + 0.08 * cut.loose
+    )
+    tint = np.tile(colour.astype(np.float32), (len(faces), 1))
+    return Outfit(
+        np.vstack([dressed.vertices, points]),
+        np.vstack([dressed.colours, tint]),
+        np.vstack([dressed.faces, faces + len(dressed.vertices)]).astype(np.int32),
+        np.vstack([dressed.weights, weights]),
+        np.vstack([dressed.indices, indices]),
+    )

@@ -249,6 +249,48 @@ def _moves(use: str) -> Callable[[np.random.Generator, str], ClipSpec]:
     return draw
 
 
+def _any_camera(rng: np.random.Generator) -> CameraSpec:
+    """A phone anywhere from the front quarter round the back, on either side, low or high."""
+    azimuth = rng.uniform(15, 195) if rng.random() < 0.75 else rng.uniform(195, 345)
+    height = float(np.exp(rng.uniform(np.log(0.3), np.log(4.0))))
+    wide = rng.random() < 0.4
+    return CameraSpec(
+        azimuth=float(azimuth),
+        height=height,
+        distance=float(rng.uniform(3.5, 6.0) if wide else rng.uniform(5.0, 13.0)),
+        roll=float(np.clip(rng.normal(0, 3.5), -12, 12)),
+        fill=float(rng.uniform(0.6, 0.96)),
+        shift=float(rng.uniform(-0.18, 0.18)),
+        rise=float(rng.uniform(-0.05, 0.05)),
+        k1=float(rng.uniform(-0.16, 0.02)) if wide else 0.0,
+        jitter=float(rng.uniform(0.5, 8.0)) if rng.random() < 0.45 else 0.0,
+        jitter_seed=int(rng.integers(1 << 31)),
+    )
+
+
+def _free(use: str) -> Callable[[np.random.Generator, str], ClipSpec]:
+    """Films of the generators of one use with bodies, clothes, cameras and films of every kind."""
+
+    def draw(rng: np.random.Generator, name: str) -> ClipSpec:
+        spec = _moves(use)(rng, name)
+        fps = float(rng.choice([25, 30, 50, 60, 120, 240], p=[0.1, 0.25, 0.1, 0.35, 0.12, 0.08]))
+        size = (1280, 720) if rng.random() < 0.6 else (720, 1280)
+        return replace(
+            spec,
+            camera=_any_camera(rng),
+            fps=fps,
+            size=size,
+            shutter=float(rng.uniform(0.05, 0.9)) / fps,
+            backlight=bool(rng.random() < 0.12),
+            crf=int(rng.integers(19, 38)),
+            variable_rate=bool(rng.random() < 0.1),
+            people=2 if rng.random() < 0.1 else 1,
+            anyone=True,
+        )
+
+    return draw
+
+
 PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
     "motion": _motion,
     "calibration": _calibration,
@@ -258,6 +300,7 @@ PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
     "small": _small,
     "story": story_clip,
     **{f"moves_{use}": _moves(use) for use in USES},
+    **{f"free_{use}": _free(use) for use in USES},
 }
 SAME_BODY = {"two_sessions": 2 * SESSION + 1, "story": 100}
 """Profiles in which so many clips in a row show one body."""
