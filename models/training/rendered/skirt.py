@@ -67,4 +67,4 @@ def _of_trunk_and_legs(mesh: BodyMesh) -> np.ndarray:
     part = np.array(
         [name.startswith(("root", "pelvis", "spine", "upperleg")) for name in mesh.bones]
     )
-    return part[own]
+    return np.asarray(part[own])
