@@ -29,7 +29,7 @@ def test_bodies_are_of_every_size_and_keep_a_persons_proportions(people) -> None
         s = mesh.skeleton
         # as in test_bony_points; the regression's constant of 7.3 mm a side weighs more in juniors
         apart = 2 * (s.hip[1] - 0.0073) / s.height
-        assert 0.082 < apart < 0.106
+        assert 0.082 < apart < 0.112
         # thigh and shank, Drillis and Contini 1966 (from memory), with the person's own factor
         assert s.thigh / s.height == pytest.approx(0.245, rel=0.18)
         assert s.shank / s.height == pytest.approx(0.246, rel=0.18)
