@@ -28,8 +28,9 @@ from .seen import seen
 PIXEL, METRE, SURE = 1.0 / 20.0, 1.0 / 4000.0, 1.0 / 10000.0
 """Steps of stored pixels, metres and confidences; whole numbers of 16 bits. NaN is `NOT_SEEN`."""
 NOT_SEEN = -32768
-TALLEST, SHORTEST = 350.0, 250.0
-"""Height of the standing person in the picture, pixels: the networks see crops of 256."""
+TALLEST, SHORTEST = 300.0, 200.0
+"""Height of the standing person in the picture, pixels: the networks see crops of 256, in which
+the person is about 150 high."""
 FASTEST = 60.0
 """Films with more frames a second are drawn with so many: frames in between cost most and teach
 least."""
@@ -41,7 +42,9 @@ def stored(values: FloatArray, step: float) -> np.ndarray:
     return np.where(np.isfinite(scaled), scaled, NOT_SEEN).astype(np.int16)
 
 
-def small(spec: ClipSpec, stature: float, rng: np.random.Generator) -> ClipSpec:
+def small(
+    spec: ClipSpec, stature: float, rng: np.random.Generator, fastest: float = FASTEST
+) -> ClipSpec:
     """The clip with a picture just large enough for its person."""
     width, height = spec.size
     camera = spec.camera
@@ -52,20 +55,22 @@ def small(spec: ClipSpec, stature: float, rng: np.random.Generator) -> ClipSpec:
     factor = min(1.0, wanted / height)
     size = (2 * round(width * factor / 2), 2 * round(height * factor / 2))
     camera = replace(camera, jitter=camera.jitter * factor)
-    return replace(spec, size=size, camera=camera, fps=min(spec.fps, FASTEST), rotation=0)
+    return replace(spec, size=size, camera=camera, fps=min(spec.fps, fastest), rotation=0)
 
 
-def film(profile: str, seed: int, index: int, *, pictures: bool = False) -> dict[str, Any]:
+def film(
+    profile: str, seed: int, index: int, *, fastest: float = FASTEST, pictures: bool = False
+) -> dict[str, Any]:
     """The arrays of one film; see README.md. With `pictures`, also the rendered frames."""
     cv2.setNumThreads(1)
     spec, rng = draw_clip(profile, seed, index)
     actors = cast(spec, rng)
     performance = actors[0].performance
     skeleton = performance.motion.skeleton
-    spec = small(spec, skeleton.height, rng)
+    spec = small(spec, skeleton.height, rng, fastest)
     times = frame_times(spec, performance.duration)
     camera = aim_camera(spec, performance, len(times))
-    backdrop = make_backdrop(camera, spec.background, spec.backlight, rng)
+    backdrop = make_backdrop(camera, spec.background, spec.backlight, rng, factor=1)
     look = Look.drawn(spec.size, rng)
     drawn = list(QuickFilm(spec, actors, camera, backdrop, look).frames(times))
     out = truth_arrays(spec, performance, camera, times)

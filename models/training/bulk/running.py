@@ -31,7 +31,7 @@ def begin(bodies: Path | None) -> None:
         use(load_basis(bodies))
 
 
-def task(profile: str, seed: int, index: int, folder: Path, until: float) -> str:
+def task(profile: str, seed: int, index: int, folder: Path, until: float, fastest: float) -> str:
     """Make one film unless it is there or time is over; what happened."""
     from .one_film import film  # here, so that the options can be listed without numba
 
@@ -42,7 +42,7 @@ def task(profile: str, seed: int, index: int, folder: Path, until: float) -> str
         return "late"
     began = time.process_time()
     try:
-        arrays = film(profile, seed, index)
+        arrays = film(profile, seed, index, fastest=fastest)
     except Exception as error:  # one film that cannot be drawn must not end a run of thousands
         path.with_suffix(".failed").write_text(traceback.format_exc(), encoding="utf-8")
         return f"failed {index}: {type(error).__name__}: {error}"
@@ -63,6 +63,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--count", type=int, required=True)
     parser.add_argument("--processes", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=np.inf, help="begin no film after this")
+    parser.add_argument("--fastest", type=float, default=60.0, help="most frames a second drawn")
     parser.add_argument("--bodies", type=Path, help="file of `basis`; without it, anny")
     parser.add_argument("--work", type=Path, required=True, help="a file a film; may be resumed")
     parser.add_argument("--out", type=Path, required=True, help="the packs")
@@ -82,7 +83,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         initargs=(options.bodies,),
     ) as pool:
         jobs = [
-            pool.submit(task, options.profile, options.seed, i, options.work, until)
+            pool.submit(
+                task, options.profile, options.seed, i, options.work, until, options.fastest
+            )
             for i in indices
         ]
         for job in as_completed(jobs):

@@ -81,10 +81,15 @@ class Camera:
         """Viewing directions (..., 3) in camera axes, depth one, of pixels (..., 2)."""
         seen = (uv - np.array([self.width / 2, self.height / 2])) / self.focal
         ray = seen
-        for _ in range(12 if self.k1 else 0):
-            ray = seen / (
-                1.0 + self.k1 * np.minimum(np.sum(ray**2, axis=-1, keepdims=True), _WIDEST)
-            )
+        if self.k1:
+            # r (1 + k1 r^2) = distorted radius, by Newton's method on the radius alone
+            wanted = np.linalg.norm(seen, axis=-1)
+            radius = wanted.copy()
+            for _ in range(6):
+                slope = np.maximum(1.0 + 3.0 * self.k1 * radius**2, 0.1)
+                radius -= (radius * (1.0 + self.k1 * radius**2) - wanted) / slope
+                radius = np.clip(radius, 0.0, np.sqrt(_WIDEST))
+            ray = seen * (radius / np.maximum(wanted, 1e-9))[..., None]
         return np.concatenate([ray, np.ones((*ray.shape[:-1], 1))], axis=-1)
 
     def project(self, x: Array) -> Array:
