@@ -14,6 +14,7 @@ from typing import Any, Self
 import numpy as np
 import numpy.typing as npt
 
+from models.contract.sightings import Sightings
 from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
 
 FloatArray = npt.NDArray[np.floating[Any]]
@@ -22,6 +23,8 @@ IntArray = npt.NDArray[np.integer[Any]]
 BoolArray = npt.NDArray[np.bool_]
 
 TRACK_FORMAT = "servewright-joints-1"
+_GROUPED = ("sources", "sightings")
+"""Fields of a track that are several arrays in a file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +58,9 @@ class JointTrack:
         Size of the upright frame, pixels.
     people : ndarray of int, shape (T,)
         How many people the finder saw around that frame (held between finder runs).
+    sightings : Sightings or None
+        What else the film gave: candidates for the ball and for the sound of its being struck.
+        None where nobody looked (joints from elsewhere, older results).
     """
 
     time_s: FloatArray
@@ -69,6 +75,7 @@ class JointTrack:
     height: int
     people: IntArray
     sources: Mapping[str, FloatArray] = field(default_factory=dict)
+    sightings: Sightings | None = None
 
     def __post_init__(self) -> None:
         t = self.time_s.shape[0]
@@ -97,8 +104,10 @@ class JointTrack:
     def to_npz(self) -> bytes:
         """Return the track as a compressed ``.npz`` file (no pickles inside)."""
         arrays: dict[str, Any] = {
-            f.name: getattr(self, f.name) for f in fields(self) if f.name != "sources"
+            f.name: getattr(self, f.name) for f in fields(self) if f.name not in _GROUPED
         }
+        if self.sightings is not None:
+            arrays |= {f"seen/{name}": array for name, array in self.sightings.arrays().items()}
         arrays |= {f"source/{name}": array for name, array in self.sources.items()}
         buffer = io.BytesIO()
         np.savez_compressed(
@@ -113,7 +122,7 @@ class JointTrack:
             if "format" not in file or str(file["format"]) != TRACK_FORMAT:
                 raise ValueError(f"not a {TRACK_FORMAT} file")
             values: dict[str, Any] = {
-                f.name: file[f.name] for f in fields(cls) if f.name != "sources"
+                f.name: file[f.name] for f in fields(cls) if f.name not in _GROUPED
             }
             values["width"], values["height"] = int(values["width"]), int(values["height"])
             values["sources"] = {
@@ -121,6 +130,12 @@ class JointTrack:
                 for name in file.files
                 if name.startswith("source/")
             }
+            seen = {
+                name.removeprefix("seen/"): file[name]
+                for name in file.files
+                if name.startswith("seen/")
+            }
+            values["sightings"] = Sightings.of(seen) if seen else None
         return cls(**values)
 
 

@@ -39,6 +39,10 @@ class OpenedFilm(Protocol):
     def problems(self) -> Sequence[ServewrightError]:
         """What does not stop the analysis but limits it; complete after the last frame."""
 
+    @property
+    def heard(self) -> Sequence[tuple[float, float]] | None:
+        """Sharp sounds (seconds, decibels) after the last frame; None without sound."""
+
     def __iter__(self) -> Iterator[Frame]:
         """Yield frames in order: those asked for, or enough for a survey where all were."""
 
@@ -77,6 +81,8 @@ class Film:
         Frames that were decoded in the first reading.
     waited_s : float
         Time spent waiting for frames, seconds.
+    heard : sequence of (seconds, decibels), or None
+        Sharp sounds of the film, after its first reading; None without sound.
     """
 
     def __init__(
@@ -96,6 +102,7 @@ class Film:
         self.problems: tuple[ServewrightError, ...] = ()
         self.frames = 0
         self.waited_s = 0.0
+        self.heard: Sequence[tuple[float, float]] | None = None
 
     def open(self) -> None:
         """Open the film and learn its facts; the next reading uses this opening."""
@@ -174,3 +181,5 @@ class Film:
                 self.frames = len(self._times)
                 self.facts = clip.final_facts()
                 self.problems = tuple(clip.problems)
+            if reading == 1:
+                self.heard = clip.heard

@@ -23,6 +23,7 @@ from workers.learned import load
 from workers.pipeline.film import Film, OpenedFilm, Wanted
 from workers.pipeline.first_look import Looked, Stretches
 from workers.pipeline.run import StageFunctions
+from workers.pipeline.watched import Watched
 from workers.pose.choice import BlazePoseVariant, Networks, PoseChoice, SecondNetwork, open_networks
 from workers.pose.estimate import estimate
 from workers.pose.proxy import EVERY_S
@@ -105,8 +106,9 @@ def build_stages(choice: StageChoice) -> StageFunctions:
             return stretches
 
         chosen = None if choice.every_frame else worth
-        seen = estimate(film, opened, lambda _time_s: closely_seen(), chosen, where_fast)
-        return seen.track
+        watched = Watched(film)
+        seen = estimate(watched, opened, lambda _time_s: closely_seen(), chosen, where_fast)
+        return watched.completed(seen.track)
 
     def draw(
         path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult, words: Words

@@ -4,9 +4,9 @@ Started by `workers.video.sandbox` as a fresh interpreter. It knows the film as 
 talks JSON over a packet socket and writes pixels into shared memory; nothing it sends is code.
 
 Messages to the parent: ``ready``, ``facts``, ``frame`` (index, slot, time), ``passed`` (times of
-frames that were decoded but not handed over), ``end`` (runs of lost frames), ``error`` (code; said
-and parameters, or text). From the parent: the shared memory, then one byte for each frame it has
-finished with.
+frames that were decoded but not handed over), ``end`` (runs of lost frames, sharp sounds),
+``error`` (code; said and parameters, or text). From the parent: the shared memory, then one byte
+for each frame it has finished with.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from workers.video.hardening import harden
 from workers.video.limits import RING_SLOTS, DecodeLimits
 from workers.video.probe import Probe, probe
 from workers.video.readers import Picture
+from workers.video.sound import sharp_sounds
 
 PASSED_TOLD = 1000
 """Times of frames not handed over that go into one message."""
@@ -160,7 +161,10 @@ def run(link: Link, path: str, job: dict[str, Any], limits: DecodeLimits) -> Non
     decoder.close()
     if sent == 0 and wanted is None:
         raise ClipDamaged()
-    link.say("end", gaps=sorted(decoder.gaps, key=lambda gap: -gap[2])[:GAPS_TOLD])
+    gaps = sorted(decoder.gaps, key=lambda gap: -gap[2])[:GAPS_TOLD]
+    heard = sharp_sounds(path, found.start_s, limits) if wanted is None else None
+    told = None if heard is None else [[round(h.time_s, 5), round(h.rise_db, 2)] for h in heard]
+    link.say("end", gaps=gaps, heard=told)
 
 
 def _send_at(link: Link, decoder: Decoder, indices: list[int], times: list[float]) -> None:

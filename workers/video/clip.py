@@ -38,6 +38,7 @@ from models.contract.note_codes import NoteCode, say
 from workers.video.capture_fps import TimeScale, time_scale
 from workers.video.limits import MIB, DecodeLimits
 from workers.video.sandbox import DecoderProcess
+from workers.video.sound import MOST
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +82,9 @@ class ClipStream:
         After iteration: `FramesLost` when part of the film could not be read; its
         ``extra["gaps"]`` lists (seconds before, seconds after, frames missing). From the start:
         `FrameRateDoubtful` when times rest on a tag of the file.
+    heard : tuple of (float, float) or None
+        After a whole reading: real seconds from the first frame and rise in decibels of each sharp
+        sound. None without a sound track that can be read.
     """
 
     def __init__(
@@ -123,6 +127,7 @@ class ClipStream:
             raise ClipDamaged() from error
         problem = self.scale.problem()
         self.problems: tuple[ServewrightError, ...] = () if problem is None else (problem,)
+        self.heard: tuple[tuple[float, float], ...] | None = None
 
     def __iter__(self) -> Iterator[DecodedFrame]:
         if self._begun:
@@ -145,6 +150,7 @@ class ClipStream:
             yield DecodedFrame(index, self._note(index, time_s), rgb)
             self._process.release()
         self.close()
+        self.heard = _heard(message.get("heard"), self.scale.factor)
         lost = (self.facts.frames_expected or 0) - self._decoded
         if lost > 0 and self._chosen is None:
             last_time = self.times[-1][1] if self.times else -self.scale.factor
@@ -248,6 +254,15 @@ def open_clip(
     except BaseException:
         process.close()
         raise
+
+
+def _heard(told: Any, factor: float) -> tuple[tuple[float, float], ...] | None:
+    """Return what the child says it heard; None where that is nothing or not sound."""
+    try:
+        pairs = [(float(time) * factor, float(rise)) for time, rise in told]
+    except (TypeError, ValueError):
+        return None
+    return tuple(pair for pair in sorted(pairs)[:MOST] if np.isfinite(pair).all())
 
 
 def grab_frames(

@@ -70,6 +70,8 @@ class Probe:
         Metadata of container and stream.
     keys : tuple of int
         Places among ``times`` of the frames at which decoding can begin, rising.
+    start_s : float
+        Where the first frame lies on the time line that picture and sound share, seconds.
     """
 
     demuxer: str
@@ -84,6 +86,7 @@ class Probe:
     frames_stated: int
     tags: dict[str, str]
     keys: tuple[int, ...] = ()
+    start_s: float = 0.0
 
     @property
     def frame_rate(self) -> float:
@@ -211,7 +214,7 @@ def _read(container: Any, demuxer: str, limits: DecodeLimits, *, cut_short: bool
     _check_count(int(stream.frames), limits)
     # Entries of the index, not `stream.frames`: that counts what an edit list has cut off, too.
     listed = sum(not e.is_discard for e in stream.index_entries) if stream.frames else 0
-    times, keys = _display_times(container, stream, tick, limits)
+    times, keys, start_s = _display_times(container, stream, tick, limits)
     stated = max(len(times), listed)
     if stream.frames == 0 and len(times) > 2:
         alone = len(container.streams) == 1
@@ -231,6 +234,7 @@ def _read(container: Any, demuxer: str, limits: DecodeLimits, *, cut_short: bool
         width=width,
         height=height,
         times=times,
+        start_s=start_s + times[0],
         tick_s=tick,
         frames_stated=stated,
         tags={**dict(container.metadata), **dict(stream.metadata)},
@@ -267,10 +271,11 @@ def _tagged_duration(stream: Any) -> float:
 
 def _display_times(
     container: Any, stream: Any, tick: float, limits: DecodeLimits
-) -> tuple[list[float], tuple[int, ...]]:
+) -> tuple[list[float], tuple[int, ...], float]:
     """Demux the whole track; return the display times from the stream's start, seconds.
 
-    Second, the places among them at which decoding can begin.
+    Second, the places among them at which decoding can begin; third, the stream's start on the
+    file's time line, seconds.
     """
     stamps: set[int] = set()
     keys: set[int] = set()
@@ -293,7 +298,8 @@ def _display_times(
     times = [(stamp - start) * tick for stamp in ordered]
     if times:
         _check_duration(times[-1] - times[0], limits)
-    return times, tuple(place for place, stamp in enumerate(ordered) if stamp in keys)
+    keys_at = tuple(place for place, stamp in enumerate(ordered) if stamp in keys)
+    return times, keys_at, start * tick
 
 
 def _check_duration(seconds: float, limits: DecodeLimits) -> None:

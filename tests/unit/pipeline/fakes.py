@@ -62,6 +62,7 @@ class FakeClip:
     decoded: int = 0
     times: list[tuple[int, float]] = field(default_factory=list)
     problems: tuple[ServewrightError, ...] = field(default_factory=tuple)
+    heard: Sequence[tuple[float, float]] | None = None
 
     @property
     def total_frames(self) -> int:
