@@ -36,7 +36,16 @@ class Event(Document):
     time_s: Finite
     frame: int = Field(ge=0, description="Index of the nearest frame.")
     uncertainty_s: Finite = Field(ge=0, description="Standard uncertainty of time_s, seconds.")
-    confidence: Share
+    confidence: Share = Field(
+        description="Probability that the event lies within 1.96 of its uncertainty_s, as films "
+        "with known truth showed."
+    )
+    method: str | None = Field(
+        default=None,
+        description="What told the time, the strongest first, joined by +: `ball` seen, `sound` "
+        "heard, `hand`, `hips`, `knees`, `elbow`, `body` of the player, `contact` (usual time "
+        "before it), `learned`. Null in results of earlier engines.",
+    )
 
 
 class Metric(Document):

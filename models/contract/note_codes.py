@@ -17,6 +17,8 @@ class NoteCode(StrEnum):
 
     # Why a metric is not measurable.
     EVENT_NOT_FOUND = "event_not_found"
+    FILM_STARTS_LATE = "film_starts_late"
+    FILM_ENDS_EARLY = "film_ends_early"
     TIMES_DOUBTFUL = "times_doubtful"
     FRAME_RATE_TOO_LOW = "frame_rate_too_low"
     FEET_NOT_SEEN = "feet_not_seen"
@@ -49,6 +51,8 @@ class NoteCode(StrEnum):
     TOO_BRIGHT = "too_bright"
     BLACK_OR_WHITE = "black_or_white"
     NO_SERVE_BUT = "no_serve_but"
+    RATE_REPEATED = "rate_repeated"
+    RATE_GAPS = "rate_gaps"
 
     # Comparisons.
     NOT_MEASURED = "not_measured"

@@ -17,6 +17,7 @@ from models.registry import FOLDER
 
 LEARNED = {
     "calibration": ("Errors of metrics and events on film", "calibration.json"),
+    "event_errors": ("How far off event times are", "event_errors.json"),
     "landmark_errors": ("Where the pose networks put landmarks", "landmark_errors.json"),
     "lift": ("Learned lift", "lift.onnx"),
     "repeat_shares": ("What films of one place err alike", "repeat_shares.json"),

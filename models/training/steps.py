@@ -128,6 +128,15 @@ LEARN = (
         "models/weights/calibration.json: bias and residual of metrics, time error of events",
     ),
     Step(
+        "events",
+        "models.training.events",
+        "--profiles PROFILES --seed 41 --count 30 --out models/weights/event_errors.json",
+        "41",
+        "nothing; the engine's events",
+        "models/weights/event_errors.json: uncertainty and confidence of events by source and rate",
+        "0.2 s a serve, rate and way of filming on one core (measured)",
+    ),
+    Step(
         "films",
         "models.training.rendered",
         "--profile two_sessions --seed 606 --count 324 --out SESSION_FILMS",

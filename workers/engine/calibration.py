@@ -129,12 +129,19 @@ class Calibration:
         return methods[min(found)[1]] if found else methods[0]
 
     def event_sd(self, event: EventName, view: View, fps: float) -> float | None:
-        """Return the calibrated standard uncertainty of an event's time in seconds, or None."""
-        for rate in _rates(fps):
-            row = self.events.get((event.value, view.value, rate))
-            if row is not None:
-                return row[0]
-        return None
+        """Return the calibrated standard uncertainty of an event's time in seconds, or None.
+
+        Figures of the other rate are widened by what sampling leaves at this one
+        (``dt / sqrt 12``), where that is more.
+        """
+        own, other = _rates(fps)
+        row = self.events.get((event.value, view.value, own))
+        if row is not None:
+            return row[0]
+        row = self.events.get((event.value, view.value, other))
+        if row is None:
+            return None
+        return math.hypot(row[0], 1.0 / max(fps, 1.0) / math.sqrt(12.0))
 
     def views_within(self, name: str, tolerance: float, fps: float) -> list[View]:
         """Return the views whose mean absolute error is surely within a tolerance, best first."""

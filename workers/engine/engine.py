@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -13,6 +14,7 @@ from models.contract.errors import (
     FeetNotInFrame,
     FrameRateDoubtful,
     FrameRateLow,
+    FramesRepeated,
     NoPerson,
     NoServeFound,
     SeveralPeople,
@@ -32,7 +34,9 @@ from models.contract.vocabulary import (
 from workers.engine import usability
 from workers.engine.calibration import NEVER_CALIBRATED, Calibration
 from workers.engine.detect import FoundWork, find_work, handedness_of, what_was_seen
+from workers.engine.event_errors import NO_EVENT_ERRORS, EventErrors
 from workers.engine.events import Instant, locate
+from workers.engine.evidence import Evidence, evidence_of
 from workers.engine.film_bodies import film_bodies, plain_estimate
 from workers.engine.freefall import body_fall, clock_doubtful
 from workers.engine.interface import EngineRequest, EngineResult
@@ -41,6 +45,7 @@ from workers.engine.measurability import FilmContext
 from workers.engine.measure import BodyEstimate, events_of, floor_height, measure
 from workers.engine.proportions import POPULATION_STATURE_M, POPULATION_STATURE_SD_M
 from workers.engine.signals import Signals, from_motion, from_track
+from workers.engine.time_base import GAPS_SHARE, TimeBase, time_base
 from workers.engine.view import estimate_view, views_within
 from workers.engine.witness import Witness, from_film
 
@@ -65,13 +70,15 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
     EngineResult
         Problems are stated in it; nothing is raised for a film that shows too little.
     """
+    base = time_base(track)
+    track = base.track
     signals = from_track(track)
     found = _with_drill(_find(signals, request.handedness), request.drill)
     hand, hand_source = _handedness(found, request)
     bodies = film_bodies(track, found, hand, request, learned)
     azimuths = [body.azimuth for body in bodies if body is not None]
     view = estimate_view(azimuths, request.view, request.azimuth_deg)
-    fps = usability.frame_rate(track.time_s, track.frame_index)
+    fps = base.fps
     repetitions: list[Repetition] = []
     clock = False
     for candidate, body in zip(found, bodies, strict=True):
@@ -85,16 +92,19 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
             fps,
             view,
             feet,
+            (float(track.time_s[0]), float(track.time_s[-1])),
             witness,
             {} if body is None else body.learned,
+            None if body is None else _evidence(track, candidate, body.motion, hand, request),
             learned.calibration,
+            learned.event_errors,
         )
         repetitions.append(repetition)
         clock |= doubtful
     windows = [(candidate.start, candidate.stop) for candidate in found]
     checks = usability.checks(track, windows, view)
     failed = {check.key for check in checks if not check.passed}
-    problems = _film_problems(failed, repetitions, signals, clock)
+    problems = _film_problems(failed, repetitions, signals, clock) + _time_problems(base)
     return EngineResult(
         view=view,
         handedness=hand,
@@ -126,7 +136,13 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
     for candidate in found:
         part = _part(motion, candidate.start, candidate.stop)
         repetition, doubtful = _repetition(
-            candidate, (plain_estimate(part),), request, fps, None, 1.0
+            candidate,
+            (plain_estimate(part),),
+            request,
+            fps,
+            None,
+            1.0,
+            (float(motion.time_s[0]), float(motion.time_s[-1])),
         )
         repetitions.append(repetition)
         bodies.append(part)
@@ -178,6 +194,43 @@ def _witness(track: JointTrack, motion: BodyMotion, hand: Handedness) -> Witness
     return from_film(track, rows, motion.time_s, hand is Handedness.LEFT)
 
 
+def _judged(
+    instant: Instant,
+    event: EventName,
+    view: View | None,
+    fps: float,
+    errors: Calibration,
+    told: EventErrors,
+) -> Instant:
+    """Give an event the uncertainty and the confidence that known events showed.
+
+    What the body alone tells was measured on films, by view; what ball and sound tell has its own
+    table. Neither is less than sampling leaves.
+    """
+    if instant.method != "body":
+        bias, sd, sure = told.judged(event, instant.method, fps, instant.sd_s)
+        return replace(instant, time_s=instant.time_s - bias, sd_s=sd, confidence=sure)
+    known = None if view is None else errors.event_sd(event, view, fps)
+    least = 1.0 / max(fps, 1.0) / math.sqrt(12.0)
+    return replace(instant, sd_s=max(instant.sd_s if known is None else known, least))
+
+
+def _evidence(
+    track: JointTrack,
+    candidate: FoundWork,
+    motion: BodyMotion,
+    hand: Handedness,
+    request: EngineRequest,
+) -> Evidence | None:
+    return evidence_of(
+        track,
+        (candidate.start, candidate.stop),
+        motion,
+        left_handed=hand is Handedness.LEFT,
+        seed=request.seed,
+    )
+
+
 def _part(motion: BodyMotion, start: int, stop: int) -> BodyMotion:
     rows = slice(start, stop)
     return BodyMotion(
@@ -199,9 +252,12 @@ def _repetition(
     fps: float,
     view: ViewEstimate | None,
     feet: float,
+    film: tuple[float, float],
     witness: Witness | None = None,
     learned: Mapping[EventName, float] | None = None,
+    evidence: Evidence | None = None,
     errors: Calibration = NEVER_CALIBRATED,
+    event_errors: EventErrors = NO_EVENT_ERRORS,
 ) -> tuple[Repetition, bool]:
     """Return one measured repetition, and whether its clock is doubtful."""
     if not estimates:
@@ -212,14 +268,25 @@ def _repetition(
             confidence=0.2,
         ), False
     motion = estimates[0].motion
-    events = locate(estimates[-1].motion, candidate.kind, witness, learned)
+    located = locate(estimates[-1].motion, candidate.kind, witness, learned, evidence, film)
     label = None if view is None else view.label
-    events = _calibrated(events, errors, label, fps)
+    events = {
+        event: _judged(instant, event, label, fps, errors, event_errors)
+        for event, instant in located.events.items()
+    }
     trusted = request.capture_fps is None and motion.method != "network_3d"
     fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
     doubtful = clock_doubtful(fall)
     context = FilmContext(
-        fps, label, feet, events, doubtful, errors, request.calibrated, _places(view)
+        fps,
+        label,
+        feet,
+        events,
+        doubtful,
+        errors,
+        request.calibrated,
+        _places(view),
+        located.missing,
     )
     given = request.stature_m is not None or view is None
     metrics = measure(
@@ -249,19 +316,6 @@ def _places(view: ViewEstimate | None) -> tuple[View, ...]:
     low, high = view.azimuth_low, view.azimuth_high
     centre = view.azimuth_deg
     return views_within(centre, centre if low is None else low, centre if high is None else high)
-
-
-def _calibrated(
-    events: dict[EventName, Instant], errors: Calibration, view: View | None, fps: float
-) -> dict[EventName, Instant]:
-    """Give each event the uncertainty that films from this view were found to have."""
-    if view is None:
-        return events
-    known = {event: errors.event_sd(event, view, fps) for event in events}
-    return {
-        event: replace(instant, sd_s=known[event] or instant.sd_s)
-        for event, instant in events.items()
-    }
 
 
 def _scale(request: EngineRequest) -> Scale:
@@ -303,6 +357,17 @@ def _film_problems(
     if "side_view" in failed and repetitions:
         state(ViewUnsuitable(), Severity.NOTE)
     return tuple(problems)
+
+
+def _time_problems(base: TimeBase) -> tuple[Problem, ...]:
+    """Say what the film's time is not worth."""
+    if base.repeated > 0.0:
+        error = FramesRepeated(say(NoteCode.RATE_REPEATED, stored=base.stored_fps, true=base.fps))
+    elif base.dropped >= GAPS_SHARE:
+        error = FramesRepeated(say(NoteCode.RATE_GAPS, share=base.dropped))
+    else:
+        return ()
+    return (Problem.of(error, severity=Severity.WARNING, stage="serve"),)
 
 
 def _motion_problems(

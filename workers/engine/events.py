@@ -1,24 +1,31 @@
-"""The instants of one repetition, found in the body's motion.
+"""The instants of one repetition: in the body's motion, and where a film shows it by the ball.
 
 Each event is tied to a feature of the motion that can be seen without racket or ball, plus a
 fixed lag between that feature and the event. Lags are for full-speed serves and stretch with the
-duration of the swing, so that slow shadow swings keep their order.
+duration of the swing, so that slow shadow swings keep their order. The ball's flight and the sound
+of its being struck tell contact and release themselves. What a film does not show, since it begins
+too late or ends too early, is said to be missing and never put in.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.interpolate import CubicSpline
 
+from models.contract.note_codes import NoteCode
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, BoolArray, FloatArray
 from models.contract.vocabulary import EventName, RepetitionKind
+from workers.engine.contact_time import contact_time, said
+from workers.engine.evidence import Evidence
 from workers.engine.geometry import flexion
+from workers.engine.release_time import release_time
 from workers.engine.smoothing import local_fit
 from workers.engine.stillness import STANCE_S, lasting
+from workers.engine.turning import Told
 from workers.engine.witness import Witness, from_motion
 
 GRID_S = 1.0 / 480.0
@@ -60,8 +67,11 @@ SET_UP_LAG_S = 0.02
 """Movement starts before it is fast enough to be seen."""
 FINISH_LAG_S = 0.085
 """The wrist has slowed to 6 % of its peak before it stops."""
-FINISH_AFTER_CONTACT_S = 0.42
-"""Used where the hitting wrist is not seen to come to rest."""
+LEAST_HUNG_S = 0.08
+"""The tossing hand is seen below the shoulder for so long where a film shows its way up, seconds
+(working value)."""
+EDGE_S = 0.02
+"""An event nearer to the first or last frame may lie outside the film, seconds or one frame."""
 NEAR_CONTACT_S, NEAR_TROPHY_S = 0.12, 0.12
 """The learned lift is seldom off by more (50 rendered films it was not trained on: contact by
 0.03 s at most, trophy position by 0.11 s in 19 of 20)."""
@@ -77,11 +87,20 @@ STILL_SPEED = 0.12
 
 @dataclass(frozen=True, slots=True)
 class Instant:
-    """An event: time and standard uncertainty in seconds, confidence 0..1."""
+    """An event: time and standard uncertainty in seconds, confidence 0..1, what it was told by."""
 
     time_s: float
     sd_s: float
     confidence: float
+    method: str = "body"
+
+
+@dataclass(frozen=True, slots=True)
+class Located:
+    """The events of a repetition, and why others are missing."""
+
+    events: Mapping[EventName, Instant]
+    missing: Mapping[EventName, NoteCode] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,8 +139,10 @@ def locate(
     kind: RepetitionKind,
     witness: Witness | None = None,
     learned: Mapping[EventName, float] | None = None,
-) -> dict[EventName, Instant]:
-    """Return the events of a repetition that could be found.
+    evidence: Evidence | None = None,
+    film: tuple[float, float] | None = None,
+) -> Located:
+    """Return the events of a repetition that could be found, and why others could not.
 
     Parameters
     ----------
@@ -134,21 +155,36 @@ def locate(
     learned : mapping of EventName to float, optional
         Where the learned lift thinks the events of a serve are, seconds: keeps the search near
         them, and counts in part. Other work is not learned.
+    evidence : Evidence, optional
+        Ball and sounds.
+    film : (float, float), optional
+        First and last time of the whole film, seconds; of the motion without.
 
     Returns
     -------
-    dict of EventName to Instant
-        Times lie within the motion. An event that cannot be placed is absent.
+    Located
+        Times lie within the motion.
     """
     if kind is RepetitionKind.HOLD:
-        return _hold(motion)
+        return Located(_hold(motion))
+    whole = (float(motion.time_s[0]), float(motion.time_s[-1])) if film is None else film
     paths = _paths(motion, from_motion(motion) if witness is None else witness)
     found: dict[EventName, float] = {}
     near = learned if learned and kind is RepetitionKind.SERVE else {}
     highest = paths.extreme(paths.hand, paths.around(near.get(EventName.CONTACT), NEAR_CONTACT_S))
     if highest is None:
-        return {}
-    release = _release(paths, highest)
+        return Located({})
+    edge = max(EDGE_S, paths.step_s)
+    begun = float(paths.time_s[0]) > whole[0] + edge or _hand_hung(paths, highest)
+    told: dict[EventName, Told] = {}
+    missing: dict[EventName, NoteCode] = {}
+    release = _release(paths, highest) if begun else None
+    if evidence is not None and evidence.toss is not None and kind is RepetitionKind.SERVE:
+        arm = None if release is None else Told(release, _LAG_SD[EventName.RELEASE], "hand")
+        seen = release_time(evidence, arm)
+        if seen is not None:
+            told[EventName.RELEASE] = seen
+            release = seen.time_s
     start = float(paths.time_s[0]) if release is None else release
     if kind is RepetitionKind.SERVE:
         start = max(start, highest - LONGEST_DRIVE_S)
@@ -162,6 +198,17 @@ def locate(
     stretch = min(max(stretch, 1.0), 8.0)
     contact = _contact(paths, highest, stretch, use_elbow=witness is None)
     contact = _joined(contact, near.get(EventName.CONTACT), LEARNED_SHARE)
+    if evidence is not None and kind is RepetitionKind.SERVE and evidence.tells_contact:
+        struck = contact_time(
+            highest,
+            stretch,
+            paths.step_s,
+            near.get(EventName.CONTACT),
+            evidence,
+            float(paths.time_s[-1]),
+        )
+        contact = struck.time_s
+        told[EventName.CONTACT] = Told(contact, struck.sd_s, said(struck.sources))
     found[EventName.CONTACT] = contact
     if kind is not RepetitionKind.THROW:
         low = _racket_low(paths, contact, stretch)
@@ -170,19 +217,27 @@ def locate(
             found[EventName.RACKET_LOW] = _joined(low, learned_low, LEARNED_SHARE)
     if release is not None and kind is not RepetitionKind.THROW:
         found[EventName.RELEASE] = release
+    elif not begun:
+        missing[EventName.RELEASE] = NoteCode.FILM_STARTS_LATE
     before = min(t for t in (found.get(EventName.RELEASE), trophy, contact) if t is not None)
-    set_up = _set_up(paths, before)
+    set_up = _set_up(paths, before) if begun else None
     if set_up is not None:
         found[EventName.SET_UP] = set_up
-    found[EventName.FINISH] = _finish(paths, contact, stretch)
-    instants = _instants(motion, found, stretch)
+    elif float(paths.time_s[0]) <= whole[0] + edge:
+        missing[EventName.SET_UP] = NoteCode.FILM_STARTS_LATE
+    finish = _finish(paths, contact, stretch)
+    if finish is not None:
+        found[EventName.FINISH] = finish
+    elif float(paths.time_s[-1]) >= whole[1] - edge:
+        missing[EventName.FINISH] = NoteCode.FILM_ENDS_EARLY
+    instants = _instants(motion, found, told, stretch)
     if set_up is not None:
         others = [_set_up(paths, before, share) for share in STILL_DOUBT]
         times = [set_up, *(time for time in others if time is not None)]
         plain = instants[EventName.SET_UP]
         sd = float(np.hypot(plain.sd_s, (max(times) - min(times)) / 2.0))
         instants[EventName.SET_UP] = replace(plain, sd_s=sd)
-    return instants
+    return _inside(instants, missing, whole, edge)
 
 
 def assumed_event_sd(frame_interval_s: float, event: EventName, stretch: float = 1.0) -> float:
@@ -254,6 +309,15 @@ def _release(paths: _Paths, highest: float) -> float | None:
     return float(paths.time_s[high[0] - 1]) if high.size and high[0] > 0 else None
 
 
+def _hand_hung(paths: _Paths, highest: float) -> bool:
+    """Return whether the tossing hand was seen below the shoulder before it went up."""
+    top = paths.extreme(paths.toss, paths.within(float(paths.time_s[0]), highest))
+    if top is None:
+        return False
+    low = (paths.toss < 0.0) & (paths.time_s < top)
+    return bool(np.sum(low) * (paths.time_s[1] - paths.time_s[0]) >= LEAST_HUNG_S)
+
+
 def _hung_until(paths: _Paths, top: float) -> float:
     """Return the end of the last stretch before ``top`` with the hand below the shoulder."""
     below = np.concatenate([[False], (paths.toss < 0.0) & (paths.time_s < top), [False]])
@@ -308,31 +372,27 @@ def _racket_low(paths: _Paths, contact: float, stretch: float) -> float | None:
 
 
 def _set_up(paths: _Paths, before: float, share: float = 1.0) -> float | None:
-    """Last instant of the stance before the toss, with hands and hips still; a mere lull counts
-    only where no stance is seen.
+    """Last instant of the stance before the toss, with hands and hips still; None without one.
+
+    A lull in the movement is no stance: nothing can be counted from it.
     """
     mask = paths.within(paths.time_s[0], before)
-    if not mask.any():
+    stance = lasting(mask & (paths.activity < share * STILL_SPEED), paths.time_s, STANCE_S)
+    if not stance.any():
         return None
-    still = mask & (paths.activity < share * STILL_SPEED)
-    stance = lasting(still, paths.time_s, STANCE_S)
-    if stance.any():
-        still = stance
-    if still.any():
-        last = float(paths.time_s[np.flatnonzero(still)[-1]])
-        return max(last - SET_UP_LAG_S, float(paths.time_s[0]))
-    return paths.extreme(paths.activity, mask, -1)
+    last = float(paths.time_s[np.flatnonzero(stance)[-1]])
+    return max(last - SET_UP_LAG_S, float(paths.time_s[0]))
 
 
-def _finish(paths: _Paths, contact: float, stretch: float) -> float:
-    """First instant after contact at which the hitting wrist has all but stopped."""
+def _finish(paths: _Paths, contact: float, stretch: float) -> float | None:
+    """First instant after contact at which the hitting wrist has all but stopped, if seen."""
     after = paths.within(contact + 0.15 * stretch, contact + 1.2 * stretch)
     peak = float(np.max(paths.hand_speed))
     slow = np.flatnonzero(after & (paths.hand_speed < 0.06 * peak))
-    end = float(paths.time_s[-1])
-    if slow.size:
-        return min(end, float(paths.time_s[slow[0]]) + FINISH_LAG_S * stretch)
-    return min(end, contact + FINISH_AFTER_CONTACT_S * stretch)
+    if slow.size == 0:
+        return None
+    # the wrist stops a little after it is seen to be slow: not later than the last frame tells
+    return min(float(paths.time_s[slow[0]]) + FINISH_LAG_S * stretch, float(paths.time_s[-1]))
 
 
 def _hold(motion: BodyMotion) -> dict[EventName, Instant]:
@@ -345,19 +405,42 @@ def _hold(motion: BodyMotion) -> dict[EventName, Instant]:
         EventName.TROPHY: middle,
         EventName.FINISH: end,
     }
-    return _instants(motion, found, 1.0)
+    return _instants(motion, found, {}, 1.0)
 
 
 def _instants(
-    motion: BodyMotion, found: Mapping[EventName, float], stretch: float
+    motion: BodyMotion,
+    found: Mapping[EventName, float],
+    told: Mapping[EventName, Told],
+    stretch: float,
 ) -> dict[EventName, Instant]:
     step = float(np.median(np.diff(motion.time_s)))
-    start, end = float(motion.time_s[0]), float(motion.time_s[-1])
     return {
         event: Instant(
-            time_s=min(max(time, start), end),
-            sd_s=assumed_event_sd(step, event, stretch),
-            confidence=0.9 if start < time < end else 0.4,
+            time_s=time,
+            sd_s=max(told[event].sd_s, step / float(np.sqrt(12.0)))
+            if event in told
+            else assumed_event_sd(step, event, stretch),
+            confidence=0.9,
+            method=told[event].source if event in told else "body",
         )
         for event, time in sorted(found.items(), key=lambda item: item[1])
     }
+
+
+def _inside(
+    instants: Mapping[EventName, Instant],
+    missing: dict[EventName, NoteCode],
+    film: tuple[float, float],
+    edge: float,
+) -> Located:
+    """Return the events that the film holds: one at its very ends may lie beyond them."""
+    kept: dict[EventName, Instant] = {}
+    for event, instant in instants.items():
+        if instant.time_s >= film[1] - edge and event is not EventName.FINISH:
+            missing[event] = NoteCode.FILM_ENDS_EARLY
+        elif instant.time_s <= film[0] + edge and event is not EventName.SET_UP:
+            missing[event] = NoteCode.FILM_STARTS_LATE
+        else:
+            kept[event] = instant
+    return Located(kept, missing)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from models.contract.tracks import FloatArray
 from workers.engine.calibration import Calibration
+from workers.engine.event_errors import NO_EVENT_ERRORS, EventErrors
 from workers.engine.fit.offsets import LandmarkErrors
 
 LiftNetwork = Callable[[FloatArray], FloatArray]
@@ -28,8 +29,11 @@ class Learned:
         Errors of metrics and events on film, and what films of one place share.
     landmarks : LandmarkErrors
         Where the pose networks put their landmarks and depths.
+    event_errors : EventErrors
+        How far off the times of events are, and how often within what is stated.
     """
 
     lift: LiftNetwork
     calibration: Calibration
     landmarks: LandmarkErrors
+    event_errors: EventErrors = NO_EVENT_ERRORS

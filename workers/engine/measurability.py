@@ -47,6 +47,8 @@ class FilmContext:
     calibrated : bool
         False = every value by every method, as measured: nothing corrected, nothing withheld for
         the view, intervals as propagated. Calibration starts from there.
+    missing : mapping of EventName to NoteCode
+        Why events are missing, where the film's ends are the reason.
     """
 
     fps: float
@@ -57,6 +59,7 @@ class FilmContext:
     errors: Calibration = NEVER_CALIBRATED
     calibrated: bool = True
     views: tuple[View, ...] = ()
+    missing: Mapping[EventName, NoteCode] = field(default_factory=dict)
 
     def best_for(self, spec: MetricSpec, methods: Sequence[str]) -> FilmContext:
         """Return the same seen from the position that supports a metric; else as it is."""
@@ -74,9 +77,10 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> Note | None:
 
     ``method`` is the method that would measure it.
     """
-    missing = tuple(event.value for event in spec.events if event not in context.events)
-    if missing:
-        return note(NoteCode.EVENT_NOT_FOUND, events=missing)
+    absent = [event for event in spec.events if event not in context.events]
+    if absent:
+        code = context.missing.get(absent[0], NoteCode.EVENT_NOT_FOUND)
+        return note(code, events=tuple(event.value for event in absent))
     if context.time_doubtful and facts(spec.unit).timed:
         return note(NoteCode.TIMES_DOUBTFUL)
     if context.fps < spec.metric.min_fps - 0.5:

@@ -48,6 +48,7 @@ def events_of(found: Mapping[EventName, Instant], motion: BodyMotion) -> dict[Ev
             frame=int(motion.frame_index[row]),
             uncertainty_s=round(instant.sd_s, 5),
             confidence=round(instant.confidence, 3),
+            method=instant.method,
         )
     return result
 

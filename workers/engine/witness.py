@@ -56,7 +56,7 @@ def from_motion(motion: BodyMotion) -> Witness:
     def path(name: str) -> FloatArray:
         return motion.joint(name) / motion.stature_m
 
-    return _witness(motion.time_s, {name: path(name) for name in _NAMES})
+    return from_paths(motion.time_s, {name: path(name) for name in _NAMES})
 
 
 def from_film(
@@ -89,13 +89,15 @@ def from_film(
         - paths["rear_hip"]
     ) / 2.0
     stature = float(np.percentile(norm(torso), 75)) / TORSO_SHARE
-    return _witness(time_s, {name: points / stature for name, points in paths.items()})
+    return from_paths(time_s, {name: points / stature for name, points in paths.items()})
 
 
 _NAMES = tuple(n for part in ("shoulder", "wrist", "hip") for n in CANONICAL_BODY.both(part))
 
 
-def _witness(time_s: FloatArray, paths: dict[str, FloatArray]) -> Witness:
+def from_paths(time_s: FloatArray, paths: dict[str, FloatArray]) -> Witness:
+    """Return the series of named paths (T, 2 or 3), standing heights, the vertical last, up."""
+
     def fast(series: FloatArray) -> tuple[FloatArray, FloatArray]:
         value, speed, _ = local_fit(time_s, series, FAST_HALF_WIDTH_S)
         return value, norm(speed)

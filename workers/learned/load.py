@@ -15,7 +15,7 @@ from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.learned import Learned
 from workers.learned.identity import code_digest, engine_identity
 from workers.learned.network import lift_network
-from workers.learned.tables import calibration, landmark_errors
+from workers.learned.tables import calibration, event_errors, landmark_errors
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +60,7 @@ def load() -> LoadedEngine:
         lift=lift_network(files["lift"]),
         calibration=calibration(files["calibration"], files["repeat_shares"]),
         landmarks=landmark_errors(files["landmark_errors"]),
+        event_errors=event_errors(files["event_errors"]),
     )
     models = tuple(
         ModelUse(name=record.name, sha256=record.sha256, licence=record.licence, role="learned")

@@ -6,6 +6,7 @@ import json
 from types import MappingProxyType
 
 from workers.engine.calibration import Calibration
+from workers.engine.event_errors import EventErrors
 from workers.engine.fit.offsets import LandmarkErrors
 
 
@@ -53,4 +54,18 @@ def landmark_errors(data: bytes) -> LandmarkErrors:
             {(a, b): (gain, offset, sd) for a, b, gain, offset, sd in table["depth"]}
         ),
         lift_depth_sd=MappingProxyType({(a, b): sd for a, b, sd in table["lift_depth_sd"]}),
+    )
+
+
+def event_errors(data: bytes) -> EventErrors:
+    """Return how far off event times are, from ``event_errors.json``: rows of (event, main source,
+    rate, bias in seconds, factor on the standard uncertainty, share within, count).
+    """
+    return EventErrors(
+        MappingProxyType(
+            {
+                (event, source, float(rate)): (bias, factor, share, int(count))
+                for event, source, rate, bias, factor, share, count in json.loads(data)["events"]
+            }
+        )
     )

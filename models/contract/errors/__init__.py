@@ -9,7 +9,8 @@
     │   ├── CodecNotSupported, DecodeLimitExceeded
     ├── FilmProblem               what the film shows (stated in a completed analysis)
     │   ├── NoPerson, SeveralPeople, FeetNotInFrame, BodyNotInFrame
-    │   ├── NoServeFound, FrameRateLow, FrameRateDoubtful, ViewUnsuitable, FramesLost
+    │   ├── NoServeFound, FrameRateLow, FrameRateDoubtful, FramesRepeated, ViewUnsuitable,
+    │   ├── FramesLost
     ├── ModelError
     │   ├── ModelUnknown, ModelFileDamaged, ComputeDeviceUnavailable
     ├── RequestError              the HTTP request
@@ -50,6 +51,7 @@ from models.contract.errors.film import (
     FrameRateDoubtful,
     FrameRateLow,
     FramesLost,
+    FramesRepeated,
     NoPerson,
     NoServeFound,
     SeveralPeople,
@@ -119,6 +121,7 @@ __all__ = [
     "FrameRateDoubtful",
     "FrameRateLow",
     "FramesLost",
+    "FramesRepeated",
     "IdempotencyConflict",
     "Internal",
     "InvalidCursor",

@@ -85,6 +85,16 @@ class FrameRateDoubtful(FilmProblem):
     status = 422
 
 
+class FramesRepeated(FilmProblem):
+    """The film does not show something new in every picture. Send the file as the camera wrote
+    it, not one that was edited, shared or filmed from a screen.
+    """
+
+    code = "frames_repeated"
+    title = "Pictures repeated or left out"
+    status = 422
+
+
 class ViewUnsuitable(FilmProblem):
     """From this camera position some values cannot be measured. Film from the side, square to
     the line to the target, at hip to chest height.

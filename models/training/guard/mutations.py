@@ -67,11 +67,12 @@ def _event(name: EventName, frames: float) -> Patch:
 
     def wrap(real: Any) -> Any:
         def shifted(motion: BodyMotion, *rest: Any) -> Any:
-            found = dict(real(motion, *rest))
+            located = real(motion, *rest)
+            found = dict(located.events)
             if name in found:
                 late = frames * float(np.median(np.diff(motion.time_s)))
                 found[name] = replace(found[name], time_s=found[name].time_s + late)
-            return found
+            return replace(located, events=found)
 
         return shifted
 
@@ -80,12 +81,13 @@ def _event(name: EventName, frames: float) -> Patch:
 
 def _event_sd(factor: float) -> Patch:
     def wrap(real: Any) -> Any:
-        return lambda *given: {
-            name: replace(instant, sd_s=factor * instant.sd_s)
-            for name, instant in real(*given).items()
-        }
+        def scaled(*given: Any) -> Any:
+            instant = real(*given)
+            return replace(instant, sd_s=factor * instant.sd_s)
 
-    return _wrapped(engine, "_calibrated", wrap)
+        return scaled
+
+    return _wrapped(engine, "_judged", wrap)
 
 
 def _bodies(change: Callable[[Array], Array]) -> Patch:

@@ -31,16 +31,16 @@ def test_the_lift_times_the_events_of_serves_it_never_saw(clip: str) -> None:
 
 def test_contact_lies_halfway_between_seen_and_learned() -> None:
     motion = true_motion("000")
-    seen = locate(motion, RepetitionKind.SERVE)[EventName.CONTACT].time_s
+    seen = locate(motion, RepetitionKind.SERVE).events[EventName.CONTACT].time_s
     learned = {EventName.CONTACT: seen + 0.02}
     both = locate(motion, RepetitionKind.SERVE, learned=learned)
-    assert both[EventName.CONTACT].time_s == pytest.approx(seen + 0.01, abs=1e-6)
+    assert both.events[EventName.CONTACT].time_s == pytest.approx(seen + 0.01, abs=1e-6)
 
 
 def test_an_early_dip_of_the_hips_is_not_the_loading() -> None:
     motion = true_motion("000")
     plain = locate(motion, RepetitionKind.SERVE)
-    trophy = plain[EventName.TROPHY].time_s
+    trophy = plain.events[EventName.TROPHY].time_s
     dipped = motion.joints.copy()
     early = (motion.time_s > trophy - 0.42) & (motion.time_s < trophy - 0.30)
     dipped[early, :, 2] -= 0.4
@@ -51,9 +51,9 @@ def test_an_early_dip_of_the_hips_is_not_the_loading() -> None:
         },
         joints=dipped,
     )
-    lost = locate(low, RepetitionKind.SERVE)[EventName.LOADING].time_s
+    lost = locate(low, RepetitionKind.SERVE).events[EventName.LOADING].time_s
     kept = locate(low, RepetitionKind.SERVE, learned={EventName.TROPHY: trophy})
-    assert abs(kept[EventName.LOADING].time_s - trophy) < 0.1
+    assert abs(kept.events[EventName.LOADING].time_s - trophy) < 0.1
     assert lost < trophy - 0.25
 
 
