@@ -43,6 +43,14 @@ def test_rates_of_the_zones_are_those_stated(rate: float, number: int) -> None:
     assert found >= min(rate, stated) / 2 * inside.sum() / rate - 1
 
 
+@pytest.mark.parametrize("rate", [24.0, 29.97, 30.0, 30.1])
+def test_a_film_at_the_stated_rate_keeps_every_frame_though_intervals_waver(rate: float) -> None:
+    """Intervals of a telephone's film waver; nothing is fast, 30 looks a second are allowed."""
+    waver = np.random.default_rng(0).uniform(-0.2, 0.2, 300)
+    times = (np.arange(300) + waver) / rate
+    assert looks(times, []).all()
+
+
 @given(
     st.lists(st.floats(0.002, 0.2), min_size=5, max_size=200),
     st.lists(st.tuples(st.floats(0, 10), st.floats(0, 0.5)), max_size=3),
