@@ -30,4 +30,12 @@ class FirstLook(Document):
     likely_work: tuple[LikelyWork, ...] = Field(
         default=(), description="Stretches that get a close look, in order, apart."
     )
+    seen_s: Finite | None = Field(
+        default=None,
+        ge=0,
+        description=(
+            "The verdict rests on so much of the film from its beginning, seconds; whether there is"
+            " work in the rest is not said. Null where the whole film was looked at."
+        ),
+    )
     problems: tuple[Problem, ...] = ()

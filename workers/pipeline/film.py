@@ -98,11 +98,17 @@ class Film:
         self._times: Sequence[tuple[int, float]] = ()
         self._open: ExitStack | None = None
         self._clip: OpenedFilm | None = None
+        self._reading: OpenedFilm | None = None
         self.facts: ClipFacts
         self.problems: tuple[ServewrightError, ...] = ()
         self.frames = 0
         self.waited_s = 0.0
         self.heard: Sequence[tuple[float, float]] | None = None
+
+    @property
+    def facts_so_far(self) -> ClipFacts:
+        """Facts with what has been decoded so far, also during the first reading."""
+        return self.facts if self._reading is None else self._reading.final_facts()
 
     def open(self) -> None:
         """Open the film and learn its facts; the next reading uses this opening."""
@@ -145,6 +151,7 @@ class Film:
             self.open()
         clip, self._clip = self._clip, None
         assert clip is not None
+        self._reading = clip
         yield from self._read(clip, self._begun)
         self.close()
 
@@ -177,6 +184,7 @@ class Film:
                 self._progress.advance(Stage.POSE, before + share * part)
         finally:
             if reading == 1:
+                self._reading = None
                 self._times = tuple(clip.times)
                 self.frames = len(self._times)
                 self.facts = clip.final_facts()

@@ -182,7 +182,7 @@ def run(
             left.film(film.facts.duration_s, annotated=annotated_film)
         with timer.stage(Stage.POSE):
             try:
-                track = stages.estimate(film, looker.looked, left.one_more)
+                track = stages.estimate(film, looker, left.one_more)
             except NoPerson:
                 track = empty_track(film.facts)
         if film.frames == 0:

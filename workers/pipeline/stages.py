@@ -105,9 +105,12 @@ def build_stages(choice: StageChoice) -> StageFunctions:
             looked(coarse, stretches)
             return stretches
 
+        def so_far(coarse: JointTrack) -> bool:
+            return looked.so_far(coarse, worth_a_look(coarse))
+
         chosen = None if choice.every_frame else worth
         watched = Watched(film)
-        seen = estimate(watched, opened, lambda _time_s: closely_seen(), chosen, where_fast)
+        seen = estimate(watched, opened, lambda _time_s: closely_seen(), chosen, where_fast, so_far)
         return watched.completed(seen.track)
 
     def draw(

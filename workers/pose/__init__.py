@@ -8,6 +8,9 @@ The way of a frame, one module each:
 ``heatmap``   places a landmark more exactly by its heat map (pure)
 ``finder``    all people in a whole frame
 ``track``     joins the finds to people over time and chooses the server (pure)
+``survey``    the first reading: finds people, keeps small pictures
+``scout``     follows the server coarsely on small pictures
+``rows``      what the networks see in one frame; all frames to one track
 ``estimate``  follows the server from frame to frame; re-detects on loss
 ``fuse``      two networks' joints to one, and their disagreement (pure)
 ``smooth``    zero-lag low-pass on irregular time, cut-off by residual analysis (pure)

@@ -22,8 +22,9 @@ EARLY = 0.02
 may have 30.1 (working value)."""
 
 
-HALF = 0.5 - 1e-6
-"""From this share of a look on it is due (rounding of sums)."""
+DUE = 0.55
+"""From this share of a look on it is due: a little over a half, so that a film at twice the stated
+rate loses every second frame."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +66,7 @@ class Budget:
             # Looks that are due are summed up and rounded: a telephone's intervals waver by a
             # third, and a film at the stated rate must not lose its shorter ones.
             self._due = min(1.0, self._due + passed * zone.rate_hz / (1.0 - EARLY))
-            if self._due < HALF:
+            if self._due < DUE:
                 return False
             self._due -= 1.0
         return True

@@ -1,46 +1,29 @@
 """Follows one person through a film: frames in, `JointTrack` out.
 
-From coarse to fine. The first reading of the film (`survey`) finds everybody in a few frames a
-second, chooses the server, and keeps small pictures. On those the cheapest network takes a first
-look at the movement; whoever calls says which stretches of it are worth a close look. Only these
-are read again, and only there every frame goes through the full networks.
+From coarse to fine. The first reading of the film (`survey`) finds the server and follows them
+coarsely, with the cheapest network on small pictures. Whoever calls says which stretches of that
+movement are worth a close look. Only these are read again, and only there the full networks look.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from models.contract.errors import NoPerson
-from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import JointTrack
 from workers.pose.budget import Budget
 from workers.pose.choice import Networks
 from workers.pose.follow import Follower
-from workers.pose.frames import FloatArray, Frame, FrameSource, Stretch
-from workers.pose.fuse import fuse, torso_length
+from workers.pose.frames import FloatArray, FrameSource, Stretch
 from workers.pose.join import joined
-from workers.pose.networks import (
-    COCO_TO_LANDMARK,
-    LANDMARK_COUNT,
-    SIDE,
-    movenet,
-    turn_world,
-)
-from workers.pose.proxy import Proxy
-from workers.pose.sides import find_flips
-from workers.pose.smooth import smooth_tracks
-from workers.pose.survey import survey
+from workers.pose.networks import LANDMARK_COUNT
+from workers.pose.rows import assemble, row_of
+from workers.pose.scout import SoFar, untold
+from workers.pose.survey import survey, survey_closely
 from workers.pose.track import ServerChoice, choose_server
-
-UPRIGHT_FACTOR = 0.95
-"""Side of the MoveNet crop, which is not turned, in sides of the BlazePose crop."""
-
-HAND_CUT_OFF = 1.4
-"""Factor on the smoothing cut-off of wrists and hands. Measured on rendered serves: the
-hitting wrist's velocity is most exact at 6 to 12 Hz, residual analysis finds 5 to 8."""
 
 WorthALook = Callable[[JointTrack], Sequence[Stretch]]
 """Which stretches of a coarse track deserve the full networks."""
@@ -76,6 +59,7 @@ def estimate(
     progress: Callable[[float], None] = lambda time_s: None,
     worth_a_look: WorthALook | None = None,
     where_fast: WhereFast | None = None,
+    so_far: SoFar = untold,
 ) -> Estimate:
     """The server's joints: in what is worth a close look, coarsely elsewhere.
 
@@ -91,6 +75,8 @@ def estimate(
     where_fast : callable, optional
         Receives the same; frames of the stretches are thinned away from what it returns. None =
         the networks look at all of their frames.
+    so_far : callable
+        Receives the coarse track now and then while the film is read, until it has enough.
 
     Raises
     ------
@@ -98,13 +84,13 @@ def estimate(
         If the survey sees nobody, or nobody can be followed.
     """
     coarsely = worth_a_look is not None and networks.coarse is not None
-    seen = survey(source, networks.finder, keep=coarsely)
+    seen = survey(source, networks, so_far) if coarsely else survey_closely(source, networks.finder)
     server = choose_server(seen.finds, seen.width, seen.height)
     if server is None:
         raise NoPerson
     coarse, stretches, fast = None, None, None
     if worth_a_look is not None and networks.coarse is not None:
-        coarse = first_look(seen.proxy, server, networks, seen.width, seen.height)
+        coarse = seen.coarse_track(server, networks)
         stretches = None if coarse is None else worth_a_look(coarse)
         if coarse is not None and not stretches:
             return Estimate(coarse, server, np.full((LANDMARK_COUNT, 2), np.nan), 0)
@@ -122,95 +108,3 @@ def estimate(
     if coarse is not None and stretches is not None:
         track = joined(track, coarse, stretches)
     return Estimate(track, server, cut_off, follower.redetections)
-
-
-def first_look(
-    proxy: Proxy, server: ServerChoice, networks: Networks, width: int, height: int
-) -> JointTrack | None:
-    """The server's joints in the kept pictures, by the cheapest network alone; film pixels.
-
-    None if it can follow nobody.
-    """
-    assert networks.coarse is not None
-    cheap = replace(
-        networks, blazepose=networks.coarse, movenet=None, names=(networks.coarse_name, "none")
-    )
-    follower = Follower(cheap, server.scaled(1.0 / proxy.scale))
-    rows = [row_of(frame, follower, cheap).scaled(proxy.scale) for frame in proxy]
-    if not any(np.isfinite(row.blaze).any() for row in rows):
-        return None
-    return assemble(rows, server, cheap, width, height)[0]
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One frame before fusion; pixels of the picture."""
-
-    time_s: float
-    index: int
-    blaze: FloatArray
-    second: FloatArray
-    world: FloatArray
-    score: float
-
-    def scaled(self, factor: float) -> Row:
-        """The same in pixels of a picture `factor` times as large."""
-        times = np.array([factor, factor, 1.0])
-        return replace(self, blaze=self.blaze * times, second=self.second * times)
-
-
-def row_of(frame: Frame, follower: Follower, networks: Networks) -> Row:
-    """What the networks see of the server in one frame; NaN where lost."""
-    blaze = np.full((LANDMARK_COUNT, 3), np.nan)
-    second = np.full((LANDMARK_COUNT, 3), np.nan)
-    world = np.full((LANDMARK_COUNT, 3), np.nan)
-    picture = frame.rgb
-    seen = follower.step(frame.time_s, picture)
-    if seen is None:
-        return Row(frame.time_s, frame.index, blaze, second, world, 0.0)
-    crop, answer = seen
-    blaze[:, :2] = crop.to_picture(answer.xy, SIDE)
-    blaze[:, 2] = answer.confidence
-    world[:] = turn_world(answer.world, crop.angle)
-    if networks.movenet is not None:
-        upright = crop.upright(UPRIGHT_FACTOR)
-        points = movenet(networks.movenet, upright.cut(picture, SIDE))
-        second[list(COCO_TO_LANDMARK), :2] = upright.to_picture(points[:, :2], SIDE)
-        second[list(COCO_TO_LANDMARK), 2] = points[:, 2]
-    return Row(frame.time_s, frame.index, blaze, second, world, answer.score)
-
-
-def assemble(
-    rows: Sequence[Row], server: ServerChoice, networks: Networks, width: int, height: int
-) -> tuple[JointTrack, FloatArray]:
-    """Fuse and smooth all frames; also the chosen cut-offs, shape (33, 2), Hz."""
-    time_s = np.array([row.time_s for row in rows])
-    blaze = np.stack([row.blaze for row in rows])
-    second = np.stack([row.second for row in rows])
-    world = np.stack([row.world for row in rows])
-    has_second = networks.movenet is not None
-    flips = find_flips(time_s, blaze, second if has_second else blaze, torso_length(blaze))
-    blaze, second, world = flips.undo(blaze, 0), flips.undo(second, 1), flips.undo(world, 0)
-    fused = fuse(time_s, blaze, second if has_second else None, width, height)
-    raised = np.ones(LANDMARK_COUNT)
-    hands = [LANDMARKS.pair(part) for part in ("wrist", "pinky", "index", "thumb")]
-    raised[np.ravel(hands)] = HAND_CUT_OFF
-    smooth = smooth_tracks(time_s, fused.xy, raised)
-    sources = {networks.names[0]: blaze}
-    if has_second:
-        sources[networks.names[1]] = second
-    track = JointTrack(
-        time_s=time_s,
-        frame_index=np.array([row.index for row in rows], dtype=np.int64),
-        xy=smooth.values,
-        xy_raw=fused.xy,
-        confidence=fused.confidence,
-        world=world,
-        score=np.array([row.score for row in rows]),
-        disagreement_px=fused.disagreement_px,
-        width=width,
-        height=height,
-        people=server.people_at(time_s),
-        sources=sources,
-    )
-    return track, smooth.cut_off_hz

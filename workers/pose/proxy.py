@@ -39,6 +39,15 @@ class Kept:
         return np.asarray(picture, dtype=np.uint8)
 
 
+@dataclass(frozen=True, slots=True)
+class Shrunk:
+    """A frame made small, as it is; valid as long as the frame is."""
+
+    index: int
+    time_s: float
+    rgb: Picture
+
+
 @dataclass
 class Proxy:
     """The kept pictures of a film.
@@ -59,10 +68,10 @@ class Proxy:
     def __iter__(self) -> Iterator[Kept]:
         return iter(self._kept)
 
-    def offer(self, frame: Frame) -> None:
-        """Keep this frame if it is time for one."""
+    def offer(self, frame: Frame) -> Shrunk | None:
+        """Keep this frame if it is time for one; return it small."""
         if frame.time_s < self._due:
-            return
+            return None
         self._due = frame.time_s + EVERY_S - 1e-9
         picture = frame.rgb
         height, width = picture.shape[:2]
@@ -73,3 +82,4 @@ class Proxy:
         bgr = cv2.cvtColor(picture, cv2.COLOR_RGB2BGR)
         _, jpeg = cv2.imencode(".jpg", bgr, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
         self._kept.append(Kept(frame.index, frame.time_s, jpeg.tobytes()))
+        return Shrunk(frame.index, frame.time_s, picture)

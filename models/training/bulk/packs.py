@@ -13,8 +13,8 @@ import numpy as np
 from models.contract.tracks import FloatArray, JointTrack
 from models.training.rendered.rotation import Array
 from workers.pose.choice import Networks
-from workers.pose.estimate import Row, assemble
 from workers.pose.networks import COCO_TO_LANDMARK, LANDMARK_COUNT
+from workers.pose.rows import Row, assemble
 from workers.pose.track import ServerChoice
 
 from .one_film import METRE, NOT_SEEN, PIXEL, SURE

@@ -11,10 +11,10 @@ import numpy as np
 from models.contract.errors import NoPerson
 from models.training.rendered.rotation import Array
 from workers.pose.choice import Networks, open_networks
-from workers.pose.estimate import Row, row_of
 from workers.pose.follow import Follower
 from workers.pose.frames import Stretch
-from workers.pose.survey import survey
+from workers.pose.rows import Row, row_of
+from workers.pose.survey import survey_closely
 from workers.pose.track import choose_server
 
 
@@ -50,7 +50,7 @@ def seen(pictures: Sequence[np.ndarray], times: Array) -> list[Row]:
         return frames
 
     opened = networks()
-    found = survey(source, opened.finder, keep=False)
+    found = survey_closely(source, opened.finder)
     server = choose_server(found.finds, found.width, found.height)
     if server is None:
         raise NoPerson

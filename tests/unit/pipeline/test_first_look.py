@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from models.contract.costs import Step
@@ -14,7 +16,7 @@ from tests.unit.pipeline.fakes import GLANCE, LIKELY, NOWHERE, FakeClip, stages,
 from workers.engine.interface import EngineRequest
 from workers.pipeline import run as pipeline
 from workers.pipeline.film import Film
-from workers.pipeline.first_look import Looked
+from workers.pipeline.first_look import ENOUGH_S, Looked
 from workers.pipeline.time_left import TimeLeft
 
 
@@ -96,3 +98,46 @@ def test_whoever_is_told_can_end_the_analysis() -> None:
 
     with pytest.raises(Cancelled):
         pipeline.run(NOWHERE, EngineRequest(), stages(FakeClip()), first_look=refuse)
+
+
+def whole_film(seconds: float) -> JointTrack:
+    return replace(track(10), time_s=np.linspace(0.0, seconds, 10))
+
+
+def test_the_beginning_is_told_once_it_holds_likely_work() -> None:
+    verdicts: list[FirstLook] = []
+
+    def estimate(film: Film, looked: Looked, seen: Callable[[], None]) -> JointTrack:
+        for number, _frame in enumerate(film()):
+            if number == 3:
+                assert not looked.so_far(whole_film(2.5), ())
+                assert not looked.so_far(whole_film(5.0), ((1.0, 5.5),))
+                assert looked.so_far(whole_film(7.5), ((-0.5, 5.5), (7.0, 9.0)))
+        looked(whole_film(20.0), ((1.0, 5.5), (7.0, 9.0), (15.0, 17.0)))
+        return track(10)
+
+    pipeline.run(
+        NOWHERE, EngineRequest(), stages(FakeClip(), estimate=estimate), first_look=verdicts.append
+    )
+    (verdict,) = verdicts
+    assert verdict.seen_s == 7.5
+    assert verdict.clip.frames == 4
+    assert [(one.start_s, one.end_s) for one in verdict.likely_work] == [(0.0, 5.5), (7.0, 7.5)]
+
+
+def test_a_beginning_without_work_says_nothing_of_the_rest() -> None:
+    verdicts: list[FirstLook] = []
+
+    def estimate(film: Film, looked: Looked, seen: Callable[[], None]) -> JointTrack:
+        list(film())
+        assert looked.so_far(whole_film(ENOUGH_S), ())
+        looked(whole_film(20.0), LIKELY)
+        return track(10)
+
+    pipeline.run(
+        NOWHERE, EngineRequest(), stages(FakeClip(), estimate=estimate), first_look=verdicts.append
+    )
+    (verdict,) = verdicts
+    assert verdict.likely_work == ()
+    assert verdict.problems == ()
+    assert verdict.seen_s == ENOUGH_S
