@@ -229,8 +229,8 @@ def tell(club: Club) -> None:
     comparison = club.made("/v1/comparisons", "comparison", sides)
     head = comparison["headline"]
     say(
-        f"{head['changed']} changed, {head['within_noise']} within noise, "
-        f"{head['not_comparable']} not comparable"
+        f"{head['surely_changed']} surely changed, no change seen in {head['no_change_seen']}, "
+        f"{head['cannot_tell']} cannot be told"
     )
     for change in head["changes"]:
         at = f" at {change['event']}" if change["event"] else ""

@@ -20,9 +20,9 @@ class Document(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
 
-def or_earlier(current: str, earlier: str) -> BeforeValidator:
-    """Read documents that state the earlier schema as documents of the current one.
+def or_earlier(current: str, *earlier: str) -> BeforeValidator:
+    """Read documents that state an earlier schema as documents of the current one.
 
-    For versions whose parts the types themselves take in both forms.
+    For versions whose parts the types themselves take in every form.
     """
-    return BeforeValidator(lambda stated: current if stated == earlier else stated)
+    return BeforeValidator(lambda stated: current if stated in earlier else stated)

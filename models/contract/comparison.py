@@ -13,16 +13,34 @@ from models.contract.metrics.definition import BodyPart
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 
-SCHEMA_ID: Final = "https://servewright.example/schemas/comparison.v2.json"
+SCHEMA_ID: Final = "https://servewright.example/schemas/comparison.v3.json"
 SCHEMA_ID_V1: Final = SCHEMA_BASE + "comparison.v1.json"
+SCHEMA_ID_V2: Final = SCHEMA_BASE + "comparison.v2.json"
 
 
 class Verdict(StrEnum):
     """What may be said about one difference."""
 
-    CHANGED = "changed"
-    WITHIN_NOISE = "within_noise"
-    NOT_COMPARABLE = "not_comparable"
+    SURELY_CHANGED = "surely_changed"
+    PROBABLY_CHANGED = "probably_changed"
+    NO_CHANGE_SEEN = "no_change_seen"
+    CANNOT_TELL = "cannot_tell"
+
+    @classmethod
+    def _missing_(cls, value: object) -> Verdict | None:
+        """Read the verdicts of versions 1 and 2."""
+        return {
+            "changed": cls.SURELY_CHANGED,
+            "within_noise": cls.NO_CHANGE_SEEN,
+            "not_comparable": cls.CANNOT_TELL,
+        }.get(value if isinstance(value, str) else "")
+
+
+class Direction(StrEnum):
+    """Which way a change went, by the goal of the practice rules."""
+
+    TOWARDS = "towards_goal"
+    AWAY = "away_from_goal"
 
 
 class GroupSummary(Document):
@@ -50,11 +68,21 @@ class MetricDifference(Document):
     low: Finite | None = Field(description="95 % interval of the difference.")
     high: Finite | None
     typical_error: Finite | None = Field(description="Standard error of one value, same unit.")
-    mdc95: Finite | None = Field(description="Least change that is not noise, 95 %.")
+    mdc95: Finite | None = Field(
+        description="Least difference that is probably a change: beyond this value's own noise, "
+        "95 %. Null where nothing can be told."
+    )
+    threshold: Finite | None = Field(
+        default=None,
+        description="Least difference that is surely a change, with the correction for many "
+        "metrics: it decides. Null where nothing can be told, in shares of yes and no, and in "
+        "documents before `comparison.v3.json`.",
+    )
     detectable: Finite | None = Field(
         default=None,
-        description="Least true change that nine of ten such comparisons would call changed, with "
-        "the correction for many metrics: a smaller one may go unseen. Null where not known.",
+        description="Least true change that nine of ten such comparisons would call surely "
+        "changed, with the correction for many metrics: a smaller one may go unseen. Null where "
+        "not known, or beyond what is possible.",
     )
     p_value: Share | None = Field(
         default=None,
@@ -63,7 +91,15 @@ class MetricDifference(Document):
     )
     focus: bool = Field(default=False, description="It was named as what was worked on.")
     verdict: Verdict
-    reason: Note | None = Field(default=None, description="Why the two are not comparable.")
+    direction: Direction | None = Field(
+        default=None,
+        description="Of a sure or probable change of what the practice rules have a goal for.",
+    )
+    judged_with: str | None = Field(
+        default=None,
+        description="Another reading of the same movement that speaks for it: key@event.",
+    )
+    reason: Note | None = Field(default=None, description="Why nothing can be told.")
 
 
 MetricName = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,60}(@[a-z_]{1,30})?$")]
@@ -104,13 +140,15 @@ class Comparison(Document):
     """Every metric of two sides, and what may be said of it."""
 
     schema_id: Annotated[
-        Literal["https://servewright.example/schemas/comparison.v2.json"],
-        or_earlier(SCHEMA_ID, SCHEMA_ID_V1),
+        Literal["https://servewright.example/schemas/comparison.v3.json"],
+        or_earlier(SCHEMA_ID, SCHEMA_ID_V1, SCHEMA_ID_V2),
     ] = Field(
         default=SCHEMA_ID,
         alias="schema",
         description="Says the version. In documents of `comparison.v1.json` "
-        "reasons, notes and cautions are bare sentences.",
+        "reasons, notes and cautions are bare sentences; before `comparison.v3.json` the verdicts "
+        "were `changed`, `within_noise` and `not_comparable`, which are read as `surely_changed`, "
+        "`no_change_seen` and `cannot_tell`.",
     )
     kind: RepetitionKind
     first: ComparisonSide

@@ -13,10 +13,12 @@ from models.contract.metric_names import KnownKey, check_condition
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, RepetitionKind, View
 
-PLAN_SCHEMA_ID: Final = "https://servewright.example/schemas/practice-plan.v2.json"
+PLAN_SCHEMA_ID: Final = "https://servewright.example/schemas/practice-plan.v3.json"
 PLAN_SCHEMA_ID_V1: Final = SCHEMA_BASE + "practice-plan.v1.json"
-OUTCOME_SCHEMA_ID: Final = "https://servewright.example/schemas/drill-outcome.v2.json"
+PLAN_SCHEMA_ID_V2: Final = SCHEMA_BASE + "practice-plan.v2.json"
+OUTCOME_SCHEMA_ID: Final = "https://servewright.example/schemas/drill-outcome.v3.json"
 OUTCOME_SCHEMA_ID_V1: Final = SCHEMA_BASE + "drill-outcome.v1.json"
+OUTCOME_SCHEMA_ID_V2: Final = SCHEMA_BASE + "drill-outcome.v2.json"
 
 Relation = Literal[">=", "<="]
 
@@ -139,6 +141,25 @@ class RankedFinding(Document):
     )
 
 
+class UndecidedFinding(Document):
+    """A finding of which the films say neither yes nor no."""
+
+    ranked: RankedFinding
+    how_to_film: Note
+
+
+class Threshold(Document):
+    """What a rule holds a value against."""
+
+    finding: str = Field(description="Id of the finding.")
+    metrics: tuple[str, ...] = Field(min_length=1, description="Its metric, and the other one.")
+    event: EventName | None
+    is_: Relation = Field(alias="is", description="The finding holds when the value is this.")
+    value: Finite
+    unit: str
+    source: str
+
+
 class PlanStep(Document):
     """One step of the plan: the drill, and where the player stands."""
 
@@ -150,20 +171,29 @@ class PracticePlan(Document):
     """One focus, its steps in order, what else was found, and the cautions."""
 
     schema_id: Annotated[
-        Literal["https://servewright.example/schemas/practice-plan.v2.json"],
-        or_earlier(PLAN_SCHEMA_ID, PLAN_SCHEMA_ID_V1),
+        Literal["https://servewright.example/schemas/practice-plan.v3.json"],
+        or_earlier(PLAN_SCHEMA_ID, PLAN_SCHEMA_ID_V1, PLAN_SCHEMA_ID_V2),
     ] = Field(
         default=PLAN_SCHEMA_ID,
         alias="schema",
         description="Says the version. In documents of `practice-plan.v1.json` "
-        "`not_judged` and `cautions` hold bare sentences.",
+        "`not_judged` and `cautions` hold bare sentences; before `practice-plan.v3.json` a finding "
+        "was named from a certainty of 0.5 on, and `undecided` and `thresholds` are missing.",
     )
     rules: str
     focus: RankedFinding | None
     steps: tuple[PlanStep, ...]
     others: tuple[RankedFinding, ...] = ()
+    undecided: tuple[UndecidedFinding, ...] = Field(
+        default=(),
+        description="Findings that were measured and are too close to call, with how to film so "
+        "that they can be told. Neither worked on nor cleared.",
+    )
     not_judged: tuple[Note, ...] = Field(
         default=(), description="Findings that could not be judged, with the reason."
+    )
+    thresholds: tuple[Threshold, ...] = Field(
+        default=(), description="What the rules hold values against: pages draw these."
     )
     cautions: tuple[Note, ...] = CAUTIONS
 
@@ -175,6 +205,7 @@ class DrillDecision(StrEnum):
     REPEAT = "repeat"
     GO_BACK = "go_back"
     FILM_AGAIN = "film_again"
+    TOO_CLOSE = "too_close_to_call"
 
 
 class CriterionOutcome(Document):
@@ -184,6 +215,11 @@ class CriterionOutcome(Document):
     met: int = Field(ge=0, description="Repetitions that meet it.")
     surely_met: int = Field(ge=0, description="Of these, with the whole 95 % interval.")
     measured: int = Field(ge=0)
+    enough: Share | None = Field(
+        default=None,
+        description="Probability that as many as asked truly meet it, by the uncertainty of the "
+        "values; null where none was measured.",
+    )
     measured_by: str | None = Field(
         default=None, description="Key of the metric that was judged; null = the criterion's own."
     )
@@ -193,16 +229,22 @@ class DrillOutcome(Document):
     """Judgement of the clips of one drill."""
 
     schema_id: Annotated[
-        Literal["https://servewright.example/schemas/drill-outcome.v2.json"],
-        or_earlier(OUTCOME_SCHEMA_ID, OUTCOME_SCHEMA_ID_V1),
+        Literal["https://servewright.example/schemas/drill-outcome.v3.json"],
+        or_earlier(OUTCOME_SCHEMA_ID, OUTCOME_SCHEMA_ID_V1, OUTCOME_SCHEMA_ID_V2),
     ] = Field(
         default=OUTCOME_SCHEMA_ID,
         alias="schema",
         description="Says the version. In documents of `drill-outcome.v1.json` "
-        "the reason and the cautions are bare sentences.",
+        "the reason and the cautions are bare sentences; before `drill-outcome.v3.json` decisions "
+        "went by point values.",
     )
     drill: str
     decision: DrillDecision
+    certainty: Share | None = Field(
+        default=None,
+        description="Probability that the decision is right, by the uncertainty of the values; of "
+        "`too_close_to_call`, that of the likeliest one. Null where too little was measured.",
+    )
     next_drill: str | None
     outcomes: tuple[CriterionOutcome, ...]
     reason: Note

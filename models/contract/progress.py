@@ -13,8 +13,9 @@ from models.contract.base import SCHEMA_BASE, Document, Finite, or_earlier
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, RepetitionKind
 
-SCHEMA_ID: Final = "https://servewright.example/schemas/progress.v2.json"
+SCHEMA_ID: Final = "https://servewright.example/schemas/progress.v3.json"
 SCHEMA_ID_V1: Final = SCHEMA_BASE + "progress.v1.json"
+SCHEMA_ID_V2: Final = SCHEMA_BASE + "progress.v2.json"
 
 
 class SessionKind(StrEnum):
@@ -86,8 +87,8 @@ class Progress(Document):
     """The sessions of one player, metric by metric."""
 
     schema_id: Annotated[
-        Literal["https://servewright.example/schemas/progress.v2.json"],
-        or_earlier(SCHEMA_ID, SCHEMA_ID_V1),
+        Literal["https://servewright.example/schemas/progress.v3.json"],
+        or_earlier(SCHEMA_ID, SCHEMA_ID_V1, SCHEMA_ID_V2),
     ] = Field(
         default=SCHEMA_ID,
         alias="schema",

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from models.contract.errors import InvalidRequest
 from models.contract.note_codes import NoteCode, say
-from models.contract.plan import PracticeRules
+from models.contract.plan import PracticeRules, Threshold
 from models.contract.problem import FieldError
 
 
@@ -30,6 +30,22 @@ def shipped_rules() -> PracticeRules:
 def rules_of(own_text: str | None) -> PracticeRules:
     """Return the shipped rules, with a coach's own merged into them when there are any."""
     return shipped_rules() if own_text is None else merge_rules(shipped_rules(), own_text)
+
+
+def thresholds_of(rules: PracticeRules) -> tuple[Threshold, ...]:
+    """Return what the rules hold values against."""
+    return tuple(
+        Threshold(
+            finding=one.id,
+            metrics=tuple(filter(None, (one.metric, one.otherwise))),
+            event=one.event,
+            is_=one.is_,
+            value=one.value,
+            unit=one.unit,
+            source=one.source,
+        )
+        for one in rules.findings
+    )
 
 
 def parse_rules(text: str) -> PracticeRules:

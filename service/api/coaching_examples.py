@@ -83,7 +83,13 @@ _COMPARISON = _derived(
     COMPARISON,
     "comparison",
     f"/v1/comparisons/{COMPARISON}",
-    headline={"changed": 1, "within_noise": 31, "not_comparable": 6, "changes": []},
+    headline={
+        "surely_changed": 1,
+        "probably_changed": 2,
+        "no_change_seen": 29,
+        "cannot_tell": 6,
+        "changes": [],
+    },
     pictures=[f"/v1/comparisons/{COMPARISON}/pictures/pair-trophy.jpg"],
 )
 _PROGRESS = _derived(

@@ -108,9 +108,11 @@ comparisons = _router(
     (
         "Compare two sides",
         "Compare two groups of repetitions: before and after, player and model, practice and "
-        "match.\n\nPer metric both means, the difference with its interval, typical error, least "
-        "change that is\nnot noise, least true change that would have been seen (`detectable`), "
-        "and a verdict: `changed`,\n`within_noise` or `not_comparable` with the reason.",
+        "match.\n\nPer metric both means, the difference with its interval, the least "
+        "difference that is\nsurely a change (`threshold`: it decides), the least true change "
+        "that would have been seen\n(`detectable`), and a verdict: `surely_changed`, "
+        "`probably_changed`, `no_change_seen` or\n`cannot_tell` with the reason; and whether a "
+        "change goes towards the goal of the rules.",
     ),
     ("list_comparisons", "List comparisons, newest first", "List comparisons, newest first."),
     (

@@ -11,14 +11,14 @@ from models.contract.progress import Progress
 from models.contract.vocabulary import EventName
 from models.words import Words
 from models.words.words import Named
+from workers.report.comparison_page import decides
 from workers.report.findings import judged_otherwise
 
 
 def show_comparison(comparison: Comparison, console: Console, words: Words) -> None:
-    """Print what changed, how much was within noise, and what could not be compared."""
+    """Print what changed, of what no change was seen, and what could not be told."""
     rows = comparison.differences
-    changed = [row for row in rows if row.verdict is Verdict.CHANGED]
-    shown = [row for row in rows if row.focus or row.verdict is Verdict.CHANGED]
+    shown = [row for row in rows if row.focus or row.verdict is Verdict.SURELY_CHANGED]
     first, second = comparison.first, comparison.second
     heads = (
         *("metric", "at", first, second, "difference", "interval", "noise"),
@@ -37,14 +37,8 @@ def show_comparison(comparison: Comparison, console: Console, words: Words) -> N
         table.add_row(*_row(row, words), words(f"comparison.{row.verdict.value}"))
     if shown:
         console.print(table)
-    within = sum(row.verdict is Verdict.WITHIN_NOISE for row in rows)
-    counts = words(
-        "terminal.counts",
-        changed=len(changed),
-        within=within,
-        rest=len(rows) - len(changed) - within,
-    )
-    console.print(counts, markup=False)
+    counts = {one.value: sum(row.verdict is one for row in rows) for one in Verdict}
+    console.print(words("terminal.counts", **counts), markup=False)
     if any(row.detectable is not None for row in shown):
         console.print(words("terminal.seen_from"), markup=False)
     reasons = {words.note(row.reason) for row in rows if row.reason}
@@ -69,7 +63,7 @@ def _row(row: MetricDifference, words: Words) -> tuple[str, ...]:
         amount(row.second.value if row.second else None),
         amount(row.difference),
         interval,
-        "" if row.mdc95 is None else f"± {words.figures(row.mdc95, 2)}",
+        "" if (least := decides(row)) is None else f"± {words.figures(least, 2)}",
         amount(row.detectable, 2),
     )
 
@@ -113,7 +107,8 @@ def show_progress(progress: Progress, console: Console, words: Words) -> None:
 def show_plan(plan: PracticePlan, console: Console, words: Words) -> None:
     """Print the focus, the steps with dose, cue and criteria, and the cautions."""
     if plan.focus is None:
-        console.print(words("terminal.no_finding"), markup=False)
+        entry = "plan.no_focus_yet" if plan.undecided else "terminal.no_finding"
+        console.print(words(entry), markup=False)
     else:
         finding = plan.focus.finding
         metric = Named(plan.focus.measured_by or finding.metric, finding.unit)
@@ -131,6 +126,10 @@ def show_plan(plan: PracticePlan, console: Console, words: Words) -> None:
             console.print(f"  {judged_otherwise(plan.focus, words)}", markup=False)
     for number, step in enumerate(plan.steps, start=1):
         _show_step(number, step, console, words)
+    for open_one in plan.undecided:
+        text = words.sentence(open_one.ranked.finding.text)
+        how = words.note(open_one.how_to_film)
+        console.print(words("plan.undecided_line", text=text, how=how), markup=False)
     for line in plan.not_judged:
         console.print(
             words("terminal.not_judged", line=words.note(line)), markup=False, style="dim"

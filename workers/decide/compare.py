@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,15 +26,9 @@ from workers.decide.groups import Slot, in_slot, interval, mean_of
 from workers.decide.linked import linked
 from workers.decide.makers import maker_notes
 from workers.decide.place import one_place, read_alike, strays
-from workers.decide.power import detectable
 from workers.decide.scatter import Prior
 from workers.decide.timewarp import register
-
-ALPHA = 0.05
-"""Risk that a comparison in which nothing moved calls anything changed (common practice)."""
-
-_Row = tuple[MetricDifference, st.Difference | None]
-"""A metric's row, with the difference it states where one was worked out."""
+from workers.decide.verdicts import Row, judged
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +45,12 @@ class Group:
 
 
 def compare(
-    first: Group, second: Group, *, same_player: bool = False, focus: Sequence[str] = ()
+    first: Group,
+    second: Group,
+    *,
+    same_player: bool = False,
+    focus: Sequence[str] = (),
+    goals: Mapping[str, int] | None = None,
 ) -> Comparison:
     """Compare two groups of repetitions.
 
@@ -66,9 +65,13 @@ def compare(
     focus : sequence of str
         What was worked on, named beforehand: metric keys, or ``key@event``. Half of the risk of a
         false alarm goes to these, so that smaller changes of them are seen.
+    goals : mapping of str to int or None
+        Which way each metric should move (`verdicts.goals_of`).
 
-    A metric is ``changed`` when its Holm-adjusted p-value over all metrics compared is below
-    0.05: with many metrics at once, one in twenty would otherwise look changed by chance.
+    A metric is ``surely_changed`` when its difference reaches its stated threshold, which belongs
+    to a Holm-adjusted p-value over all metrics compared of 0.05: with many metrics at once, one in
+    twenty would otherwise look changed by chance. Beyond its own noise alone it is
+    ``probably_changed``.
     """
     makers = maker_notes(_films(first, second))
     alike = same_player and not makers
@@ -80,7 +83,8 @@ def compare(
     place = alike and one_place(_films(first, second))
     prior = _consistency(slots, ones, twos) if place else None
     found = [_difference(slot, title, ones, twos, place, prior) for slot, title in slots.items()]
-    rows = _judged([(row.model_copy(update={"focus": _named(row, focus)}), d) for row, d in found])
+    named = [(row.model_copy(update={"focus": _named(row, focus)}), d) for row, d in found]
+    rows = judged(named, goals or {})
     sides = _side(first, ones), _side(second, twos)
     return Comparison(
         kind=first.kind,
@@ -97,7 +101,7 @@ def compare(
             *((note(NoteCode.BORDER_OF_VIEWS),) if border and place else ()),
             *(_stray_notes(first, second) if alike and not place else ()),
             *makers,
-            *_focus_notes(rows, focus),
+            *_focus_notes([row for row, _ in named], focus),
         ),
         engine_version=second.analyses[0][1].engine_version if second.analyses else "",
     )
@@ -151,7 +155,7 @@ def _difference(
     twos: Sequence[Repetition],
     place: bool,
     prior: Prior | None,
-) -> _Row:
+) -> Row:
     """Return the row of one metric; its verdict stands only when it is not comparable."""
     found = [in_slot(reps, *slot) for reps in (ones, twos)]
     usable = [[m for m in side if m.measurable] for side in found]
@@ -176,7 +180,7 @@ def _difference(
             high=None,
             typical_error=None,
             mdc95=None,
-            verdict=Verdict.NOT_COMPARABLE,
+            verdict=Verdict.CANNOT_TELL,
             reason=reason,
         )
         return row, None
@@ -196,7 +200,7 @@ def _difference(
         typical_error=d.typical_error,
         mdc95=d.mdc95,
         p_value=min(1.0, d.p_value),
-        verdict=Verdict.WITHIN_NOISE,
+        verdict=Verdict.NO_CHANGE_SEEN,
     )
     return row, d
 
@@ -224,36 +228,12 @@ def _share_difference(
         typical_error=None,
         mdc95=None,
         p_value=st.share_p_value(values[0], values[1]),
-        verdict=Verdict.WITHIN_NOISE,
+        verdict=Verdict.NO_CHANGE_SEEN,
     )
 
 
 def _named(row: MetricDifference, focus: Sequence[str]) -> bool:
     return row.key in focus or metric_name(row.key, row.event) in focus
-
-
-def _judged(found: Sequence[_Row]) -> list[MetricDifference]:
-    """Give every row with a p-value its adjusted one, its verdict and what it could show."""
-    tested = [row for row, _ in found if row.p_value is not None]
-    named = sum(row.focus for row in tested)
-    both = 0 < named < len(tested)
-    weights = [
-        0.5 / (named if row.focus else len(tested) - named) if both else 1.0 for row in tested
-    ]
-    adjusted = st.holm([row.p_value for row in tested if row.p_value is not None], weights)
-    each = iter(zip(adjusted, weights, strict=True))
-    rows = []
-    for row, difference in found:
-        if row.p_value is not None:
-            p_value, weight = next(each)
-            least = None
-            if difference is not None:
-                least = detectable(difference, ALPHA * weight / sum(weights))
-            verdict = Verdict.CHANGED if p_value < ALPHA else Verdict.WITHIN_NOISE
-            found_so = {"p_value": p_value, "verdict": verdict, "detectable": least}
-            row = row.model_copy(update=found_so)
-        rows.append(row)
-    return rows
 
 
 def _focus_notes(rows: Sequence[MetricDifference], focus: Sequence[str]) -> list[Note]:

@@ -22,7 +22,7 @@ def linked(
     rows: Sequence[MetricDifference], ones: Sequence[Repetition], twos: Sequence[Repetition]
 ) -> tuple[LinkedChange, ...]:
     """Group changed metrics by body part, with how closely they move together."""
-    changed = [r for r in rows if r.verdict == Verdict.CHANGED]
+    changed = [r for r in rows if r.verdict == Verdict.SURELY_CHANGED]
     out = []
     for part in BodyPart:
         members = [r for r in changed if CATALOGUE.part(r.key) is part]

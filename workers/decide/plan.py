@@ -1,8 +1,7 @@
-"""From measured serves to one focus and its drill progression, and what a drill clip decides."""
+"""From measured serves to one focus and its drill progression."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from scipy import stats
@@ -14,22 +13,22 @@ from models.contract.note import Note, note, written
 from models.contract.note_codes import NoteCode
 from models.contract.plan import (
     Criterion,
-    CriterionOutcome,
-    Drill,
-    DrillDecision,
-    DrillOutcome,
     Finding,
     PlanStep,
     PracticePlan,
     PracticeRules,
     RankedFinding,
+    UndecidedFinding,
 )
 from models.contract.vocabulary import RepetitionKind
+from models.practice.rules import thresholds_of
 from workers.decide import statistics as st
+from workers.decide.followed import criteria_of
 from workers.decide.groups import at_any_event, interval, mean_of
 
-MIN_CERTAINTY = 0.5
-"""A finding is reported when it is more likely than not."""
+HOLDS = 0.8
+"""Probability from which a finding is worked on; below 1 less this it is cleared, and between the
+two it is too close to call (working value)."""
 
 
 def make_plan(
@@ -49,16 +48,19 @@ def make_plan(
         r for analysis in analyses for r in analysis.repetitions if r.kind == RepetitionKind.SERVE
     ]
     ranked: list[RankedFinding] = []
+    undecided: list[UndecidedFinding] = []
     not_judged: list[Note] = []
     for finding in rules.findings:
-        key = _judged_by(finding, serves)
+        key = judged_by(finding, serves)
         group, reason = _measured(finding, key, serves)
         if group is None:
             not_judged.append(note(NoteCode.FINDING_NOT_JUDGED, finding=finding.id, reason=reason))
             continue
         judged = _rank(finding, key, group)
-        if judged.certainty >= MIN_CERTAINTY and judged.effect > 0:
+        if judged.certainty >= HOLDS:
             ranked.append(judged)
+        elif judged.certainty > 1.0 - HOLDS:
+            undecided.append(UndecidedFinding(ranked=judged, how_to_film=_how(finding, rules)))
     ranked.sort(key=lambda r: r.effect * r.certainty, reverse=True)
     focus = ranked[0] if ranked else None
     return PracticePlan(
@@ -66,12 +68,27 @@ def make_plan(
         focus=focus,
         steps=_steps(rules, focus, done),
         others=tuple(ranked[1:]),
+        undecided=tuple(undecided),
         not_judged=tuple(not_judged),
+        thresholds=thresholds_of(rules),
         cautions=CAUTIONS + tuple(written(text) for text in rules.cautions),
     )
 
 
-def _judged_by(rule: Finding | Criterion, repetitions: Sequence[Repetition]) -> str:
+def _how(finding: Finding, rules: PracticeRules) -> Note:
+    """Return how to film so that a finding can be told: as its serves are filmed."""
+    drills = {drill.id: drill for drill in rules.drills}
+    own = [drills[name] for name in finding.drills]
+    film = next((d for d in reversed(own) if d.stage == RepetitionKind.SERVE), own[-1]).film
+    return note(
+        NoteCode.FILM_TO_TELL,
+        views=tuple(view.value for view in film.views),
+        rate=film.frame_rate,
+        show=film.show,
+    )
+
+
+def judged_by(rule: Finding | Criterion, repetitions: Sequence[Repetition]) -> str:
     """Return the rule's metric, or its other one where that is measured more often."""
     if rule.otherwise is None:
         return rule.metric
@@ -133,83 +150,12 @@ def _steps(
     steps: list[PlanStep] = []
     open_seen = False
     for drill_id in focus.finding.drills:
+        drill = drills[drill_id]
+        asked = criteria_of(rules, focus.finding, drill)
+        drill = drill.model_copy(update={"advance_when": asked})
         if drill_id in done and not open_seen:
-            steps.append(PlanStep(drill=drills[drill_id], state="done"))
+            steps.append(PlanStep(drill=drill, state="done"))
         else:
-            steps.append(PlanStep(drill=drills[drill_id], state="later" if open_seen else "next"))
+            steps.append(PlanStep(drill=drill, state="later" if open_seen else "next"))
             open_seen = True
     return tuple(steps)
-
-
-def judge_drill(
-    rules: PracticeRules, finding_id: str, drill_id: str, analyses: Sequence[Analysis]
-) -> DrillOutcome:
-    """Return what a drill clip says: advance, repeat, go back, or film again.
-
-    Raises ``KeyError`` when the finding or the drill is not in the rules.
-    """
-    drill = {d.id: d for d in rules.drills}[drill_id]
-    order = {f.id: f for f in rules.findings}[finding_id].drills
-    place = order.index(drill_id) if drill_id in order else 0
-    repetitions = [r for a in analyses for r in a.repetitions if r.kind == drill.stage]
-    outcomes = tuple(_outcome(c, repetitions) for c in drill.advance_when)
-    decision, reason = _decide(drill, repetitions, outcomes, first=place == 0)
-    step = {DrillDecision.ADVANCE: 1, DrillDecision.GO_BACK: -1}.get(decision, 0)
-    following = place + step
-    return DrillOutcome(
-        drill=drill_id,
-        decision=decision,
-        next_drill=order[following] if 0 <= following < len(order) else None,
-        outcomes=outcomes,
-        reason=reason,
-    )
-
-
-def _outcome(criterion: Criterion, repetitions: Sequence[Repetition]) -> CriterionOutcome:
-    met = surely = measured = 0
-    key = _judged_by(criterion, repetitions)
-    for repetition in repetitions:
-        found = at_any_event([repetition], key, criterion.event)
-        metric = next((m for m in found if m.unit == criterion.unit), None)
-        if metric is None or metric.value is None or metric.low is None or metric.high is None:
-            continue
-        measured += 1
-        if criterion.is_ == ">=":
-            met += metric.value >= criterion.value
-            surely += metric.low >= criterion.value
-        else:
-            met += metric.value <= criterion.value
-            surely += metric.high <= criterion.value
-    return CriterionOutcome(
-        criterion=criterion,
-        met=met,
-        surely_met=surely,
-        measured=measured,
-        measured_by=None if key == criterion.metric else key,
-    )
-
-
-def _decide(
-    drill: Drill,
-    repetitions: Sequence[Repetition],
-    outcomes: Sequence[CriterionOutcome],
-    *,
-    first: bool,
-) -> tuple[DrillDecision, Note]:
-    show = drill.film.show
-    if not repetitions:
-        missing = note(NoteCode.NO_REPETITION_OF_KIND, kind=drill.stage.value, show=show)
-        return DrillDecision.FILM_AGAIN, missing
-    if any(o.measured == 0 for o in outcomes):
-        return DrillDecision.FILM_AGAIN, note(NoteCode.CRITERION_NOT_MEASURED, show=show)
-    if all(o.met >= o.criterion.repetitions for o in outcomes):
-        return DrillDecision.ADVANCE, note(NoteCode.CRITERIA_MET)
-    weakest = min(o.met / o.measured for o in outcomes)
-    short = min(o.measured - o.criterion.repetitions for o in outcomes)
-    if short < 0 and math.isclose(weakest, 1.0):
-        return DrillDecision.REPEAT, note(NoteCode.TOO_FEW_FILMED)
-    if weakest < drill.go_back_below and not first:
-        return DrillDecision.GO_BACK, note(NoteCode.TOO_FEW_MET)
-    if weakest == 0:
-        return DrillDecision.REPEAT, note(NoteCode.NONE_MET_AT_FIRST_STEP)
-    return DrillDecision.REPEAT, note(NoteCode.SOME_MET)

@@ -13,11 +13,14 @@ from markupsafe import Markup
 from models.contract.comparison import Comparison, Verdict
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
+from models.contract.plan import PracticeRules
 from models.contract.vocabulary import EventName, Language, RepetitionKind
+from models.practice.rules import shipped_rules
 from models.words import Words, catalogue
 from workers.decide.compare import Group, compare
 from workers.decide.timewarp import register
 from workers.decide.trajectories import match_trajectories
+from workers.decide.verdicts import goals_of
 from workers.derive.source import Source, best_repetition, with_minor_cautions
 from workers.engine.mass import centre_of_mass
 from workers.pipeline.result_files import JPEG, MP4, ResultFile, json_file, page_file
@@ -62,6 +65,7 @@ def comparison_files(
     minor: bool = False,
     same_player: bool = False,
     focus: Sequence[str] = (),
+    rules: PracticeRules | None = None,
     language: Language = Language.ENGLISH,
 ) -> tuple[Comparison, tuple[ResultFile, ...]]:
     """Return the comparison of two sides and its files.
@@ -78,6 +82,8 @@ def comparison_files(
         Both sides show one player.
     focus : sequence of str
         What was worked on: metric keys, or ``key@event``.
+    rules : PracticeRules or None
+        Whose goals say which way a change went; None = the shipped ones.
     language : Language
         Of the report, the pictures and the film.
     """
@@ -86,7 +92,8 @@ def comparison_files(
         Group(side.label, tuple((s.name, s.analysis) for s in side.sources), kind)
         for side in (first, second)
     ]
-    comparison = compare(groups[0], groups[1], same_player=same_player, focus=focus)
+    goals = goals_of(rules or shipped_rules())
+    comparison = compare(groups[0], groups[1], same_player=same_player, focus=focus, goals=goals)
     notes: list[Note] = []
     pictures: Mapping[str, bytes] = {}
     path: Markup | None = None
@@ -135,7 +142,7 @@ def headline(comparison: Comparison) -> dict[str, object]:
             "unit": row.unit,
         }
         for row in rows
-        if row.verdict is Verdict.CHANGED
+        if row.verdict is Verdict.SURELY_CHANGED
     ]
     return values
 

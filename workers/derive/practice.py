@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from models.contract.plan import DrillOutcome, PracticePlan, PracticeRules
 from models.contract.vocabulary import Language, RepetitionKind
 from models.words import catalogue
-from workers.decide.plan import judge_drill, make_plan
+from workers.decide.drill import judge_drill
+from workers.decide.plan import make_plan
 from workers.derive.source import Source, best_repetition, with_minor_cautions
 from workers.pipeline.result_files import ResultFile, json_file, page_file
 from workers.report.analysis_page import analysis_page

@@ -11,7 +11,7 @@ from models.contract.analysis import Analysis, Metric, Repetition
 from models.contract.plan import PracticePlan
 from models.contract.vocabulary import EventName, RepetitionKind, Severity
 from models.words import Words, english
-from workers.report.findings import COUNT, Statement, statements
+from workers.report.findings import COUNT, Band, Statement, statements
 from workers.report.page import (
     Cell,
     PagePicture,
@@ -104,12 +104,7 @@ def card(statement: Statement, words: Words) -> Card:
     if number is not None and band is not None:
         metric = number.metric
         ends = [end for end in (band.low, band.high) if end is not None]
-        low = words.value(band.low, metric)
-        band_text = (
-            words("finding.strip_least", low=low)
-            if band.high is None
-            else words("finding.strip_range", low=low, high=words.value(band.high, metric))
-        )
+        band_text = _band_text(band, metric, words)
         plot = strip(
             words(
                 "finding.strip_alt",
@@ -124,6 +119,15 @@ def card(statement: Statement, words: Words) -> Card:
             [(end, words.value(end, metric)) for end in ends],
         )
     return Card(statement.headline, statement.details, statement.tone, plot)
+
+
+def _band_text(band: Band, metric: Metric, words: Words) -> str:
+    low, high = (None if end is None else words.value(end, metric) for end in (band.low, band.high))
+    if high is None:
+        return words("finding.strip_least", low=low)
+    if low is None:
+        return words("finding.strip_most", high=high)
+    return words("finding.strip_range", low=low, high=high)
 
 
 def warnings(analysis: Analysis, words: Words) -> list[str]:

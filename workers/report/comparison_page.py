@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from markupsafe import Markup
 
-from models.contract.comparison import Comparison, ComparisonSide, MetricDifference, Verdict
+from models.contract.comparison import (
+    Comparison,
+    ComparisonSide,
+    Direction,
+    MetricDifference,
+    Verdict,
+)
 from models.contract.vocabulary import EventName
 from models.words import Words, english
 from workers.report.analysis_page import Card
@@ -97,15 +104,31 @@ def comparison_page(
 
 
 def changed_first(comparison: Comparison) -> list[MetricDifference]:
-    """Return the changed rows: what was worked on, then by change in units of its noise."""
+    """Return what surely changed, then what probably did of what was worked on; the focus first,
+    then by change in units of what decides.
+
+    Probable changes of other numbers stand in the table alone: among so many, some are chance.
+    """
     changed = [
         row
         for row in comparison.differences
-        if row.verdict is Verdict.CHANGED and row.difference is not None
+        if row.difference is not None
+        and (
+            row.verdict is Verdict.SURELY_CHANGED
+            or (row.focus and row.verdict is Verdict.PROBABLY_CHANGED)
+        )
     ]
-    return sorted(
-        changed, key=lambda row: (not row.focus, -abs(row.difference or 0.0) / (row.mdc95 or 1.0))
-    )
+    return sorted(changed, key=_rank)
+
+
+def _rank(row: MetricDifference) -> tuple[bool, bool, float]:
+    sure = row.verdict is Verdict.SURELY_CHANGED
+    return not row.focus, not sure, -abs(row.difference or 0.0) / (decides(row) or 1.0)
+
+
+def decides(row: MetricDifference) -> float | None:
+    """Return the least difference that decides; of earlier documents, the one they stated."""
+    return row.mdc95 if row.threshold is None else row.threshold
 
 
 def _unmoved_focus(comparison: Comparison) -> list[MetricDifference]:
@@ -114,7 +137,7 @@ def _unmoved_focus(comparison: Comparison) -> list[MetricDifference]:
     rows = [
         row
         for row in comparison.differences
-        if row.focus and row.verdict is Verdict.WITHIN_NOISE and row.key not in changed
+        if row.focus and row.verdict is Verdict.NO_CHANGE_SEEN and row.key not in changed
     ]
     return one_a_movement(rows)
 
@@ -125,7 +148,7 @@ def _cards(comparison: Comparison, words: Words) -> list[Card]:
     rows = [*worked_on, *_unmoved_focus(comparison), *changed[len(worked_on) :]]
     if rows:
         return [_card(row, words) for row in rows[:COUNT]]
-    compared = sum(row.verdict is Verdict.WITHIN_NOISE for row in comparison.differences)
+    compared = sum(row.verdict is not Verdict.CANNOT_TELL for row in comparison.differences)
     entry = "nothing" if compared else "nothing_comparable"
     return [
         Card(
@@ -139,7 +162,7 @@ def _cards(comparison: Comparison, words: Words) -> list[Card]:
 
 def _card(row: MetricDifference, words: Words) -> Card:
     title = f"{words.title(row)} ({words.inside(words.event(row.event))})"
-    if row.verdict is not Verdict.CHANGED:
+    if row.verdict is Verdict.NO_CHANGE_SEEN:
         headline = words("comparison.focus_same", title=title)
         lines = [_detail(row, words)]
         if row.detectable is not None:
@@ -147,8 +170,15 @@ def _card(row: MetricDifference, words: Words) -> Card:
             lines.append(words("comparison.focus_least", least=least))
         return Card(headline, tuple(lines), "look", _plot(row, words))
     more = (row.difference or 0.0) > 0
-    entry = "comparison.changed_more" if more else "comparison.changed_less"
-    return Card(words(entry, title=title), (_detail(row, words),), "work", _plot(row, words))
+    sure = row.verdict is Verdict.SURELY_CHANGED
+    entry = f"comparison.{'surely' if sure else 'probably'}_{'more' if more else 'less'}"
+    details = [_detail(row, words)]
+    if row.direction is not None:
+        details.insert(0, words(f"comparison.{row.direction.value}"))
+    tone: Literal["work", "fine", "look"] = "look" if not sure else "work"
+    if sure and row.direction is Direction.TOWARDS:
+        tone = "fine"
+    return Card(words(entry, title=title), tuple(details), tone, _plot(row, words))
 
 
 def _detail(row: MetricDifference, words: Words) -> str:
@@ -158,7 +188,7 @@ def _detail(row: MetricDifference, words: Words) -> str:
         or row.difference is None
         or row.low is None
         or row.high is None
-        or row.mdc95 is None
+        or (threshold := decides(row)) is None
     ):
         return words.note(row.reason)
     return words(
@@ -167,21 +197,22 @@ def _detail(row: MetricDifference, words: Words) -> str:
         second=words.value(row.second.value, row),
         difference=words.difference(row.difference, row),
         interval=words.difference_interval(row.low, row.high, row),
-        mdc=words.difference(row.mdc95, row, sign=False),
+        mdc=words.difference(threshold, row, sign=False),
     )
 
 
 def _plot(row: MetricDifference, words: Words) -> Markup | None:
-    if row.difference is None or row.low is None or row.high is None or not row.mdc95:
+    threshold = decides(row)
+    if row.difference is None or row.low is None or row.high is None or not threshold:
         return None
     label = words(
         "comparison.plot_alt",
         difference=words.difference(row.difference, row),
         interval=words.difference_interval(row.low, row.high, row),
-        mdc=words.difference(row.mdc95, row, sign=False),
+        mdc=words.difference(threshold, row, sign=False),
         verdict=words(f"comparison.{row.verdict.value}"),
     )
-    return difference(label, row.difference, row.low, row.high, row.mdc95)
+    return difference(label, row.difference, row.low, row.high, threshold)
 
 
 def _linked(comparison: Comparison, words: Words) -> list[str]:
@@ -267,14 +298,18 @@ def _row(row: MetricDifference, columns: tuple[str, ...], words: Words) -> Table
         interval = words.difference_interval(row.low, row.high, row)
         text = f"{words.difference(row.difference, row)} ({interval})"
         cells.append(Cell(columns[3], text))
-    noise = "–" if row.mdc95 is None else words.difference(row.mdc95, row, sign=False)
-    cells.append(Cell(columns[4], noise, "none" if row.mdc95 is None else ""))
+    threshold = decides(row)
+    noise = "–" if threshold is None else words.difference(threshold, row, sign=False)
+    cells.append(Cell(columns[4], noise, "none" if threshold is None else ""))
     verdict = words(f"comparison.{row.verdict.value}")
     if row.reason:
         verdict = words("comparison.because", verdict=verdict, reason=words.note(row.reason))
-    elif row.verdict is Verdict.WITHIN_NOISE and row.detectable is not None:
+    elif row.direction is not None:
+        way = words(f"comparison.{row.direction.value}")
+        verdict = words("comparison.because", verdict=verdict, reason=way)
+    elif row.verdict is Verdict.NO_CHANGE_SEEN and row.detectable is not None:
         least = words.difference(row.detectable, row, sign=False)
         verdict = words("comparison.unseen", verdict=verdict, least=least)
-    kind = "verdict changed" if row.verdict is Verdict.CHANGED else "small"
+    kind = "verdict changed" if row.verdict is Verdict.SURELY_CHANGED else "small"
     cells.append(Cell(columns[5], verdict, kind))
     return TableRow(words.title(row), words.about(row), tuple(cells))

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Literal, TypeVar
 
 from models.contract.analysis import Analysis, Metric
 from models.contract.comparison import MetricDifference
 from models.contract.metrics.catalogue import CATALOGUE
-from models.contract.plan import PracticePlan, RankedFinding
+from models.contract.plan import PracticePlan, RankedFinding, Threshold, UndecidedFinding
 from models.contract.progress import MetricProgress
 from models.contract.vocabulary import EventName, Severity
+from models.practice.rules import shipped_rules, thresholds_of
 from models.words import Words
 from models.words.words import Named
 
@@ -23,7 +24,7 @@ COUNT = 3
 
 
 SURE, PROBABLE = 0.975, 0.8
-"""Probabilities from which a statement stands as it is, or as probable; below it is a perhaps."""
+"""Probabilities from which a statement stands as it is, or as probable; below it is not made."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +33,14 @@ class Band:
 
     key: str
     event: EventName
-    low: float
+    low: float | None
     high: float | None
+    rule: str | None = None
+    """Where the range comes from, if the practice rules have set it."""
 
     def standing(self, value: float) -> Standing:
         """Return where a value lies."""
-        if value < self.low:
+        if self.low is not None and value < self.low:
             return "below"
         return "above" if self.high is not None and value > self.high else "inside"
 
@@ -47,7 +50,7 @@ class Band:
         The error is taken as normal; the 95 % interval is 3.92 standard deviations wide.
         """
         error = NormalDist(value, max((high - low) / 3.92, 1e-12))
-        below = error.cdf(self.low)
+        below = 0.0 if self.low is None else error.cdf(self.low)
         above = 0.0 if self.high is None else 1.0 - error.cdf(self.high)
         shares = {"below": below, "above": above, "inside": 1.0 - below - above}
         return shares[self.standing(value)]
@@ -59,6 +62,21 @@ BANDS: tuple[Band, ...] = tuple(
     for taken in metric.taken
     if taken.event is not None and taken.usual is not None
 )
+
+
+def ruled(band: Band, threshold: Threshold | None) -> Band:
+    """Return a range as the practice rules have it: their threshold is the one that counts."""
+    if threshold is None:
+        return band
+    value = threshold.value
+    if threshold.is_ == "<=":
+        high = band.high if band.high is not None and band.high > value else None
+        changed = replace(band, low=value, high=high)
+    else:
+        low = band.low if band.low is not None and band.low < value else None
+        changed = replace(band, low=low, high=value)
+    same = (changed.low, changed.high) == (band.low, band.high)
+    return band if same else replace(changed, rule=threshold.source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,26 +143,34 @@ def statements(
 ) -> list[Statement]:
     """Return up to three statements: the plan's focus first, then the surest of the rest.
 
-    Order: what calls for work and is sure, what is fine, what is uncertain. A film that supports
-    fewer than three says so in a last statement.
+    Order: what calls for work and is sure, what is fine, what is probable, what is too close to
+    call with how to film. Ranges are those of the practice rules, of the plan or the shipped ones,
+    and nothing is said beside a plan that it does not say. A film that supports fewer than three
+    statements says so in a last one.
     """
-    chosen: list[Statement] = []
-    taken: set[tuple[str, EventName | None]] = set()
+    thresholds = thresholds_of(shipped_rules()) if plan is None else plan.thresholds
     ranked = [] if plan is None else [f for f in (plan.focus, *plan.others) if f is not None]
-    for finding in ranked[:2]:
-        chosen.append(_planned(finding, analysis, words))
-        for key in (finding.finding.metric, finding.finding.otherwise):
-            if key is not None:
-                taken.add((key, finding.finding.event))
+    ranked = [one for one in ranked if one.certainty >= PROBABLE]
+    chosen = [_planned(one, analysis, thresholds, words) for one in ranked[:2]]
+    taken = {
+        (key, one.finding.event)
+        for one in ranked
+        for key in (one.finding.metric, one.finding.otherwise)
+    }
     graded = []
     for rank, band in enumerate(BANDS):
-        if (band.key, band.event) in taken:
+        threshold = _threshold(thresholds, band.key, band.event)
+        judged = None if plan is None or threshold is None else _judged(plan, threshold.finding)
+        if judged == "said" or (band.key, band.event) in taken:
             continue
         number = pooled(analysis, band.key, band.event)
         if number is None:
             continue
+        band = ruled(band, threshold)
         standing = band.standing(number.value)
         certainty = band.certainty(number.value, number.low, number.high)
+        if certainty < PROBABLE or (judged == "cleared" and standing != "inside"):
+            continue
         sure = certainty >= SURE
         if words.find(f"finding.{band.key}.{band.event.value}.{standing}") is None:
             continue
@@ -152,13 +178,55 @@ def statements(
         order = grade[(sure, standing == "inside")]
         graded.append((order, rank, _banded(number, band, standing, certainty, words)))
     chosen += [statement for _, _, statement in sorted(graded, key=lambda g: g[:2])]
+    if plan is not None:
+        chosen += [_undecided(one, analysis, thresholds, words) for one in plan.undecided]
     chosen = chosen[:COUNT]
     if len(chosen) < COUNT:
         chosen.append(_not_enough(analysis, words))
     return chosen
 
 
-def _planned(ranked: RankedFinding, analysis: Analysis, words: Words) -> Statement:
+def _threshold(
+    thresholds: Sequence[Threshold], key: str, event: EventName | None
+) -> Threshold | None:
+    return next((t for t in thresholds if key in t.metrics and t.event in (None, event)), None)
+
+
+def _judged(plan: PracticePlan, finding: str) -> Literal["said", "cleared"] | None:
+    """Return whether a plan speaks of a finding itself, or has found that it does not hold."""
+    spoken = [f for f in (plan.focus, *plan.others) if f is not None]
+    spoken += [one.ranked for one in plan.undecided]
+    if any(one.finding.id == finding for one in spoken):
+        return "said"
+    missing = any(line.parameters.get("finding") == finding for line in plan.not_judged)
+    return None if missing else "cleared"
+
+
+def _band_of(key: str, event: EventName | None, thresholds: Sequence[Threshold]) -> Band | None:
+    found = next((b for b in BANDS if (b.key, b.event) == (key, event)), None)
+    return None if found is None else ruled(found, _threshold(thresholds, key, event))
+
+
+def _undecided(
+    one: UndecidedFinding,
+    analysis: Analysis,
+    thresholds: Sequence[Threshold],
+    words: Words,
+) -> Statement:
+    """Say that a finding is too close to call, and how to film so that it can be told."""
+    planned = _planned(one.ranked, analysis, thresholds, words)
+    text = words.inside(words.sentence(one.ranked.finding.text).rstrip(" ."))
+    return replace(
+        planned,
+        headline=words("finding.undecided", text=text),
+        details=(*planned.details[:1], words.note(one.how_to_film)),
+        tone="look",
+    )
+
+
+def _planned(
+    ranked: RankedFinding, analysis: Analysis, thresholds: Sequence[Threshold], words: Words
+) -> Statement:
     finding = ranked.finding
     key = ranked.measured_by or finding.metric
     number = pooled(analysis, key, finding.event)
@@ -175,7 +243,7 @@ def _planned(ranked: RankedFinding, analysis: Analysis, words: Words) -> Stateme
     if ranked.measured_by is not None:
         details.append(judged_otherwise(ranked, words))
     details.append(words("finding.source", source=words.sentence(finding.source)))
-    band = next((b for b in BANDS if (b.key, b.event) == (key, finding.event)), None)
+    band = _band_of(key, finding.event, thresholds)
     shown = None if metric is None else Pooled(metric, ranked.value, ranked.low, ranked.high, 1)
     text = words.sentence(finding.text)
     headline = _hedged(text.rstrip(" ."), ranked.certainty, words)
@@ -194,10 +262,7 @@ def judged_otherwise(ranked: RankedFinding, words: Words) -> str:
 
 def _hedged(text: str, certainty: float, words: Words) -> str:
     """Put a statement as firmly as its certainty allows."""
-    if certainty >= SURE:
-        return text
-    entry = "finding.probably" if certainty >= PROBABLE else "finding.perhaps"
-    return words(entry, text=words.inside(text))
+    return text if certainty >= SURE else words("finding.probably", text=words.inside(text))
 
 
 def _banded(
@@ -213,7 +278,7 @@ def _banded(
             interval=words.interval(number.low, number.high, number.metric),
         ),
         band_words(band, number.metric, words),
-        words("finding.source", source=words(f"{entry}.source")),
+        words("finding.source", source=_source(band, entry, words)),
     ]
     if number.repetitions > 1:
         details.insert(1, words("page.mean_note", count=number.repetitions))
@@ -225,10 +290,16 @@ def _banded(
 
 def band_words(band: Band, metric: Metric, words: Words) -> str:
     """Return the range of a band as a sentence."""
-    low = words.value(band.low, metric)
-    if band.high is None:
+    low, high = (None if end is None else words.value(end, metric) for end in (band.low, band.high))
+    if high is None:
         return words("finding.rule", low=low)
-    return words("finding.usual", low=low, high=words.value(band.high, metric))
+    if low is None:
+        return words("finding.rule_most", high=high)
+    return words("finding.usual" if band.rule is None else "finding.ruled", low=low, high=high)
+
+
+def _source(band: Band, entry: str, words: Words) -> str:
+    return words(f"{entry}.source") if band.rule is None else words.sentence(band.rule)
 
 
 def _not_enough(analysis: Analysis, words: Words) -> Statement:

@@ -33,13 +33,14 @@ class PlanWords:
     steps: tuple[StepWords, ...]
     others: tuple[str, ...]
     not_judged: tuple[str, ...]
+    undecided: tuple[str, ...] = ()
 
 
 def plan_words(plan: PracticePlan, words: Words) -> PlanWords:
     """Return the plan in words."""
     details: tuple[str, ...] = ()
     if plan.focus is None:
-        focus = words("plan.no_focus")
+        focus = words("plan.no_focus_yet" if plan.undecided else "plan.no_focus")
     else:
         finding = plan.focus.finding
         named = Named(plan.focus.measured_by or finding.metric, finding.unit)
@@ -66,6 +67,14 @@ def plan_words(plan: PracticePlan, words: Words) -> PlanWords:
         focus_details=details,
         steps=steps,
         others=tuple(words.sentence(other.finding.text) for other in plan.others),
+        undecided=tuple(
+            words(
+                "plan.undecided_line",
+                text=words.sentence(one.ranked.finding.text),
+                how=words.note(one.how_to_film),
+            )
+            for one in plan.undecided
+        ),
         not_judged=tuple(_not_judged(line, words) for line in plan.not_judged),
     )
 

@@ -83,7 +83,7 @@ def strip(
     value: float,
     low: float,
     high: float,
-    band: tuple[float, float | None],
+    band: tuple[float | None, float | None],
     tick_text: Sequence[tuple[float, str]] | None = None,
 ) -> Markup:
     """Return one value with its interval on a scale with a shaded range.
@@ -91,7 +91,7 @@ def strip(
     ``tick_text`` gives the places and words of the scale.
     """
     width, margin = 320.0, 18.0
-    marks = [value, low, high, band[0]] + ([] if band[1] is None else [band[1]])
+    marks = [value, low, high, *(end for end in band if end is not None)]
     marks += [place for place, _ in tick_text or ()]
     least, most = min(marks), max(marks)
     pad = 0.08 * ((most - least) or 1.0)
@@ -101,8 +101,9 @@ def strip(
         return margin + (x - least) / (most - least) * (width - 2 * margin)
 
     svg = Svg(width, 62.0, label)
+    left = at(least if band[0] is None else band[0])
     right = at(most if band[1] is None else band[1])
-    svg.add("rect", x=at(band[0]), y=10.0, width=right - at(band[0]), height=22.0, kind="band")
+    svg.add("rect", x=left, y=10.0, width=right - left, height=22.0, kind="band")
     svg.line(margin, 32.0, width - margin, 32.0, "axis")
     svg.line(at(low), 21.0, at(high), 21.0, "interval")
     for end in (low, high):

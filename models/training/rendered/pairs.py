@@ -257,7 +257,7 @@ def _specs(count: int, seed: int, noise: str) -> Iterator[tuple[ClipSpec, Skelet
 
 def quiet(comparison: Comparison) -> bool:
     """Whether nothing is called changed."""
-    return not any(row.verdict is Verdict.CHANGED for row in comparison.differences)
+    return not any(row.verdict is Verdict.SURELY_CHANGED for row in comparison.differences)
 
 
 def count_knob(
@@ -281,9 +281,11 @@ def count_knob(
         tally.covered += row.low <= truly <= row.high
         if row.detectable is not None and abs(truly) >= row.detectable:
             tally.clear += 1
-            tally.clear_seen += row.verdict is Verdict.CHANGED and truly * (row.difference or 0) > 0
+            tally.clear_seen += (
+                row.verdict is Verdict.SURELY_CHANGED and truly * (row.difference or 0) > 0
+            )
             clear = clear or _key(row) in knob.metrics
-    changed = [row for row in comparison.differences if row.verdict is Verdict.CHANGED]
+    changed = [row for row in comparison.differences if row.verdict is Verdict.SURELY_CHANGED]
     keys, false = set(), []
     for row in changed:
         truly = true_difference(row, ones, twos)

@@ -61,7 +61,7 @@ def test_progress_over_sessions(client: httpx.Client, wired: Wiring) -> None:
         "retention",
     ]
     assert document.player == "member-1"
-    assert '</schemas/progress.v2.json>; rel="describedby"' in reply.headers["link"]
+    assert '</schemas/progress.v3.json>; rel="describedby"' in reply.headers["link"]
     tag = {"if-none-match": reply.headers["etag"]}
     assert client.get(body["links"]["result"], headers=tag).status_code == 304
     page = client.get(body["links"]["report.html"])

@@ -67,7 +67,7 @@ def test_results_of_version_1_are_compared_planned_and_reported(
     found = Comparison.model_validate_json(shown.stdout)
     reasons = {row.key: str(row.reason) for row in found.differences if row.reason}
     assert "do not resolve this movement; film at 50" in reasons["front_knee_extension_speed"]
-    assert any(row.verdict == "within_noise" for row in found.differences)
+    assert any(row.verdict == "no_change_seen" for row in found.differences)
     mixed = invoke("compare", str(earlier[0]), str(folders[0]))
     assert mixed.exit_code == 0, mixed.output
     out = tmp_path / "out"

@@ -32,11 +32,11 @@ def test_one_changed_metric_is_found_and_the_other_is_noise() -> None:
     after = Group("after", (("b", analysis(*_serves(62, 20, 6, 2))),))
     result = compare(before, after)
     knee, tilt = _row(result, "front_knee_flexion"), _row(result, "shoulder_line_tilt")
-    assert knee.verdict == Verdict.CHANGED
+    assert knee.verdict == Verdict.SURELY_CHANGED
     assert 8 < knee.difference < 16
     assert knee.low < knee.difference < knee.high
     assert abs(knee.difference) >= knee.mdc95
-    assert tilt.verdict == Verdict.WITHIN_NOISE
+    assert tilt.verdict == Verdict.NO_CHANGE_SEEN
     assert [(c.part, c.keys) for c in result.linked] == [
         ("legs_and_weight", ("front_knee_flexion",))
     ]
@@ -51,11 +51,11 @@ def _with_many_others(knee: float) -> Group:
 def test_a_smaller_change_is_seen_of_what_was_worked_on() -> None:
     """4.2 with a standard error of 1.44: p = 0.004, times 41 metrics or times 2."""
     sides = _with_many_others(50.0), _with_many_others(54.2)
-    assert _row(compare(*sides), "front_knee_flexion").verdict == Verdict.WITHIN_NOISE
+    assert _row(compare(*sides), "front_knee_flexion").verdict == Verdict.PROBABLY_CHANGED
     for name in ("front_knee_flexion", "front_knee_flexion@trophy"):
         result = compare(*sides, focus=[name])
         row = _row(result, "front_knee_flexion")
-        assert row.verdict == Verdict.CHANGED
+        assert row.verdict == Verdict.SURELY_CHANGED
         assert row.focus
         assert row.p_value == pytest.approx(0.0072, abs=0.001)
         assert [d.key for d in result.differences if d.focus] == ["front_knee_flexion"]
@@ -106,7 +106,7 @@ def test_a_value_the_view_cannot_give_is_not_comparable_with_the_reason() -> Non
         Group("b", (("b", analysis(repetition(hidden), view=View.BEHIND)),)),
     )
     row = _row(result, "pelvis_turn")
-    assert row.verdict == Verdict.NOT_COMPARABLE
+    assert row.verdict == Verdict.CANNOT_TELL
     assert "film from the side" in row.reason.text
     assert row.difference is None
     assert row.first is not None
@@ -129,7 +129,7 @@ def test_nothing_to_compare_is_said_and_does_not_fail() -> None:
         Group("a", (("a", analysis()),)),
         Group("b", (("b", analysis(repetition(metric("elbow_flexion", 31.0)))),)),
     )
-    assert _row(result, "elbow_flexion").verdict == Verdict.NOT_COMPARABLE
+    assert _row(result, "elbow_flexion").verdict == Verdict.CANNOT_TELL
     assert any("nothing can be compared" in note.text for note in result.notes)
 
 
@@ -186,6 +186,10 @@ def test_yes_or_no_is_judged_as_a_share() -> None:
         return Group(name, ((name, analysis(*[repetition(order)] * count)),))
 
     single = _row(compare(side("a", 1.0, 1), side("b", 0.0, 1)), "sequence_proximal_to_distal")
-    assert (single.verdict, single.difference, single.p_value) == (Verdict.WITHIN_NOISE, -1.0, 1.0)
+    assert (single.verdict, single.difference, single.p_value) == (
+        Verdict.NO_CHANGE_SEEN,
+        -1.0,
+        1.0,
+    )
     many = _row(compare(side("a", 1.0, 10), side("b", 0.0, 10)), "sequence_proximal_to_distal")
-    assert many.verdict is Verdict.CHANGED
+    assert many.verdict is Verdict.SURELY_CHANGED

@@ -54,9 +54,9 @@ def test_joints_from_elsewhere_are_never_one_place() -> None:
 @pytest.mark.parametrize(
     ("azimuth", "same_player", "verdict"),
     [
-        (92.0, True, Verdict.CHANGED),
-        (92.0, False, Verdict.WITHIN_NOISE),
-        (107.0, True, Verdict.WITHIN_NOISE),
+        (92.0, True, Verdict.SURELY_CHANGED),
+        (92.0, False, Verdict.NO_CHANGE_SEEN),
+        (107.0, True, Verdict.NO_CHANGE_SEEN),
     ],
 )
 def test_shared_errors_drop_out_for_one_player_from_one_place_only(
@@ -65,9 +65,9 @@ def test_shared_errors_drop_out_for_one_player_from_one_place_only(
     sides = Group("a", (("a", film(50, 90.0)),)), Group("b", (("b", film(58, azimuth)),))
     result = compare(*sides, same_player=same_player)
     assert result.differences[0].verdict is verdict
-    assert result.shared_errors_dropped is (verdict is Verdict.CHANGED)
+    assert result.shared_errors_dropped is (verdict is Verdict.SURELY_CHANGED)
     assert result.differences[0].typical_error == pytest.approx(
-        1.0 if verdict is Verdict.CHANGED else 10.0 / 1.96, rel=1e-3
+        1.0 if verdict is Verdict.SURELY_CHANGED else 10.0 / 1.96, rel=1e-3
     )
 
 

@@ -7,7 +7,8 @@ from models.contract.plan import DrillDecision
 from models.contract.vocabulary import EventName, RepetitionKind
 from models.practice.rules import merge_rules, parse_rules, shipped_text
 from tests.unit.decide.builders import analysis, metric, repetition
-from workers.decide.plan import judge_drill, make_plan
+from workers.decide.drill import judge_drill
+from workers.decide.plan import make_plan
 
 SHIPPED = shipped_text()
 RULES = parse_rules(SHIPPED)
@@ -71,7 +72,7 @@ def test_finished_steps_are_marked_done() -> None:
     ("holds", "decision", "following"),
     [
         ([(0.66, 3.2)] * 3, DrillDecision.ADVANCE, "shadow_slow"),
-        ([(0.66, 3.2)] * 2, DrillDecision.REPEAT, "hold_loaded"),
+        ([(0.66, 3.2)] * 2, DrillDecision.FILM_AGAIN, "hold_loaded"),
         ([(0.66, 3.2), (0.50, 3.2), (0.52, 3.1)], DrillDecision.REPEAT, "hold_loaded"),
         ([(0.50, 3.2)] * 4, DrillDecision.REPEAT, "hold_loaded"),  # first step: nowhere to go back
         ([], DrillDecision.FILM_AGAIN, "hold_loaded"),

@@ -102,7 +102,7 @@ def difference(
 
 
 def comparison(*, changed: bool = True, mirrored: bool = False) -> Comparison:
-    far = Verdict.CHANGED if changed else Verdict.WITHIN_NOISE
+    far = Verdict.SURELY_CHANGED if changed else Verdict.NO_CHANGE_SEEN
     gain = 1.0 if changed else 0.1
     return Comparison(
         kind=RepetitionKind.SERVE,
@@ -120,11 +120,11 @@ def comparison(*, changed: bool = True, mirrored: bool = False) -> Comparison:
                        0.05, 0.09, far),
             difference("pelvis_turn", EventName.LOADING, "deg", 23, 23 + 12 * gain, 4, 7, far),
             difference("front_knee_flexion", EventName.TROPHY, "deg", 74, 72, 3, 5,
-                       Verdict.WITHIN_NOISE),
+                       Verdict.NO_CHANGE_SEEN),
             difference("trunk_inclination", EventName.TROPHY, "deg", 20, 20 - 9 * gain, 2, 4, far),
             difference("shoulder_line_tilt", EventName.CONTACT, "deg", -42, None, 4, 7,
-                       Verdict.NOT_COMPARABLE, "the second film does not show it"),
-            difference("tempo", None, "s", 0.47, 0.48, 0.02, 0.04, Verdict.WITHIN_NOISE),
+                       Verdict.CANNOT_TELL, "the second film does not show it"),
+            difference("tempo", None, "s", 0.47, 0.48, 0.02, 0.04, Verdict.NO_CHANGE_SEEN),
         ),
         linked=(
             LinkedChange(part="legs_and_weight", keys=("rear_foot_load_share", "pelvis_turn"),

@@ -9,12 +9,13 @@ from itertools import pairwise
 import pytest
 
 from models.contract.analysis import CAUTIONS, Metric
+from models.contract.plan import Threshold
 from models.contract.vocabulary import EventName, RepetitionKind
 from models.words import english
 from tests.unit.report import documents
 from tests.unit.report.outline import Outline
 from workers.report.analysis_page import analysis_page
-from workers.report.findings import BANDS, Band, pooled, statements
+from workers.report.findings import BANDS, Band, pooled, ruled, statements
 from workers.report.pictures import event_pictures
 
 
@@ -137,8 +138,8 @@ def _with(analysis, key, event, **changes):
         (64.5, 5, "Your front knee bends as much", "fine"),
         (30, 5, "Your front knee bends less", "work"),
         (95, 5, "Your front knee bends more", "work"),
-        # 2.1 below the edge with an error of 5 / 1.96 = 2.55: normal probability 0.795.
-        (43, 5, "Perhaps: your front knee bends less", "look"),
+        # 2.3 below the edge with an error of 5 / 1.96 = 2.55: normal probability 0.816.
+        (42.8, 5, "Probably: your front knee bends less", "look"),
         # 3 inside: probability 0.880.
         (48.1, 5, "Probably: your front knee bends as much", "look"),
     ],
@@ -229,8 +230,21 @@ def test_a_film_of_drills_is_called_practice(right_side):
     assert "Your practice, measured" in Outline(page).text
 
 
-def test_an_uncertain_finding_of_the_plan_is_put_as_such(right_side, plan):
+def test_a_finding_that_is_no_more_than_perhaps_is_not_shown(right_side, plan):
     weak = plan.model_copy(update={"focus": plan.focus.model_copy(update={"certainty": 0.7})})
     found = statements(right_side.analysis, english(), weak)
-    assert found[0].headline == "Perhaps: too little weight over the rear foot"
-    assert found[0].tone == "look"
+    assert not any("too little weight" in one.headline for one in found)
+    assert not any(one.headline.startswith("Perhaps") for one in found)
+
+
+def test_a_threshold_of_the_coach_is_what_cards_and_strips_show():
+    band = Band("rear_foot_load_share", EventName.LOADING, 0.60, None)
+    own = Threshold(
+        finding="weight", metrics=("rear_foot_load_share",), event=EventName.LOADING,
+        is_="<=", value=0.5, unit="1", source="my own rule",
+    )  # fmt: skip
+    assert ruled(band, own) == Band(
+        "rear_foot_load_share", EventName.LOADING, 0.5, None, own.source
+    )
+    assert ruled(band, own.model_copy(update={"value": 0.6})) == band
+    assert ruled(band, None) == band

@@ -60,7 +60,7 @@ def test_within_noise_says_what_could_not_have_been_seen():
     )
     text = _text(comparison_page(document.model_copy(update={"differences": rows}), {}))
     assert "Films like these show a true change of 17° or more nine times in ten" in text
-    assert "within noise; a true change under 17° may go unseen" in text
+    assert "no change seen; a true change under 17° may go unseen" in text
     assert "changed; a true change" not in text
 
 
@@ -74,16 +74,16 @@ def test_one_movement_is_not_two_findings():
 def test_a_difference_of_percentages_is_in_points_with_its_interval_and_noise(page):
     text = _text(page)
     assert "43 % and then 63 %: a difference of +20 points (95 %: +13 points to +27 points)" in text
-    assert "Anything under 9 points would be noise." in text
+    assert "9 points or more is surely a change." in text
 
 
 def test_what_is_not_comparable_says_why(page):
-    assert "not comparable: the second film does not show it" in _text(page)
+    assert "cannot be told: the second film does not show it" in _text(page)
 
 
 def test_no_change_is_said_plainly():
     text = _text(comparison_page(documents.comparison(changed=False), {}))
-    assert "No number has changed beyond noise" in text
+    assert "No number has surely changed" in text
     assert "more than before" not in text
 
 
@@ -91,7 +91,7 @@ def test_nothing_comparable_says_what_to_film():
     document = documents.comparison()
     rows = tuple(
         row.model_copy(
-            update={"verdict": Verdict.NOT_COMPARABLE, "difference": None, "low": None,
+            update={"verdict": Verdict.CANNOT_TELL, "difference": None, "low": None,
                     "high": None, "reason": written("views differ")}
         )
         for row in document.differences
@@ -112,9 +112,8 @@ def test_every_row_with_a_difference_has_its_plot_and_text_for_it(page):
     outline = Outline(page)
     labels = [svg["aria-label"].replace("\N{NO-BREAK SPACE}", " ") for svg in outline.all("svg")]
     assert len(labels) == 5 + 3  # every comparable row, and the three that lead
-    assert "Difference −9°, 95 % interval −12° to −6°; noise up to 4° either way. changed." in (
-        labels
-    )
+    said = "Difference −9°, 95 % interval −12° to −6°; surely a change from 4° either way."
+    assert f"{said} surely changed." in labels
 
 
 def test_the_plot_shows_the_noise_band_to_scale():
