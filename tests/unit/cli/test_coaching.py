@@ -41,7 +41,7 @@ def test_compare(invoke: Invoke, folders: list[Path], tmp_path: Path) -> None:
     out = tmp_path / "out"
     shown = invoke("compare", *map(str, folders), "--first-label", "May", "--out", str(out))
     assert shown.exit_code == 0, shown.output
-    assert "within noise" in shown.stdout
+    assert "no change seen" in shown.stdout
     found = Comparison.model_validate_json((out / "result.json").read_bytes())
     assert (found.first.label, found.second.label) == ("May", "after")
     assert "May" in (out / "report.html").read_text()
@@ -217,9 +217,9 @@ def test_all_of_it_in_german(invoke: Invoke, folders: list[Path], tmp_path: Path
     german = ("--language", "de", "--out", str(tmp_path / "out"))
     compared = invoke("compare", *map(str, folders), *german)
     assert compared.exit_code == 0, compared.output
-    assert "im Rauschen" in compared.stdout
+    assert "keine Änderung zu sehen" in compared.stdout
     assert "vorher" in compared.stdout
-    assert "not comparable" not in compared.stdout
+    assert "no change seen" not in compared.stdout
     page = (tmp_path / "out" / "report.html").read_text()
     assert '<html lang="de"' in page
     assert "Was sich sagen lässt" in page

@@ -113,5 +113,5 @@ def test_nothing_of_that_kind_on_one_side(cases: tuple[Case, Case]) -> None:
     empty = ComparedSide("after", ())
     found, files = comparison_files(first, empty, DecodeLimits())
     assert {file.name for file in files} == {"result", "report.html"}
-    assert headline(found)["changed"] == 0
+    assert headline(found)["surely_changed"] == 0
     assert found.notes
