@@ -129,6 +129,11 @@ class Settings(BaseSettings):
     device: Literal["cpu", "cuda", "openvino"] = Field(
         default="cpu", description="What the networks run on; see infra/devices.md."
     )
+    second_network_beside: bool = Field(
+        default=True,
+        description="Run the second network in a thread of its own: a lone film is done sooner,"
+        " and nothing is lost where every core has work.",
+    )
     engine_seed: int = Field(default=0, ge=0, description="Seed of the uncertainty propagation.")
     pictures: bool = Field(default=True, description="Draw the pictures of the events.")
 

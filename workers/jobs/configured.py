@@ -33,5 +33,6 @@ def shared_stages(settings: Settings, models: tuple[str, ...] | None = None) -> 
             device=settings.device,
             limits=decode_limits(settings),
             pictures=settings.pictures,
+            beside=settings.second_network_beside,
         )
     )

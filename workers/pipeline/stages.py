@@ -49,6 +49,8 @@ class StageChoice:
         A BlazePose network, then perhaps the second network.
     every_frame : bool
         Look at every frame closely, without a first look: what the bench compares with.
+    beside : bool
+        Run the second network in a thread of its own.
     """
 
     models: tuple[str, ...] = (BlazePoseVariant.HEAVY.value, SecondNetwork.THUNDER.value)
@@ -56,6 +58,7 @@ class StageChoice:
     limits: DecodeLimits = field(default_factory=DecodeLimits)
     pictures: bool = True
     every_frame: bool = False
+    beside: bool = False
 
 
 def pose_choice(models: tuple[str, ...], device: str) -> PoseChoice:
@@ -110,7 +113,15 @@ def build_stages(choice: StageChoice) -> StageFunctions:
 
         chosen = None if choice.every_frame else worth
         watched = Watched(film)
-        seen = estimate(watched, opened, lambda _time_s: closely_seen(), chosen, where_fast, so_far)
+        seen = estimate(
+            watched,
+            opened,
+            lambda _time_s: closely_seen(),
+            chosen,
+            where_fast,
+            so_far,
+            threaded=choice.beside,
+        )
         return watched.completed(seen.track)
 
     def draw(

@@ -11,6 +11,7 @@ The way of a frame, one module each:
 ``survey``    the first reading: finds people, keeps small pictures
 ``scout``     follows the server coarsely on small pictures
 ``rows``      what the networks see in one frame; all frames to one track
+``beside``    the second network in a thread of its own
 ``estimate``  follows the server from frame to frame; re-detects on loss
 ``fuse``      two networks' joints to one, and their disagreement (pure)
 ``smooth``    zero-lag low-pass on irregular time, cut-off by residual analysis (pure)

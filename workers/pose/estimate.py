@@ -14,6 +14,7 @@ import numpy as np
 
 from models.contract.errors import NoPerson
 from models.contract.tracks import JointTrack
+from workers.pose.beside import Beside
 from workers.pose.budget import Budget
 from workers.pose.choice import Networks
 from workers.pose.follow import Follower
@@ -60,6 +61,8 @@ def estimate(
     worth_a_look: WorthALook | None = None,
     where_fast: WhereFast | None = None,
     so_far: SoFar = untold,
+    *,
+    threaded: bool = False,
 ) -> Estimate:
     """The server's joints: in what is worth a close look, coarsely elsewhere.
 
@@ -77,6 +80,8 @@ def estimate(
         the networks look at all of their frames.
     so_far : callable
         Receives the coarse track now and then while the film is read, until it has enough.
+    threaded : bool
+        Run the second network in a thread of its own.
 
     Raises
     ------
@@ -98,10 +103,11 @@ def estimate(
     follower = Follower(networks, server)
     budget = Budget(fast)
     rows = []
-    for frame in source(stretches):
-        if budget.looks(frame.time_s):
-            rows.append(row_of(frame, follower, networks))
-        progress(frame.time_s)
+    with Beside(threaded=threaded) as beside:
+        for frame in source(stretches):
+            if budget.looks(frame.time_s):
+                rows.append(row_of(frame, follower, networks, beside))
+            progress(frame.time_s)
     if not any(np.isfinite(row.blaze).any() for row in rows):
         raise NoPerson
     track, cut_off = assemble(rows, server, networks, seen.width, seen.height)

@@ -9,14 +9,17 @@ import numpy as np
 
 from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import JointTrack
+from workers.pose.beside import Beside
 from workers.pose.choice import Networks
+from workers.pose.crop import SquareCrop
 from workers.pose.follow import Follower
-from workers.pose.frames import FloatArray, Frame
+from workers.pose.frames import FloatArray, Frame, Picture
 from workers.pose.fuse import fuse, torso_length
 from workers.pose.networks import (
     COCO_TO_LANDMARK,
     LANDMARK_COUNT,
     SIDE,
+    Runner,
     movenet,
     turn_world,
 )
@@ -55,8 +58,14 @@ def unseen(frame: Frame) -> Row:
     return Row(frame.time_s, frame.index, nothing, nothing, nothing, 0.0)
 
 
-def row_of(frame: Frame, follower: Follower, networks: Networks) -> Row:
-    """What the networks see of the server in one frame; NaN where lost."""
+def row_of(
+    frame: Frame, follower: Follower, networks: Networks, beside: Beside | None = None
+) -> Row:
+    """What the networks see of the server in one frame; NaN where lost.
+
+    With ``beside`` the second network's answer is written into the row later, by the time that
+    ends.
+    """
     blaze = np.full((LANDMARK_COUNT, 3), np.nan)
     second = np.full((LANDMARK_COUNT, 3), np.nan)
     world = np.full((LANDMARK_COUNT, 3), np.nan)
@@ -69,11 +78,31 @@ def row_of(frame: Frame, follower: Follower, networks: Networks) -> Row:
     blaze[:, 2] = answer.confidence
     world[:] = turn_world(answer.world, crop.angle)
     if networks.movenet is not None:
-        upright = crop.upright(UPRIGHT_FACTOR)
-        points = movenet(networks.movenet, upright.cut(picture, SIDE))
-        second[list(COCO_TO_LANDMARK), :2] = upright.to_picture(points[:, :2], SIDE)
-        second[list(COCO_TO_LANDMARK), 2] = points[:, 2]
+        look = _SecondLook(networks.movenet, crop.upright(UPRIGHT_FACTOR), picture, second)
+        if beside is None:
+            look()
+        else:
+            beside.do(look)
     return Row(frame.time_s, frame.index, blaze, second, world, answer.score)
+
+
+class _SecondLook:
+    """The second network's look at a crop, which is cut at once and looked at when called.
+
+    Parameters
+    ----------
+    out : ndarray, shape (33, 3)
+        Receives the joints it sees, pixels of the picture, and their scores.
+    """
+
+    def __init__(self, run: Runner, crop: SquareCrop, picture: Picture, out: FloatArray) -> None:
+        self._run, self._crop, self._out = run, crop, out
+        self._cut = crop.cut(picture, SIDE)
+
+    def __call__(self) -> None:
+        points = movenet(self._run, self._cut)
+        self._out[list(COCO_TO_LANDMARK), :2] = self._crop.to_picture(points[:, :2], SIDE)
+        self._out[list(COCO_TO_LANDMARK), 2] = points[:, 2]
 
 
 def assemble(

@@ -54,9 +54,15 @@ class Cost:
 
 
 class Analyst:
-    """Context manager around such a process."""
+    """Context manager around such a process.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    beside : bool
+        Run the second network in a thread of its own, as a worker does.
+    """
+
+    def __init__(self, *, beside: bool = True) -> None:
         self._child = subprocess.Popen(
             [sys.executable, "-P", "-c", START],
             stdin=subprocess.PIPE,
@@ -67,6 +73,7 @@ class Analyst:
                 **os.environ,
                 **SINGLE_THREAD,
                 **NO_LIMITS,
+                "SERVEWRIGHT_SECOND_NETWORK_BESIDE": str(int(beside)),
                 "PYTHONPATH": os.pathsep.join(
                     [str(Path(__file__).resolve().parents[3]), os.environ.get("PYTHONPATH", "")]
                 ),
@@ -141,7 +148,11 @@ def main() -> None:
     stages = {
         every: build_stages(
             StageChoice(
-                settings.models, settings.device, decode_limits(settings), every_frame=every
+                settings.models,
+                settings.device,
+                decode_limits(settings),
+                every_frame=every,
+                beside=settings.second_network_beside,
             )
         )
         for every in (False, True)

@@ -46,7 +46,7 @@ def processes(
 def _wall_s(file: Path, count: int, rounds: int) -> float:
     """Return the time in which so many processes each analyse so many films, seconds."""
     with ExitStack() as stack:
-        analysts = [stack.enter_context(Analyst()) for _ in range(count)]
+        analysts = [stack.enter_context(Analyst(beside=False)) for _ in range(count)]
         for analyst in analysts:
             analyst.start(file)  # the first one loads what all later ones have
         for analyst in analysts:
