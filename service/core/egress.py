@@ -13,23 +13,22 @@ import socket
 import ssl
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
 
 import httpcore
 
-Address = ipaddress.IPv4Address | ipaddress.IPv6Address
-Network = ipaddress.IPv4Network | ipaddress.IPv6Network
+from service.core.special_addresses import Address, Network, is_metadata, is_public, plain, within
+
 Resolver = Callable[[str, int], Sequence[str]]
 
 MAX_REPLY_BYTES = 4096
-"""What is read of a receiver's answer, bytes; it is not kept."""
+"""What is read of a receiver's answer, bytes."""
 _PRINTABLE_ASCII = re.compile(r"^[!-~]+$")
 _HOST = re.compile(
     r"^(?=.{1,253}$)[a-z0-9_]([a-z0-9_-]{0,61}[a-z0-9_])?(\.[a-z0-9_]([a-z0-9_-]{0,61}[a-z0-9_])?)*\.?$"
 )
-_NAT64 = ipaddress.IPv6Network("64:ff9b::/96")
-_SIX_TO_FOUR = ipaddress.IPv6Network("2002::/16")
 
 
 class EgressRefused(ValueError):
@@ -46,25 +45,25 @@ def system_resolver(host: str, port: int) -> list[str]:
     return list(dict.fromkeys(str(entry[4][0]) for entry in found))
 
 
-def inner_address(address: Address) -> Address:
-    """Return the IPv4 address that an IPv6 form carries, or the address itself."""
-    if isinstance(address, ipaddress.IPv6Address):
-        if address.ipv4_mapped is not None:
-            return address.ipv4_mapped
-        if address in _NAT64:
-            return ipaddress.IPv4Address(int(address) & 0xFFFFFFFF)
-        if address in _SIX_TO_FOUR:
-            return ipaddress.IPv4Address(int(address) >> 80 & 0xFFFFFFFF)
-    return address
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a receiver answered: status, header fields (names in lower case), start of its body."""
+
+    status: int
+    headers: Mapping[str, str]
+    body: bytes
 
 
 def is_allowed(address: Address, private_networks: Iterable[Network]) -> bool:
-    """Judge one address: public, or in a range the operator opened."""
-    inner = inner_address(address)
+    """Judge one address: public, or in a range the operator opened.
+
+    Metadata of a cloud stays closed within an opened range; it must be opened by itself.
+    """
+    direct = plain(address)
     for network in private_networks:
-        if inner.version == network.version and inner in network:
+        if within(direct, network) and (network.num_addresses == 1 or not is_metadata(direct)):
             return True
-    return inner.is_global and not inner.is_multicast and not inner.is_reserved
+    return is_public(address)
 
 
 class Egress:
@@ -113,7 +112,7 @@ class Egress:
         if literal is not None and not is_allowed(literal, self._networks):
             raise EgressRefused("the address is not a public one")
         opened = literal is not None and any(
-            literal.version == network.version and literal in network for network in self._networks
+            within(plain(literal), network) for network in self._networks
         )
         if parts.scheme == "http" and not (self._allow_http or opened):
             raise EgressRefused("only https addresses are allowed")
@@ -122,8 +121,8 @@ class Egress:
         if port == 80 and parts.scheme == "https":
             raise EgressRefused("port 80 does not speak https")
 
-    def post(self, url: str, body: bytes, headers: Mapping[str, str], timeout_s: float) -> int:
-        """POST a body and return the status; redirects are answers like any other.
+    def post(self, url: str, body: bytes, headers: Mapping[str, str], timeout_s: float) -> Answer:
+        """POST a body and return the answer; redirects are answers like any other.
 
         Raises
         ------
@@ -151,12 +150,15 @@ class Egress:
                     extensions={"timeout": limits},
                 ) as reply,
             ):
-                read = 0
+                said = b""
                 for piece in reply.iter_stream():
-                    read += len(piece)
-                    if read >= MAX_REPLY_BYTES:
+                    said += piece[: MAX_REPLY_BYTES - len(said)]
+                    if len(said) >= MAX_REPLY_BYTES:
                         break
-                return int(reply.status)
+                fields = {
+                    k.decode("latin-1").lower(): v.decode("latin-1") for k, v in reply.headers
+                }
+                return Answer(int(reply.status), fields, said)
         except EgressRefused:
             raise
         except (httpcore.TimeoutException, TimeoutError) as error:

@@ -206,7 +206,7 @@ class Sender:
         headers["content-type"] = BODY_TYPE
         headers["user-agent"] = "servewright-webhooks/1"
         try:
-            return Outcome(self._egress.post(parcel.url, body, headers, self._timeout))
+            return Outcome(self._egress.post(parcel.url, body, headers, self._timeout).status)
         except EgressRefused as error:
             return Outcome(None, f"target refused: {error}")
         except SendFailed as error:
