@@ -203,6 +203,15 @@ class WebhookEndpointResource(Document):
     description: str | None = None
     event_types: tuple[EventType, ...] = ()
     enabled: bool
+    disabled_reason: Literal["gone"] | None = Field(
+        default=None,
+        description="Why the service switched it off. gone: it answered 410. Switch it on again "
+        "with `enabled: true`; what waited is sent then.",
+    )
+    disabled_at: datetime | None = None
+    previous_secret_until: datetime | None = Field(
+        default=None, description="Messages bear a signature of the former secret until then."
+    )
     created_at: datetime
     updated_at: datetime
     links: Links = Field(default_factory=dict)

@@ -26,6 +26,7 @@ EventType = Literal[
     "drill_check.completed",
     "drill_check.failed",
     "retention.due",
+    "endpoint.disabled",
     "webhook.test",
 ]
 

@@ -14,6 +14,7 @@ from models.contract.errors import DatabaseUnavailable
 from service.api import (
     analyses,
     clips,
+    deliveries,
     derived,
     health,
     keys,
@@ -94,6 +95,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         derived.drill_checks,
         rules.router,
         webhooks.router,
+        deliveries.router,
         keys.router,
         organisations.router,
         words.router,

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Annotated, Any, cast
 
 from fastapi import APIRouter, Path, Request, Response
 from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
+from models.contract.deliveries import SecretRotation
 from models.contract.resources import (
     EndpointId,
     WebhookEndpointChange,
@@ -49,9 +51,15 @@ def _facts(row: WebhookEndpoint) -> dict[str, Any]:
         "description": row.description,
         "event_types": cast(tuple[EventType, ...], tuple(row.event_types)),
         "enabled": row.enabled,
+        "disabled_reason": row.disabled_reason,
+        "disabled_at": row.disabled_at,
+        "previous_secret_until": row.previous_secret_until,
         "created_at": row.created_at,
         "updated_at": row.updated_at,
-        "links": {"self": f"/v1/webhook-endpoints/{row.id}"},
+        "links": {
+            "self": f"/v1/webhook-endpoints/{row.id}",
+            "deliveries": f"/v1/webhook-endpoints/{row.id}/deliveries",
+        },
     }
 
 
@@ -81,7 +89,11 @@ def create_endpoint(
     """Register an address for events. The secret in the answer is shown only here.
 
     Events are signed by the Standard Webhooks headers. They may arrive more than once (same
-    `webhook-id`) and in any order.
+    `webhook-id`). Those of one subject (an analysis, a player) arrive in the order in which they
+    happened; between subjects there is no order. Failed tries are repeated after 5 s, 5 min,
+    30 min, 2, 5, 10, 14, 20 and 24 h; only 2xx counts as accepted. An endpoint that answers 410 is
+    switched off, and the others are told by `endpoint.disabled`. An address can be registered once
+    (409 `endpoint_exists`).
     """
 
     def effect(session: Session) -> str:
@@ -181,11 +193,18 @@ def rotate_secret(
     principal: CanManageWebhooks,
     endpoint_id: EndpointPath,
     key: IdempotencyKey,
+    body: SecretRotation | None = None,
 ) -> Response:
-    """Make a new secret. For 24 hours every message bears a signature of the old one as well."""
+    """Make a new secret. For `overlap_hours` (24 unless said otherwise) every message bears a
+    signature of the former one as well; with 0 the former ends at once. While two are valid there
+    is no third (409 `rotation_under_way`).
+    """
+    wanted = body or SecretRotation()
+    overlap = timedelta(hours=wanted.overlap_hours)
 
     def effect(session: Session) -> Made:
-        return Made(wired.endpoints.rotate_secret(session, principal, endpoint_id).id, 200)
+        row = wired.endpoints.rotate_secret(session, principal, endpoint_id, overlap)
+        return Made(row.id, 200)
 
     return create_once(
         request,
@@ -193,7 +212,7 @@ def rotate_secret(
         principal,
         key,
         route=f"POST /v1/webhook-endpoints/{endpoint_id}/rotate-secret",
-        body=None,
+        body=wanted.model_dump(mode="json"),
         effect=effect,
         show=lambda _reply: _with_secret(wired.endpoints.get(principal, endpoint_id)),
         location=lambda _shown: None,

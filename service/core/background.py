@@ -7,8 +7,8 @@ import threading
 from collections.abc import Callable
 
 from models.contract.errors import DependencyError
-from service.core.outbox import Sender
 from service.core.reconciler import Reconciler
+from service.core.sender import Sender
 
 logger = logging.getLogger(__name__)
 
@@ -24,7 +24,7 @@ class Background:
             threading.Thread(target=self._loop, args=(task, wait), name=name, daemon=True)
             for name, task, wait in (
                 ("reconciler", reconciler.run_if_elected, reconcile_s),
-                ("webhook-sender", lambda: sender.run(self._stop.is_set), send_s),
+                ("webhook-sender", lambda: sender.serve(self._stop, send_s), send_s),
             )
         ]
 

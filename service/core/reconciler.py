@@ -17,6 +17,7 @@ from models.contract.errors import Erased, ObjectStoreUnavailable, QueueUnavaila
 from models.contract.vocabulary import AnalysisStatus
 from service.core import lifecycle
 from service.core.database import Database
+from service.core.delivery_log import forget_tries
 from service.core.direct import forget_announced
 from service.core.objects import Objects
 from service.core.orphans import OrphanSweep
@@ -55,6 +56,7 @@ class Reconciler:
         holder: str,
         interval_s: float,
         idempotency_ttl_h: float,
+        webhook_log_days: float = 30.0,
         announced_ttl_s: float,
     ) -> None:
         self._database = database
@@ -66,6 +68,7 @@ class Reconciler:
         self._holder = holder
         self._interval = interval_s
         self._reply_ttl = timedelta(hours=idempotency_ttl_h)
+        self._log_kept = timedelta(days=webhook_log_days)
         self._announced_ttl = timedelta(seconds=announced_ttl_s)
 
     def run_if_elected(self) -> Report | None:
@@ -149,6 +152,7 @@ class Reconciler:
             session.execute(
                 delete(IdempotentReply).where(IdempotentReply.created_at < now - self._reply_ttl)
             )
+            forget_tries(session, now - self._log_kept)
         with suppress(ObjectStoreUnavailable):
             swept += self._orphans.run_if_due()
         return swept

@@ -164,6 +164,18 @@ class Settings(BaseSettings):
     webhook_timeout_s: float = Field(
         default=15.0, gt=0, le=30, description="Seconds a receiver has to answer."
     )
+    webhook_requests: int = Field(
+        default=16, ge=1, le=256, description="Webhooks that one process sends at a time."
+    )
+    webhook_requests_per_endpoint: int = Field(
+        default=4,
+        ge=1,
+        le=64,
+        description="Webhooks one endpoint is sent at a time; one while it does not answer.",
+    )
+    webhook_log_days: float = Field(
+        default=30.0, gt=0, description="Days for which tries to deliver stay in the log."
+    )
     webhook_allow_http: bool = Field(default=False, description="Allow webhook targets on http.")
     webhook_private_networks: tuple[str, ...] = Field(
         default=(), description='Private ranges webhooks may reach, such as ["127.0.0.0/8"].'

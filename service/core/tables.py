@@ -202,16 +202,26 @@ class WebhookEndpoint(Base):
     """Where events are delivered. The secret must be readable, since it signs."""
 
     __tablename__ = "webhook_endpoints"
-    __table_args__ = (Index("ix_webhook_endpoints_page", "tenant_id", "created_at", "id"),)
+    __table_args__ = (
+        Index("ix_webhook_endpoints_page", "tenant_id", "created_at", "id"),
+        Index("ix_webhook_endpoints_url", "tenant_id", "url_digest", unique=True),
+    )
 
     id: Mapped[str] = mapped_column(primary_key=True)
     tenant_id: Mapped[str] = tenant_column()
     created_at: Mapped[datetime]
     updated_at: Mapped[datetime]
     url: Mapped[str] = mapped_column(String(2048))
+    url_digest: Mapped[str | None] = mapped_column(String(64))
+    """Of the address in its normal form; None for repeats from before they were refused."""
     description: Mapped[str | None]
     event_types: Mapped[list[str]]
     enabled: Mapped[bool]
+    disabled_reason: Mapped[str | None] = mapped_column(String(16))
+    disabled_at: Mapped[datetime | None]
+    failures: Mapped[int] = mapped_column(default=0)
+    paused_until: Mapped[datetime | None]
+    last_claimed_at: Mapped[datetime | None]
     secret: Mapped[str]
     previous_secret: Mapped[str | None]
     previous_secret_until: Mapped[datetime | None]
@@ -226,6 +236,7 @@ class OutboxEvent(Base):
     tenant_id: Mapped[str] = tenant_column()
     created_at: Mapped[datetime]
     type: Mapped[str]
+    subject: Mapped[str | None]
     clip_id: Mapped[str | None] = mapped_column(
         ForeignKey("clips.id", ondelete="CASCADE"), index=True
     )
@@ -239,10 +250,18 @@ class OutboxEvent(Base):
 
 
 class Delivery(Base):
-    """One event for one endpoint. ``state``: ``pending``, ``delivered`` or ``failed``."""
+    """One event for one endpoint.
+
+    ``state``: ``pending``, ``sending`` (until ``due_at`` at the latest), ``delivered`` or
+    ``failed``. ``subject``: deliveries that share it are sent in the order of ``created_at``.
+    """
 
     __tablename__ = "deliveries"
-    __table_args__ = (Index("ix_deliveries_due", "state", "due_at"),)
+    __table_args__ = (
+        Index("ix_deliveries_due", "endpoint_id", "state", "due_at"),
+        Index("ix_deliveries_order", "endpoint_id", "subject", "state", "created_at"),
+        Index("ix_deliveries_page", "endpoint_id", "created_at", "event_id"),
+    )
 
     event_id: Mapped[str] = mapped_column(
         ForeignKey("outbox_events.id", ondelete="CASCADE"), primary_key=True
@@ -251,12 +270,38 @@ class Delivery(Base):
         ForeignKey("webhook_endpoints.id", ondelete="CASCADE"), primary_key=True, index=True
     )
     tenant_id: Mapped[str] = tenant_column()
+    subject: Mapped[str | None]
+    created_at: Mapped[datetime]
+    queued_at: Mapped[datetime]
     state: Mapped[str] = mapped_column(String(16))
     tries: Mapped[int]
     due_at: Mapped[datetime]
     last_tried_at: Mapped[datetime | None]
     last_status: Mapped[int | None]
     last_error: Mapped[str | None]
+
+
+class DeliveryTry(Base):
+    """One try to deliver: what was sent and what came back, without secrets."""
+
+    __tablename__ = "delivery_tries"
+    __table_args__ = (Index("ix_delivery_tries_of", "endpoint_id", "event_id", "tried_at"),)
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
+    event_id: Mapped[str] = mapped_column(
+        ForeignKey("outbox_events.id", ondelete="CASCADE"), index=True
+    )
+    endpoint_id: Mapped[str] = mapped_column(ForeignKey("webhook_endpoints.id", ondelete="CASCADE"))
+    number: Mapped[int]
+    tried_at: Mapped[datetime] = mapped_column(index=True)
+    took_s: Mapped[float]
+    url: Mapped[str] = mapped_column(String(2048))
+    request_headers: Mapped[dict[str, Any]]
+    status: Mapped[int | None]
+    response_headers: Mapped[dict[str, Any]]
+    response_body: Mapped[str | None] = mapped_column(Text)
+    error: Mapped[str | None]
 
 
 class IdempotentReply(Base):

@@ -15,6 +15,8 @@ from service.core.background import Background
 from service.core.clips import ClipStore
 from service.core.costs import CostStore
 from service.core.database import Database
+from service.core.deliveries import DeliveryQueue
+from service.core.delivery_log import DeliveryLog
 from service.core.direct import DirectUploads
 from service.core.egress import Egress
 from service.core.endpoints import EndpointStore
@@ -25,7 +27,6 @@ from service.core.limits import Limits
 from service.core.objects import LocalObjects, Objects
 from service.core.organisations import Organisations
 from service.core.orphans import OrphanSweep
-from service.core.outbox import Sender
 from service.core.players import PlayerStore
 from service.core.queue import WorkQueue
 from service.core.quotas import Quotas
@@ -34,6 +35,7 @@ from service.core.reconciler import Reconciler
 from service.core.requests import WorkRequests
 from service.core.retention import RetentionReminder
 from service.core.rulefiles import RuleFiles
+from service.core.sender import Sender
 from service.core.settings import Settings
 from service.core.work import WorkStore
 
@@ -62,6 +64,7 @@ class Wiring:
     quotas: Quotas
     rates: RateLimiter
     endpoints: EndpointStore
+    deliveries: DeliveryLog
     idempotency: Idempotency
     egress: Egress
     holder: str
@@ -78,12 +81,26 @@ class Wiring:
             holder=self.holder,
             interval_s=self.settings.reconcile_interval_s,
             idempotency_ttl_h=self.settings.idempotency_ttl_h,
+            webhook_log_days=self.settings.webhook_log_days,
             announced_ttl_s=self.settings.presign_ttl_s + ANNOUNCED_MARGIN_S,
         )
 
     def sender(self) -> Sender:
         """Return the webhook sender of this process."""
-        return Sender(self.database, self.egress, self.settings.webhook_timeout_s)
+        settings = self.settings
+        deliveries = DeliveryQueue(
+            self.database,
+            settings.webhook_timeout_s,
+            settings.webhook_requests_per_endpoint,
+            settings.public_url,
+        )
+        return Sender(
+            self.database,
+            self.egress,
+            deliveries,
+            settings.webhook_timeout_s,
+            settings.webhook_requests,
+        )
 
     def background(self) -> Background:
         """Return the two loops, not yet started."""
@@ -135,6 +152,7 @@ def wire(settings: Settings) -> Wiring:
         quotas=quotas,
         rates=RateLimiter(queue),
         endpoints=EndpointStore(database, egress, settings.public_url),
+        deliveries=DeliveryLog(database),
         idempotency=Idempotency(database, settings.idempotency_ttl_h),
         egress=egress,
         holder=f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}",

@@ -16,7 +16,8 @@
     ├── RequestError              the HTTP request
     │   ├── MalformedRequest, InvalidRequest, DigestMismatch, InvalidCursor
     │   ├── Unauthenticated, Forbidden, NotFound, MethodNotAllowed
-    │   ├── Conflict, IdempotencyConflict, PreconditionFailed, PreconditionRequired
+    │   ├── Conflict: EndpointExists, RotationUnderWay
+    │   ├── IdempotencyConflict, PreconditionFailed, PreconditionRequired
     │   ├── PayloadTooLarge, UnsupportedMediaType, RangeNotSatisfiable
     │   ├── QuotaExceeded, RateLimited
     ├── JobError
@@ -77,6 +78,7 @@ from models.contract.errors.operation import (
 from models.contract.errors.request import (
     Conflict,
     DigestMismatch,
+    EndpointExists,
     Forbidden,
     IdempotencyConflict,
     InvalidCursor,
@@ -91,6 +93,7 @@ from models.contract.errors.request import (
     RangeNotSatisfiable,
     RateLimited,
     RequestError,
+    RotationUnderWay,
     Unauthenticated,
     UnsupportedMediaType,
 )
@@ -114,6 +117,7 @@ __all__ = [
     "DecodeLimitExceeded",
     "DependencyError",
     "DigestMismatch",
+    "EndpointExists",
     "Erased",
     "FeetNotInFrame",
     "FilmProblem",
@@ -147,6 +151,7 @@ __all__ = [
     "RangeNotSatisfiable",
     "RateLimited",
     "RequestError",
+    "RotationUnderWay",
     "ServewrightError",
     "SeveralPeople",
     "Unauthenticated",

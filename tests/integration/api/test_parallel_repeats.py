@@ -83,6 +83,7 @@ class Prepared:
             return self.post(
                 "/v1/practice-rules", content=rules, headers={"content-type": "application/yaml"}
             )
+        hook = {"url": f"https://hooks.example.org/{name}"}
         acts = {
             "cancel_analysis": (
                 "/v1/analyses",
@@ -92,11 +93,16 @@ class Prepared:
             "cancel_progress": (f"{here}/progress", {}),
             "cancel_plan": (f"{here}/plans", {}),
             "cancel_drill_check": ("/v1/drill-checks", check),
-            "rotate_webhook_secret": ("/v1/webhook-endpoints", ENDPOINT),
-            "test_webhook_endpoint": ("/v1/webhook-endpoints", ENDPOINT),
+            "rotate_webhook_secret": ("/v1/webhook-endpoints", hook),
+            "replay_webhook_events": ("/v1/webhook-endpoints", hook),
+            "test_webhook_endpoint": ("/v1/webhook-endpoints", hook),
             "rotate_api_key": ("/v1/api-keys", {"name": "k", "scopes": ["clips:read"]}),
         }
         path, body = acts[name]
+        if name == "replay_webhook_events":
+            address = self.made_at(path, json=body)
+            event = self.client.post(f"{address}/test").json()["event_id"]
+            return self.post(f"{address}/replay", json={"event_id": event})
         verb = {"rotate_webhook_secret": "rotate-secret", "rotate_api_key": "rotate"}
         act = verb.get(name, "test" if name == "test_webhook_endpoint" else "cancel")
         return self.post(f"{self.made_at(path, json=body)}/{act}")
@@ -147,6 +153,7 @@ def operations(app: FastAPI) -> list[str]:
 MAKES = {
     "cancel": 0,
     "rotate": 0,
+    "replay": 0,
     "start": 1,
     "create": 1,
     "send": 1,
@@ -180,7 +187,8 @@ def test_without_a_key_each_is_made(client: httpx.Client, wired: Wiring) -> None
     """The counts above can fail."""
     prepared = Prepared(client, wired)
     before = prepared.rows()
-    replies = side_by_side(lambda: client.post("/v1/webhook-endpoints", json=ENDPOINT))
+    body = {"name": "k", "scopes": ["clips:read"]}
+    replies = side_by_side(lambda: client.post("/v1/api-keys", json=body))
     assert len({reply.json()["id"] for reply in replies}) == PARALLEL
     assert prepared.rows() - before == PARALLEL
 

@@ -115,6 +115,8 @@ class Story:
                 headers={"idempotency-key": "once"},
             )
         )["id"]
+        hook = f"/v1/webhook-endpoints/{self.endpoint}"
+        self.event = client.post(f"{hook}/test").json()["event_id"]
         self.key = made(client.post("/v1/api-keys", json={"name": CANARY, "scopes": ["admin"]}))[
             "id"
         ]
@@ -128,6 +130,7 @@ class Story:
             "session_id": self.session,
             "rules_id": self.rules,
             "endpoint_id": self.endpoint,
+            "event_id": self.event,
             "key_id": self.key,
             "organisation_id": "main",
             "language": "de",
@@ -149,6 +152,8 @@ class Story:
             "start_drill_check": ({"analyses": [self.analysis], **STEP}, True),
             "create_webhook_endpoint": ({"url": "https://hooks.example.org/mine"}, False),
             "change_webhook_endpoint": ({"enabled": False}, True),
+            "rotate_webhook_secret": ({}, True),
+            "replay_webhook_events": ({"event_id": self.event}, True),
             "create_api_key": (
                 {"name": "k", "scopes": ["clips:read"], "player_id": self.player},
                 True,

@@ -19,9 +19,10 @@ from standardwebhooks import Webhook
 from models.contract.first_look import FirstLook
 from models.contract.vocabulary import WorkKind
 from models.contract.webhook import WebhookEvent
-from service.core.outbox import Sender
+from service.core.deliveries import DeliveryQueue
+from service.core.sender import Sender
 from service.core.settings import Settings
-from service.core.tables import Delivery
+from service.core.tables import Delivery, WebhookEndpoint
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem, complete
 from tests.unit.service.core.test_first_look import VERDICT
@@ -36,6 +37,7 @@ class Receiver(ThreadingHTTPServer):
         super().__init__(("127.0.0.1", 0), _Handler)
         self.got: list[tuple[dict[str, str], bytes]] = []
         self.answers: list[int] = []
+        self.says = b""
 
     @property
     def url(self) -> str:
@@ -52,8 +54,12 @@ class _Handler(BaseHTTPRequestHandler):
         self.send_response(status)
         if status in (301, 302, 307, 308):
             self.send_header("location", server.url)
-        self.send_header("content-length", "0")
+        signature = self.headers["webhook-signature"].encode()
+        said = server.says.replace(b"{signature}", signature)
+        self.send_header("content-length", str(len(said)))
+        self.send_header("set-cookie", "session=let-me-in")
         self.end_headers()
+        self.wfile.write(said)
 
     def log_message(self, *args: object) -> None:
         return
@@ -88,6 +94,7 @@ def register(client: httpx.Client, url: str, *types: str) -> dict[str, str]:
 def due_again(wired: Wiring) -> None:
     with wired.database.write() as session:
         session.execute(update(Delivery).values(due_at=wired.database.now(session)))
+        session.execute(update(WebhookEndpoint).values(paused_until=None))
 
 
 def deliveries(wired: Wiring) -> list[Delivery]:
@@ -215,7 +222,8 @@ def test_receiver_that_drips_is_cut_off(client: httpx.Client, wired: Wiring) -> 
     thread.start()
     endpoint = register(client, f"http://127.0.0.1:{listener.getsockname()[1]}/")
     client.post(f"/v1/webhook-endpoints/{endpoint['id']}/test")
-    Sender(wired.database, wired.egress, 0.5).run_once()
+    queue = DeliveryQueue(wired.database, 0.5, 1)
+    Sender(wired.database, wired.egress, queue, 0.5, 1).run_once()
     stop.set()
     thread.join()
     listener.close()

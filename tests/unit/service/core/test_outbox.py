@@ -6,7 +6,15 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from service.core.outbox import RETRY_AFTER_S, Next, Outcome, after_try
+from service.core.retries import (
+    LONGEST_ASKED_S,
+    LONGEST_REST_S,
+    RETRY_AFTER_S,
+    Next,
+    Outcome,
+    after_try,
+    rest_after,
+)
 
 NOW = datetime(2026, 5, 1, tzinfo=UTC)
 
@@ -37,3 +45,27 @@ def test_anything_else_is_tried_again(status: int | None) -> None:
 
 def test_gone_ends_it() -> None:
     assert after_try(Outcome(410), 1, NOW) == Next("failed", disable_endpoint=True)
+
+
+def test_a_receiver_that_is_away_is_rested_longer_and_longer() -> None:
+    # RFC 9110 15.6.3-15.6.5: 502, 503, 504; RFC 6585 4: 429
+    for outcome in (Outcome(None, "no answer"), *map(Outcome, (429, 502, 503, 504))):
+        rests = [rest_after(outcome, failures) for failures in range(1, 9)]
+        seconds = [rest.total_seconds() for rest in rests if rest is not None]
+        assert seconds == [5, 10, 20, 40, 80, 160, LONGEST_REST_S, LONGEST_REST_S]
+    assert rest_after(Outcome(None), 10_000) == timedelta(seconds=LONGEST_REST_S)
+
+
+@pytest.mark.parametrize("status", [200, 204, 302, 400, 404, 410, 500])
+def test_an_answer_about_one_event_rests_nobody(status: int) -> None:
+    assert rest_after(Outcome(status), 3) is None
+
+
+@pytest.mark.parametrize(
+    ("asked", "seconds"),
+    [("60", 60), ("1", 5), ("999999", LONGEST_ASKED_S), ("-5", 5), ("soon", 5), ("1e9", 5)],
+)
+def test_retry_after_is_followed_within_bounds(asked: str, seconds: float) -> None:
+    # RFC 9110 10.2.3; the form as a date is not read, which rests it as if none were given
+    outcome = Outcome(503, headers={"retry-after": asked})
+    assert rest_after(outcome, 1) == timedelta(seconds=seconds)
