@@ -66,6 +66,7 @@ def test_the_log_holds_no_secret_and_is_bounded(
     endpoint = register(client, receiver.url)
     key = client.headers["authorization"].removeprefix("Bearer ")
     raw = endpoint["secret"].removeprefix("whsec_")
+    receiver.answers = [200]
     receiver.says = f"{endpoint['secret']} {raw} {key} {{signature}} \x00".encode() + b"y" * 9000
     happen(wired, "ana_1")
     wired.sender().run_once()
@@ -273,7 +274,7 @@ def test_an_address_is_registered_once(client: httpx.Client, again: str) -> None
     moved = client.patch(
         f"/v1/webhook-endpoints/{other.json()['id']}",
         json={"url": again},
-        headers={"if-match": other.headers["etag"]},
+        headers={"if-match": "*"},
     )
     assert_problem(moved, 409, "endpoint_exists")
     client.delete(f"/v1/webhook-endpoints/{first['id']}")
