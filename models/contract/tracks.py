@@ -25,6 +25,7 @@ BoolArray = npt.NDArray[np.bool_]
 TRACK_FORMAT = "servewright-joints-1"
 _GROUPED = ("sources", "sightings")
 """Fields of a track that are several arrays in a file."""
+_CLEAR = "server_clear"
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +62,9 @@ class JointTrack:
     sightings : Sightings or None
         What else the film gave: candidates for the ball and for the sound of its being struck.
         None where nobody looked (joints from elsewhere, older results).
+    server_clear : bool
+        False if somebody else in the clip could as well be the server. True in tracks written
+        before it was stated.
     """
 
     time_s: FloatArray
@@ -76,6 +80,7 @@ class JointTrack:
     people: IntArray
     sources: Mapping[str, FloatArray] = field(default_factory=dict)
     sightings: Sightings | None = None
+    server_clear: bool = True
 
     def __post_init__(self) -> None:
         t = self.time_s.shape[0]
@@ -122,8 +127,9 @@ class JointTrack:
             if "format" not in file or str(file["format"]) != TRACK_FORMAT:
                 raise ValueError(f"not a {TRACK_FORMAT} file")
             values: dict[str, Any] = {
-                f.name: file[f.name] for f in fields(cls) if f.name not in _GROUPED
+                f.name: file[f.name] for f in fields(cls) if f.name not in (*_GROUPED, _CLEAR)
             }
+            values[_CLEAR] = bool(file[_CLEAR]) if _CLEAR in file else True
             values["width"], values["height"] = int(values["width"]), int(values["height"])
             values["sources"] = {
                 name.removeprefix("source/"): file[name]

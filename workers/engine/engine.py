@@ -9,31 +9,18 @@ from dataclasses import replace
 import numpy as np
 
 from models.contract.analysis import Repetition, Scale, ViewEstimate
-from models.contract.errors import (
-    BodyNotInFrame,
-    FeetNotInFrame,
-    FrameRateDoubtful,
-    FrameRateLow,
-    FramesRepeated,
-    NoPerson,
-    NoServeFound,
-    SeveralPeople,
-    ViewUnsuitable,
-)
-from models.contract.errors.root import ServewrightError
-from models.contract.note_codes import NoteCode, say
-from models.contract.problem import Problem
+from models.contract.note import Note, note
+from models.contract.note_codes import NoteCode
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import (
     EventName,
     Handedness,
     RepetitionKind,
-    Severity,
     View,
 )
 from workers.engine import usability
 from workers.engine.calibration import NEVER_CALIBRATED, Calibration
-from workers.engine.detect import FoundWork, find_work, handedness_of, what_was_seen
+from workers.engine.detect import FoundWork, find_work, handedness_of
 from workers.engine.event_errors import NO_EVENT_ERRORS, EventErrors
 from workers.engine.events import Instant, locate
 from workers.engine.evidence import Evidence, evidence_of
@@ -43,9 +30,11 @@ from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.learned import Learned
 from workers.engine.measurability import FilmContext
 from workers.engine.measure import BodyEstimate, events_of, floor_height, measure
+from workers.engine.postures import impossible
+from workers.engine.problems import Doubts, film_problems, motion_problems, time_problems
 from workers.engine.proportions import POPULATION_STATURE_M, POPULATION_STATURE_SD_M
 from workers.engine.signals import Signals, from_motion, from_track
-from workers.engine.time_base import GAPS_SHARE, TimeBase, time_base
+from workers.engine.time_base import time_base
 from workers.engine.view import estimate_view, views_within
 from workers.engine.witness import Witness, from_film
 
@@ -79,12 +68,18 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
     azimuths = [body.azimuth for body in bodies if body is not None]
     view = estimate_view(azimuths, request.view, request.azimuth_deg)
     fps = base.fps
+    windows = [(candidate.start, candidate.stop) for candidate in found]
+    checks = usability.checks(track, windows, view)
+    upright = all(check.passed for check in checks if check.key == "upright")
+    turned = None if upright else note(NoteCode.PICTURE_TURNED)
     repetitions: list[Repetition] = []
-    clock = False
+    clock, refused = False, []
     for candidate, body in zip(found, bodies, strict=True):
         feet = usability.feet_share(track, candidate.start, candidate.stop)
         witness = None if body is None else _witness(track, body.estimates[-1].motion, hand)
         estimates = () if body is None else body.estimates
+        why = impossible(body.motion) if body is not None and upright else None
+        refused.append(why)
         repetition, doubtful = _repetition(
             candidate,
             estimates,
@@ -98,13 +93,13 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
             None if body is None else _evidence(track, candidate, body.motion, hand, request),
             learned.calibration,
             learned.event_errors,
+            turned or _refused(why),
         )
         repetitions.append(repetition)
         clock |= doubtful
-    windows = [(candidate.start, candidate.stop) for candidate in found]
-    checks = usability.checks(track, windows, view)
-    failed = {check.key for check in checks if not check.passed}
-    problems = _film_problems(failed, repetitions, signals, clock) + _time_problems(base)
+    doubts = Doubts(clock, tuple(refused))
+    problems = film_problems(checks, repetitions, signals, request.handedness, doubts)
+    problems += time_problems(base)
     return EngineResult(
         view=view,
         handedness=hand,
@@ -132,9 +127,11 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
     fps = usability.frame_rate(motion.time_s, np.arange(len(motion)))
     repetitions: list[Repetition] = []
     bodies: list[BodyMotion | None] = []
-    clock = False
+    clock, refused = False, []
     for candidate in found:
         part = _part(motion, candidate.start, candidate.stop)
+        why = impossible(part)
+        refused.append(why)
         repetition, doubtful = _repetition(
             candidate,
             (plain_estimate(part),),
@@ -143,6 +140,7 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
             None,
             1.0,
             (float(motion.time_s[0]), float(motion.time_s[-1])),
+            refused=_refused(why),
         )
         repetitions.append(repetition)
         bodies.append(part)
@@ -155,7 +153,7 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
         scale=Scale(metres_per_body_height=motion.stature_m, source="joints_in"),
         repetitions=tuple(repetitions),
         bodies=tuple(bodies),
-        problems=_motion_problems(repetitions, signals, clock),
+        problems=motion_problems(repetitions, signals, Doubts(clock, tuple(refused))),
     )
 
 
@@ -258,6 +256,7 @@ def _repetition(
     evidence: Evidence | None = None,
     errors: Calibration = NEVER_CALIBRATED,
     event_errors: EventErrors = NO_EVENT_ERRORS,
+    refused: Note | None = None,
 ) -> tuple[Repetition, bool]:
     """Return one measured repetition, and whether its clock is doubtful."""
     if not estimates:
@@ -287,6 +286,7 @@ def _repetition(
         request.calibrated,
         _places(view),
         located.missing,
+        refused,
     )
     given = request.stature_m is not None or view is None
     metrics = measure(
@@ -307,6 +307,10 @@ def _repetition(
         metrics=metrics,
     )
     return repetition, doubtful
+
+
+def _refused(why: Note | None) -> Note | None:
+    return None if why is None else note(NoteCode.POSTURE_REFUSED, reason=why)
 
 
 def _places(view: ViewEstimate | None) -> tuple[View, ...]:
@@ -330,56 +334,3 @@ def _scale(request: EngineRequest) -> Scale:
         source="assumed",
         uncertainty_m=POPULATION_STATURE_SD_M,
     )
-
-
-def _film_problems(
-    failed: set[str], repetitions: list[Repetition], signals: Signals | None, clock: bool
-) -> tuple[Problem, ...]:
-    problems: list[Problem] = []
-
-    def state(error: ServewrightError, severity: Severity) -> None:
-        problems.append(Problem.of(error, severity=severity, stage="serve"))
-
-    if "person_seen" in failed:
-        state(NoPerson(), Severity.BLOCKING if signals is None else Severity.WARNING)
-    if not repetitions and signals is not None:
-        state(_no_serve(signals), Severity.BLOCKING)
-    if "both_feet" in failed and signals is not None:
-        state(FeetNotInFrame(), Severity.WARNING)
-    if "whole_body" in failed and signals is not None:
-        state(BodyNotInFrame(), Severity.WARNING)
-    if "one_person" in failed:
-        state(SeveralPeople(), Severity.WARNING)
-    if "frame_rate" in failed:
-        state(FrameRateLow(), Severity.NOTE)
-    if clock:
-        state(FrameRateDoubtful(), Severity.WARNING)
-    if "side_view" in failed and repetitions:
-        state(ViewUnsuitable(), Severity.NOTE)
-    return tuple(problems)
-
-
-def _time_problems(base: TimeBase) -> tuple[Problem, ...]:
-    """Say what the film's time is not worth."""
-    if base.repeated > 0.0:
-        error = FramesRepeated(say(NoteCode.RATE_REPEATED, stored=base.stored_fps, true=base.fps))
-    elif base.dropped >= GAPS_SHARE:
-        error = FramesRepeated(say(NoteCode.RATE_GAPS, share=base.dropped))
-    else:
-        return ()
-    return (Problem.of(error, severity=Severity.WARNING, stage="serve"),)
-
-
-def _motion_problems(
-    repetitions: list[Repetition], signals: Signals | None, clock: bool
-) -> tuple[Problem, ...]:
-    problems: list[Problem] = []
-    if not repetitions:
-        problems.append(Problem.of(_no_serve(signals), stage="serve"))
-    if clock:
-        problems.append(Problem.of(FrameRateDoubtful(), severity=Severity.WARNING, stage="serve"))
-    return tuple(problems)
-
-
-def _no_serve(signals: Signals | None) -> NoServeFound:
-    return NoServeFound(say(NoteCode.NO_SERVE_BUT, seen=what_was_seen(signals)))

@@ -44,6 +44,8 @@ class FilmContext:
         The clip's times do not fit free fall.
     errors : Calibration
         What is known of errors on film.
+    refused : Note or None
+        Why no value of this film means anything (a turned picture, an impossible posture).
     calibrated : bool
         False = every value by every method, as measured: nothing corrected, nothing withheld for
         the view, intervals as propagated. Calibration starts from there.
@@ -60,6 +62,7 @@ class FilmContext:
     calibrated: bool = True
     views: tuple[View, ...] = ()
     missing: Mapping[EventName, NoteCode] = field(default_factory=dict)
+    refused: Note | None = None
 
     def best_for(self, spec: MetricSpec, methods: Sequence[str]) -> FilmContext:
         """Return the same seen from the position that supports a metric; else as it is."""
@@ -77,6 +80,8 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> Note | None:
 
     ``method`` is the method that would measure it.
     """
+    if context.refused is not None:
+        return context.refused
     absent = [event for event in spec.events if event not in context.events]
     if absent:
         code = context.missing.get(absent[0], NoteCode.EVENT_NOT_FOUND)

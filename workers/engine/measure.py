@@ -9,7 +9,7 @@ import numpy as np
 
 from models.contract.analysis import Event, Metric
 from models.contract.interval import Z95
-from models.contract.metrics.units import facts
+from models.contract.metrics.units import Unit, facts
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.skeleton import CANONICAL_BODY
@@ -23,6 +23,10 @@ from workers.engine.metrics.spec import MetricSpec
 from workers.engine.samples import Samples
 from workers.engine.uncertainty import SAMPLES, best, cloud, value_and_sd
 
+ROOM_DEG = 150.0
+"""An interval so wide holds any angle that a tilt, a lean, a turn or the bend of a joint can have,
+degrees: knees bend by up to about 140, elbows by 145 (common practice of goniometry, from
+memory)."""
 FLOOR_UNDER_ANKLES = 0.045
 """Ankle joint centre over the floor in standing heights, where no heel or toe is seen."""
 
@@ -117,8 +121,61 @@ def measure(
                     reason = note(NoteCode.UNDEFINED_IN_MOTION)
                 elif _too_wide(spec, sd, context, method):
                     reason = note(NoteCode.UNCERTAINTY_TOO_LARGE)
+                elif context.calibrated and _spans(
+                    spec, value, sd, _residual(spec, context, method)
+                ):
+                    reason = note(NoteCode.RANGE_SPANNED)
             results.append(_metric(spec, value, sd, reason, context, method))
-    return tuple(results)
+    return inherited(metrics_for(kind), results) if film.calibrated else tuple(results)
+
+
+def inherited(specs: Sequence[MetricSpec], metrics: Sequence[Metric]) -> tuple[Metric, ...]:
+    """Withhold what is counted from other values where one of those is withheld.
+
+    Parameters
+    ----------
+    specs, metrics :
+        Of one repetition, in the same order.
+    """
+    refused = {
+        spec.name: metric.reason
+        for spec, metric in zip(specs, metrics, strict=True)
+        if metric.reason is not None
+    }
+    kept: list[Metric] = []
+    for spec, metric in zip(specs, metrics, strict=True):
+        why = next((refused[part] for part in spec.taken.parts if part in refused), None)
+        if why is not None and metric.measurable:
+            metric = Metric(
+                key=metric.key,
+                title=metric.title,
+                event=metric.event,
+                value=None,
+                low=None,
+                high=None,
+                unit=metric.unit,
+                measurable=False,
+                reason=note(NoteCode.PART_NOT_MEASURABLE, reason=why),
+                method=metric.method,
+                reference=metric.reference,
+            )
+        kept.append(metric)
+    return tuple(kept)
+
+
+def _spans(spec: MetricSpec, value: float, sd: float, known: Residual) -> bool:
+    """Return whether anything the quantity can be lies within the interval."""
+    half = Z95 * float(np.hypot(sd, known.sd))
+    bounds = spec.metric.lowest, spec.metric.highest
+    room = ROOM_DEG if spec.metric.unit is Unit.DEGREE else 1.0 if spec.metric.percent else np.inf
+    if bounds[0] is not None and bounds[1] is not None:
+        room = min(room, bounds[1] - bounds[0])
+    low, high = value - known.bias - half, value - known.bias + half
+    if bounds[0] is not None:
+        low = max(low, bounds[0])
+    if bounds[1] is not None:
+        high = min(high, bounds[1])
+    return bool(high - low >= room)
 
 
 def _too_wide(spec: MetricSpec, sd: float, context: FilmContext, method: str) -> bool:

@@ -137,5 +137,6 @@ def assemble(
         height=height,
         people=server.people_at(time_s),
         sources=sources,
+        server_clear=server.clear,
     )
     return track, smooth.cut_off_hz

@@ -55,6 +55,58 @@ class BodyNotInFrame(FilmProblem):
     status = 422
 
 
+class NotSeenClearly(FilmProblem):
+    """Hands, hips, legs or feet are inside the picture but cannot be seen clearly for much of the
+    time. More light and a shorter exposure, nothing between camera and server, and clothes that
+    stand out from the background help; stepping back does not.
+    """
+
+    code = "not_seen_clearly"
+    title = "Body not seen clearly"
+    status = 422
+
+
+class PersonTooSmall(FilmProblem):
+    """The server is too small in the picture for joints to be placed well. Go nearer, turn the
+    phone upright or use a longer lens, until the server fills half of the height of the picture.
+    """
+
+    code = "person_too_small"
+    title = "Server too small in the picture"
+    status = 422
+
+
+class PictureNotUpright(FilmProblem):
+    """The picture is upside down or lies on its side, so no posture can be measured. Turn the
+    film upright (the rotation flag of the file may be wrong) and send it again.
+    """
+
+    code = "picture_not_upright"
+    title = "Picture not upright"
+    status = 422
+
+
+class PostureImpossible(FilmProblem):
+    """What was seen is no posture a person can have while serving: joints were mistaken for
+    others, or their axes or unit are wrong. No value is given. Check the pictures; film again with
+    one person, upright, whole and large in view.
+    """
+
+    code = "posture_impossible"
+    title = "Impossible posture"
+    status = 422
+
+
+class OtherHandHits(FilmProblem):
+    """The hand that hits in the film is not the stated one. Either the film is a mirror image
+    (a selfie camera or an editing program) or the stated hand is wrong. Correct one of them.
+    """
+
+    code = "other_hand_hits"
+    title = "The other hand hits"
+    status = 422
+
+
 class NoServeFound(FilmProblem):
     """No serve was found in the clip. Film at least one whole serve, from the still stance
     before the toss to the finish.

@@ -138,6 +138,9 @@ class Taken:
         Work it applies to.
     uses : tuple of EventName
         Further events without which it is not measurable.
+    parts : tuple of str
+        Names (``key@event``) of the values it is counted from: not measurable where one of them
+        is not.
     reference : str or None
         Published value with its source, or the trade's rule marked as such.
     usual : UsualRange or None
@@ -151,6 +154,7 @@ class Taken:
     event: EventName | None = None
     kinds: frozenset[RepetitionKind] = SERVES
     uses: tuple[EventName, ...] = ()
+    parts: tuple[str, ...] = ()
     reference: str | None = None
     usual: UsualRange | None = None
     truth: Truth | None = None

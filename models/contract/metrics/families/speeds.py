@@ -35,6 +35,7 @@ def _gap(first: str, second: str) -> tuple[Taken]:
     return (
         Taken(
             uses=DRIVE,
+            parts=(f"sequence_{first}", f"sequence_{second}"),
             truth=TruthDifference(f"sequence_{second}", f"sequence_{first}"),
             no_calibration="The table is older than the reading of its truth.",
         ),

@@ -172,6 +172,7 @@ DEFINITIONS = (
         taken=(
             Taken(
                 uses=(EventName.TROPHY, EventName.CONTACT),
+                parts=("shoulder_line_tilt@trophy", "shoulder_line_tilt@contact"),
                 truth=TruthDifference("shoulder_line_tilt@trophy", "shoulder_line_tilt@contact"),
             ),
         ),

@@ -235,6 +235,11 @@ DEFINITIONS = (
             Taken(
                 EventName.LOADING,
                 uses=(EventName.SET_UP,),
+                parts=(
+                    "pelvis_turn@loading",
+                    "front_knee_flexion@loading",
+                    "rear_knee_flexion@loading",
+                ),
                 truth=TruthPath("measures.turn_to_bend_ratio.loading"),
             ),
         ),
