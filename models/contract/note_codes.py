@@ -51,7 +51,6 @@ class NoteCode(StrEnum):
     TWO_CANDIDATES = "two_candidates"
     PERSON_HEIGHT = "person_height"
     PERSON_SMALL = "person_small"
-    POSTURE_POSSIBLE = "posture_possible"
     POSTURE_LEANS = "posture_leans"
     POSTURE_HEAD_LOW = "posture_head_low"
     POSTURE_LENGTHS = "posture_lengths"
