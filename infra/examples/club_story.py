@@ -250,7 +250,7 @@ def tell(club: Club) -> None:
     club.films(shown.RETAINED, later)
 
     step("Progress over the sessions")
-    progress = club.made(f"{here}/progress", "progress", {})
+    progress = club.made(f"{here}/progress", "progress", {"focus": list(shown.FOCUS)})
     for verdict, count in sorted(progress["headline"]["verdicts"].items()):
         say(f"{verdict.replace('_', ' ')}: {count} metrics")
     following = progress["headline"]["next_check"]

@@ -219,6 +219,12 @@ class ProgressRequest(Document):
     """Asks for a player's progress over all sessions that hold a completed analysis."""
 
     kind: RepetitionKind = RepetitionKind.SERVE
+    focus: tuple[KnownName, ...] = Field(
+        default=(),
+        max_length=8,
+        description="What was worked on, as in a comparison: the answer and a relapse are about "
+        "it.",
+    )
     language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None
 

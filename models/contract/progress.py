@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from enum import StrEnum
 from typing import Annotated, Final, Literal
 
@@ -10,6 +10,7 @@ from pydantic import AwareDatetime, Field
 
 from models.contract.analysis import CAUTIONS
 from models.contract.base import SCHEMA_BASE, Document, Finite, or_earlier
+from models.contract.comparison import Direction, MetricName, Verdict
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, RepetitionKind
 
@@ -35,6 +36,7 @@ class RetentionVerdict(StrEnum):
     LOST = "lost"
     TOO_EARLY = "too_early_to_tell"
     NO_GAIN = "no_measurable_gain"
+    UNCLEAR = "unclear"
 
 
 class SessionPoint(Document):
@@ -67,7 +69,24 @@ class MetricProgress(Document):
     unit: str
     series: tuple[SessionPoint, ...]
     gain: Finite | None = Field(description="Acquisition minus baseline.")
-    gain_mdc95: Finite | None
+    gain_mdc95: Finite | None = Field(
+        description="Least gain that is probably a change: beyond this value's own noise, 95 %."
+    )
+    gain_threshold: Finite | None = Field(
+        default=None,
+        description="Least gain that is surely a change, with the correction for many metrics: it "
+        "decides. Null where nothing can be told, and before `progress.v3.json`.",
+    )
+    gain_detectable: Finite | None = Field(
+        default=None, description="As `detectable` of a comparison, of the gain."
+    )
+    gain_verdict: Verdict | None = Field(
+        default=None, description="As in a comparison; null without a baseline or practice."
+    )
+    direction: Direction | None = Field(
+        default=None, description="Of a sure or probable gain, by the goal of the rules."
+    )
+    focus: bool = Field(default=False, description="It was named as what was worked on.")
     retention: RetentionScore | None
     transfer: RetentionScore | None = None
     verdict: RetentionVerdict
@@ -83,6 +102,32 @@ class NextCheck(Document):
     reason: Note
 
 
+class Relapse(Document):
+    """What had been gained and has not held; a new cycle of practice starts."""
+
+    metrics: tuple[MetricName, ...] = Field(min_length=1)
+    found_at: AwareDatetime = Field(description="When the test was filmed that shows it.")
+    practise_until: AwareDatetime
+    check: NextCheck = Field(description="The retention check of the new cycle.")
+
+
+class PracticeWeek(Document):
+    """Repetitions of one kind in one week, by practice films."""
+
+    week: date | None = Field(description="Its Monday; null = the total.")
+    kind: RepetitionKind
+    planned: int | None = Field(
+        default=None, ge=0, description="By the doses of the rules; null where they have none."
+    )
+    filmed: int = Field(ge=0)
+    judged: int | None = Field(
+        default=None, ge=0, description="Of these, measured by every criterion of the drill."
+    )
+    good: int | None = Field(
+        default=None, ge=0, description="Of these, with values that meet every criterion."
+    )
+
+
 class Progress(Document):
     """The sessions of one player, metric by metric."""
 
@@ -93,9 +138,27 @@ class Progress(Document):
         default=SCHEMA_ID,
         alias="schema",
         description="Says the version. In documents of `progress.v1.json` "
-        "reasons, notes and cautions are bare sentences.",
+        "reasons, notes and cautions are bare sentences; before `progress.v3.json` a share kept "
+        "whose interval includes nothing could be called partly held.",
     )
     player: str
+    focus: tuple[MetricName, ...] = Field(
+        default=(), description="What was worked on, as it was named in the request."
+    )
+    answer: Note | None = Field(
+        default=None,
+        description="Does it hold after days, and in a match? In one sentence. Null before "
+        "`progress.v3.json`.",
+    )
+    cycle: int = Field(
+        default=1, ge=1, description="Number of the cycle: practice after a check starts the next."
+    )
+    cycle_since: AwareDatetime | None = Field(
+        default=None, description="First practice of this cycle."
+    )
+    relapse: Relapse | None = None
+    weeks: tuple[PracticeWeek, ...] = ()
+    total: tuple[PracticeWeek, ...] = ()
     metrics: tuple[MetricProgress, ...]
     repetitions_practised: dict[RepetitionKind, int]
     next_check: NextCheck | None

@@ -96,7 +96,12 @@ _PROGRESS = _derived(
     PROGRESS,
     "progress",
     f"{_HERE}/progress/{PROGRESS}",
-    headline={"verdicts": {"held": 2, "no_measurable_gain": 30}, "next_check": None},
+    headline={
+        "answer": "answer_holds_no_match",
+        "relapse": False,
+        "verdicts": {"held": 2, "no_measurable_gain": 30},
+        "next_check": None,
+    },
 )
 _PLAN = _derived(
     PLAN,

@@ -2,7 +2,8 @@
 
 Kept with the work as JSON, by kind. analysis: ``options``, as in ``AnalysisOptions``, and maybe
 ``again``, the earlier analysis whose joints are measured anew. comparison: ``labels``, ``kind``,
-``film``, ``focus``, ``same_player``, ``language``. progress: ``kind``, ``language``. plan:
+``film``, ``focus``, ``same_player``, ``language``. progress: ``kind``, ``focus``,
+``language``. plan:
 ``rules_id``, ``rules``, ``done``, ``language``. drill_check: ``rules``, ``finding``, ``drill``,
 ``plan_id``. The rules are kept as they are then, so that a later change of a rule file does not
 change what was said.
@@ -138,7 +139,11 @@ class WorkRequests:
             session,
             principal,
             WorkKind.PROGRESS,
-            {"kind": body.kind.value, "language": body.language.value},
+            {
+                "kind": body.kind.value,
+                "focus": list(body.focus),
+                "language": body.language.value,
+            },
             [Input(analysis_id) for analysis_id in everything_of(session, player_id)],
             player_id=player_id,
             external_ref=body.external_ref,

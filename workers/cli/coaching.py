@@ -125,6 +125,10 @@ def progress(
     ],
     player: Annotated[str, typer.Option(help="What to call the player.")] = "player",
     kind: Kind = RepetitionKind.SERVE,
+    focus: Annotated[
+        list[str] | None,
+        typer.Option(help="What was worked on: a metric's key, or key@event. May be repeated."),
+    ] = None,
     minor: Minor = False,
     language: LanguageOption = Language.ENGLISH,
     out: Out = None,
@@ -139,6 +143,7 @@ def progress(
         read_sessions(sessions),
         now=datetime.now(UTC),
         kind=kind,
+        focus=_known_metrics(focus or ()),
         minor=minor,
         language=language,
     )

@@ -13,6 +13,7 @@ from models.words import Words
 from models.words.words import Named
 from workers.report.comparison_page import decides
 from workers.report.findings import judged_otherwise
+from workers.report.progress_page import decides as decides_gain
 
 
 def show_comparison(comparison: Comparison, console: Console, words: Words) -> None:
@@ -70,6 +71,8 @@ def _row(row: MetricDifference, words: Words) -> tuple[str, ...]:
 
 def show_progress(progress: Progress, console: Console, words: Words) -> None:
     """Print each metric's verdict, and when to film next."""
+    if progress.answer is not None:
+        console.print(words.note(progress.answer), markup=False, style="bold")
     names = ("metric", "at", "gain", "noise", "retention", "verdict")
     table = Table(*(words(f"terminal.column_{name}") for name in names))
     for metric in progress.metrics:
@@ -84,7 +87,7 @@ def show_progress(progress: Progress, console: Console, words: Words) -> None:
             words.title(metric),
             _at(metric.event, words),
             gain,
-            "" if metric.gain_mdc95 is None else f"± {words.figures(metric.gain_mdc95, 2)}",
+            "" if (least := decides_gain(metric)) is None else f"± {words.figures(least, 2)}",
             kept,
             words(f"progress.verdict_{metric.verdict.value}"),
         )

@@ -9,44 +9,43 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from models.contract.analysis import Analysis, Metric
+from models.contract.comparison import MetricDifference, Verdict
 from models.contract.interval import Z95
 from models.contract.metrics.catalogue import CATALOGUE
+from models.contract.metrics.definition import metric_name
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
+from models.contract.plan import PracticeRules
 from models.contract.progress import (
     MetricProgress,
     Progress,
     RetentionScore,
-    RetentionVerdict,
     SessionKind,
     SessionPoint,
 )
-from models.contract.retention import MIN_DELAY, next_check
+from models.contract.retention import next_check
 from models.contract.vocabulary import RepetitionKind
 from workers.decide import statistics as st
+from workers.decide.dose import total_of, weeks_of
 from workers.decide.groups import Slot, interval, mean_of
 from workers.decide.makers import made_alike, maker_notes
 from workers.decide.place import one_place, read_alike
+from workers.decide.retained import (
+    agreeing,
+    answer,
+    practise_again,
+    relapse_of,
+    scored,
+    verdict,
+)
 from workers.decide.scatter import Prior
-
-_KEPT, _GONE = 0.8, 0.2
-"""Shares of a gain: from the first on it is held, below the second it is lost (working values)."""
-
-
-@dataclass(frozen=True, slots=True)
-class SessionAnalyses:
-    """One filmed session. ``analyses`` may hold serves and drill repetitions."""
-
-    name: str
-    kind: SessionKind
-    at: datetime
-    analyses: tuple[Analysis, ...]
-
+from workers.decide.sessions import SessionAnalyses, cycle_of
+from workers.decide.verdicts import Row, goals_of, judged
 
 Measured = tuple[SessionAnalyses, st.GroupMean]
 """A session and the mean of one metric in it."""
@@ -58,8 +57,19 @@ def progress(
     *,
     now: datetime,
     kind: RepetitionKind = RepetitionKind.SERVE,
+    focus: Sequence[str] = (),
+    rules: PracticeRules | None = None,
 ) -> Progress:
-    """Return the progress of one player over sessions, in order of time."""
+    """Return the progress of one player over sessions, in order of time.
+
+    Parameters
+    ----------
+    focus : sequence of str
+        What was worked on, as in a comparison: half of the risk of a false alarm goes to it, and
+        the answer and a relapse are about it.
+    rules : PracticeRules or None
+        Whose goals say which way a gain went, and whose doses were planned.
+    """
     ordered = _read_alike(sorted(sessions, key=lambda s: s.at), kind)
     slots: dict[Slot, str] = {}
     for session in ordered:
@@ -68,16 +78,29 @@ def progress(
             if not CATALOGUE.yes_no(metric.key):
                 slots.setdefault((metric.key, metric.event), metric.title)
     prior = _consistency(slots, ordered, kind)
-    rows = [_row(slot, title, ordered, kind, prior) for slot, title in slots.items()]
+    gains = _gains(slots, ordered, kind, prior, focus, {} if rules is None else goals_of(rules))
+    rows = [_row(slot, title, ordered, kind, prior, gains) for slot, title in slots.items()]
+    metrics = agreeing([row for row in rows if row is not None])
+    cycle, since = cycle_of(ordered)
+    relapse = relapse_of(metrics, [(s.at, s.kind) for s in ordered], now)
+    weeks = weeks_of(ordered, focus, rules)
+    check = next_check(
+        [s.at for s in ordered if s.kind == SessionKind.ACQUISITION],
+        [s.at for s in ordered if s.kind == SessionKind.RETENTION],
+        now,
+    )
     return Progress(
         player=player,
-        metrics=tuple(row for row in rows if row is not None),
+        focus=tuple(focus),
+        answer=answer(metrics, relapse),
+        cycle=cycle,
+        cycle_since=since,
+        relapse=relapse,
+        weeks=weeks,
+        total=total_of(weeks),
+        metrics=tuple(metrics),
         repetitions_practised=_practised(ordered),
-        next_check=next_check(
-            [s.at for s in ordered if s.kind == SessionKind.ACQUISITION],
-            [s.at for s in ordered if s.kind == SessionKind.RETENTION],
-            now,
-        ),
+        next_check=check if relapse is None else practise_again(relapse, now),
         notes=_notes(ordered, kind),
     )
 
@@ -110,43 +133,83 @@ def _consistency(
     return st.consistency(pairs)
 
 
+def _gains(
+    slots: Mapping[Slot, str],
+    sessions: Sequence[SessionAnalyses],
+    kind: RepetitionKind,
+    prior: Prior | None,
+    focus: Sequence[str],
+    goals: Mapping[str, int],
+) -> dict[Slot, MetricDifference]:
+    """Return the gain of every metric with a baseline and practice, judged as a comparison is."""
+    found: list[Row] = []
+    for slot, title in slots.items():
+        measured = _measured(sessions, slot, kind)
+        before = _last(measured, SessionKind.BASELINE)
+        after = _last(measured, SessionKind.ACQUISITION)
+        if before is None or after is None:
+            continue
+        place = _errors_shared(kind, before[0], after[0])
+        d = st.difference(before[1], after[1], one_place=place, prior=prior)
+        row = MetricDifference(
+            key=slot[0],
+            title=title,
+            event=slot[1],
+            unit="",
+            first=None,
+            second=None,
+            difference=d.value,
+            low=d.low,
+            high=d.high,
+            typical_error=d.typical_error,
+            mdc95=d.mdc95,
+            p_value=min(1.0, d.p_value),
+            focus=slot[0] in focus or metric_name(*slot) in focus,
+            verdict=Verdict.NO_CHANGE_SEEN,
+        )
+        found.append((row, d))
+    return {(row.key, row.event): row for row in judged(found, goals)}
+
+
 def _row(
     slot: Slot,
     title: str,
     sessions: Sequence[SessionAnalyses],
     kind: RepetitionKind,
     prior: Prior | None,
+    gains: Mapping[Slot, MetricDifference],
 ) -> MetricProgress | None:
     measured = _measured(sessions, slot, kind)
     if not measured:
         return None
     unit = next(m.unit for s in sessions for m in _metrics(s, kind) if (m.key, m.event) == slot)
-    points = tuple(_point(s, g) for s, g in measured)
     baseline = _last(measured, SessionKind.BASELINE)
     after = _last(measured, SessionKind.ACQUISITION)
-    gain = gain_mdc = None
-    if baseline and after:
-        place = _errors_shared(kind, baseline[0], after[0])
-        d = st.difference(baseline[1], after[1], one_place=place, prior=prior)
-        gain, gain_mdc = d.value, d.mdc95
+    gain = gains.get(slot)
     retention, transfer = (
         _delayed(measured, delayed, baseline, after, sessions, kind, prior)
+        if scored(gain)
+        else None
         for delayed in (SessionKind.RETENTION, SessionKind.TRANSFER)
     )
-    significant = gain is not None and gain_mdc is not None and abs(gain) >= gain_mdc
-    verdict, why = _verdict(gain, significant, retention)
+    found, why = verdict(gain, retention)
     return MetricProgress(
         key=slot[0],
         title=title,
         event=slot[1],
         unit=unit,
-        series=points,
-        gain=gain,
-        gain_mdc95=gain_mdc,
-        retention=retention if significant else None,
-        transfer=transfer if significant else None,
-        verdict=verdict,
-        reason=note(why),
+        series=tuple(_point(s, g) for s, g in measured),
+        gain=None if gain is None else gain.difference,
+        gain_mdc95=None if gain is None else gain.mdc95,
+        gain_threshold=None if gain is None else gain.threshold,
+        gain_detectable=None if gain is None else gain.detectable,
+        gain_verdict=None if gain is None else gain.verdict,
+        direction=None if gain is None else gain.direction,
+        focus=gain is not None and gain.focus,
+        retention=retention,
+        transfer=transfer,
+        verdict=found,
+        reason=why,
     )
 
 
@@ -228,26 +291,6 @@ def _delayed(
         high=score + Z95 * se,
         delay_hours=(test[0].at - max(practice)).total_seconds() / 3600,
     )
-
-
-def _verdict(
-    gain: float | None, significant: bool, retention: RetentionScore | None
-) -> tuple[RetentionVerdict, NoteCode]:
-    if gain is None:
-        return RetentionVerdict.TOO_EARLY, NoteCode.NO_BASELINE_VALUE
-    if not significant:
-        return RetentionVerdict.NO_GAIN, NoteCode.GAIN_WITHIN_NOISE
-    if retention is None:
-        return RetentionVerdict.TOO_EARLY, NoteCode.NO_RETENTION_CHECK
-    if retention.delay_hours < MIN_DELAY.total_seconds() / 3600:
-        return RetentionVerdict.TOO_EARLY, NoteCode.RETENTION_TOO_SOON
-    if retention.low <= 0 and retention.high >= 1:
-        return RetentionVerdict.TOO_EARLY, NoteCode.RETENTION_UNCERTAIN
-    if retention.value >= _KEPT and retention.low > 0:
-        return RetentionVerdict.HELD, NoteCode.GAIN_KEPT
-    if retention.value < _GONE and retention.high < 1:
-        return RetentionVerdict.LOST, NoteCode.GAIN_GONE
-    return RetentionVerdict.PARTLY_HELD, NoteCode.GAIN_PARTLY_KEPT
 
 
 def _practised(sessions: Sequence[SessionAnalyses]) -> dict[RepetitionKind, int]:

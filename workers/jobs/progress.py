@@ -36,6 +36,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
         sessions,
         now=claim.now,
         kind=RepetitionKind(claim.request["kind"]),
+        focus=claim.request.get("focus", ()),
         minor=claim.minor,
         language=language_of(claim),
     )

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime, time
 
 from markupsafe import Markup
 
 from models.contract.progress import (
     MetricProgress,
+    PracticeWeek,
     Progress,
     RetentionScore,
     RetentionVerdict,
@@ -25,6 +27,7 @@ ORDER: tuple[RetentionVerdict, ...] = (
     RetentionVerdict.PARTLY_HELD,
     RetentionVerdict.HELD,
     RetentionVerdict.TOO_EARLY,
+    RetentionVerdict.UNCLEAR,
     RetentionVerdict.NO_GAIN,
 )
 """What leads the page: what has slipped, what stayed, what is open."""
@@ -64,6 +67,7 @@ def progress_page(
         cautions=progress.cautions,
         contents=contents,
         player=progress.player,
+        answer=None if progress.answer is None else words.note(progress.answer),
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,
         next_lines=_next(progress, words),
@@ -78,11 +82,7 @@ def progress_page(
             if len(m.series) > 1
         ],
         table=_table(progress, words),
-        practised=[
-            words(f"progress.{kind.value}s", count=count)
-            for kind, count in progress.repetitions_practised.items()
-        ]
-        or [words("page.count", count=0)],
+        practised=_practised(progress, words),
         notes=[words.note(one) for one in progress.notes],
     )
 
@@ -91,10 +91,16 @@ def _ranked(progress: Progress) -> list[MetricProgress]:
     return sorted(
         progress.metrics,
         key=lambda m: (
+            not m.focus,
             ORDER.index(m.verdict),
-            -abs(m.gain or 0.0) / (m.gain_mdc95 or float("inf")),
+            -abs(m.gain or 0.0) / (decides(m) or float("inf")),
         ),
     )
+
+
+def decides(metric: MetricProgress) -> float | None:
+    """Return the least gain that decides; of earlier documents, the one they stated."""
+    return metric.gain_mdc95 if metric.gain_threshold is None else metric.gain_threshold
 
 
 def _cards(progress: Progress, words: Words) -> list[Card]:
@@ -106,11 +112,11 @@ def _cards(progress: Progress, words: Words) -> list[Card]:
             gain = words.difference(metric.gain, metric)
             details.append(
                 words("progress.detail_gain_plain", gain=gain)
-                if metric.gain_mdc95 is None
+                if (least := decides(metric)) is None
                 else words(
                     "progress.detail_gain",
                     gain=gain,
-                    mdc=words.difference(metric.gain_mdc95, metric, sign=False),
+                    mdc=words.difference(least, metric, sign=False),
                 )
             )
         if metric.retention is not None:
@@ -130,9 +136,24 @@ def _cards(progress: Progress, words: Words) -> list[Card]:
 
 def _next(progress: Progress, words: Words) -> list[str]:
     check = progress.next_check
+    lines = []
+    if progress.cycle_since is not None and progress.cycle > 1:
+        since = words.date(progress.cycle_since)
+        lines.append(words("progress.cycle", number=progress.cycle, since=since))
     if check is None:
-        return [words("progress.next_none")]
+        return [*lines, words("progress.next_none")]
+    if progress.relapse is not None:
+        again = progress.relapse
+        lines.append(
+            words(
+                "progress.relapse_dates",
+                until=words.date(again.practise_until),
+                first=words.date(again.check.not_before),
+                last=words.date(again.check.not_after),
+            )
+        )
     return [
+        *lines,
         words(
             "progress.next_when",
             kind=words.beginning(words(f"progress.kind_{check.kind.value}")),
@@ -141,6 +162,34 @@ def _next(progress: Progress, words: Words) -> list[str]:
         ),
         words.note(check.reason),
     ]
+
+
+def _practised(progress: Progress, words: Words) -> list[str]:
+    """Return the repetitions practised: in total, then week by week where there are weeks."""
+    lines = [
+        words(f"progress.{kind.value}s", count=count)
+        for kind, count in progress.repetitions_practised.items()
+    ]
+    lines += [
+        words("progress.weeks_total", amount=_amount(total, words)) for total in progress.total
+    ]
+    for one in progress.weeks:
+        if one.week is not None:
+            monday = datetime.combine(one.week, time(), UTC)
+            amount = _amount(one, words)
+            lines.append(words("progress.week", date=words.date(monday), amount=amount))
+    return lines or [words("page.count", count=0)]
+
+
+def _amount(one: PracticeWeek, words: Words) -> str:
+    """Return what was planned, filmed and good of one kind."""
+    filmed = words("progress.filmed", count=words(f"progress.{one.kind.value}s", count=one.filmed))
+    parts = [filmed]
+    if one.planned is not None:
+        parts.insert(0, words("progress.planned", count=one.planned))
+    if one.good is not None and one.judged is not None:
+        parts.append(words("progress.good", good=one.good, judged=one.judged))
+    return ", ".join(parts)
 
 
 def _table(progress: Progress, words: Words) -> Table:

@@ -13,7 +13,8 @@ from models.contract.vocabulary import View
 from tests.unit.decide.builders import analysis, metric, repetition
 from workers.decide.compare import Group, compare
 from workers.decide.makers import made_alike, maker_notes
-from workers.decide.progress import SessionAnalyses, progress
+from workers.decide.progress import progress
+from workers.decide.sessions import SessionAnalyses
 
 NETWORKS = (ModelUse(name="one_network", sha256="1" * 64), ModelUse(name="other", sha256="2" * 64))
 NOW, BEFORE = "a" * 64, "b" * 64

@@ -11,7 +11,8 @@ from models.contract.vocabulary import View
 from tests.unit.decide.builders import analysis, metric, repetition
 from workers.decide.compare import Group, compare
 from workers.decide.place import one_place, read_alike, strays
-from workers.decide.progress import SessionAnalyses, progress
+from workers.decide.progress import progress
+from workers.decide.sessions import SessionAnalyses
 
 
 def film(value: float, azimuth: float, *, rate: float = 60.0, view: View = View.SIDE) -> Analysis:

@@ -8,7 +8,8 @@ import pytest
 from models.contract.progress import RetentionVerdict, SessionKind
 from models.contract.vocabulary import RepetitionKind
 from tests.unit.decide.builders import analysis, metric, repetition
-from workers.decide.progress import SessionAnalyses, progress
+from workers.decide.progress import progress
+from workers.decide.sessions import SessionAnalyses
 
 T0 = datetime(2026, 3, 2, 10, tzinfo=UTC)
 

@@ -24,7 +24,8 @@ from tests.unit.report.outline import Outline
 from tests.unit.report.test_in_browser import STICKING_OUT
 from workers.decide.compare import Group, compare
 from workers.decide.plan import make_plan
-from workers.decide.progress import SessionAnalyses, progress
+from workers.decide.progress import progress
+from workers.decide.sessions import SessionAnalyses
 from workers.engine.usability import checks
 from workers.report.analysis_page import analysis_page
 from workers.report.comparison_page import comparison_page

@@ -26,7 +26,7 @@ def test_what_slipped_comes_before_what_stayed(text):
     heads = [
         "Weight over the rear foot (loading): part of the change has stayed",
         "Front knee bend (trophy position): the change has stayed",
-        "Set-up to contact (the whole movement): no change beyond noise yet",
+        "Set-up to contact (the whole movement): no change seen in practice yet",
     ]
     places = [text.index(head) for head in heads]
     assert places == sorted(places)
@@ -34,7 +34,7 @@ def test_what_slipped_comes_before_what_stayed(text):
 
 def test_scores_carry_intervals_and_the_delay(text):
     assert "Kept after 7 days: 75 % of the change (95 %: 55 % to 96 %)." in text
-    assert "Change in practice: +20 points (noise up to 8 points)." in text
+    assert "Change in practice: +20 points (surely a change from 8 points)." in text
     assert "45 % (20 % to 70 %)" in text  # transfer, in the table
 
 
