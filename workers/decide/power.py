@@ -36,16 +36,16 @@ def detectable(difference: Difference, risk: float) -> float:
     risk : float
         Risk of a false alarm this metric is tested at, two-sided, in 0..1.
 
-    The share that films show is taken as log-normal between its usual value and the one it reaches
-    at least (97.5 %).
+    The share that films show is taken as log-normal between one (what is usually missing was
+    undone) and the one it reaches at least (97.5 %).
     """
     if not 0 < risk < 1:
         raise ValueError("a risk lies between 0 and 1")
     se, dof = difference.standard_error, difference.degrees_of_freedom
     if se == 0:
         return 0.0
-    spread = max(math.log(difference.shown_usually / difference.shown), 0.0) / Z95
-    shown = difference.shown_usually * np.exp(spread * _NODES)
+    spread = max(-math.log(difference.shown), 0.0) / Z95
+    shown = np.exp(spread * _NODES)
     critical = float(stats.t.isf(risk / 2, dof) if math.isfinite(dof) else stats.norm.isf(risk / 2))
     middle, width = critical * (1 - 1 / (4 * dof)), math.sqrt(1 + critical**2 / (2 * dof))
 

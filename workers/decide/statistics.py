@@ -20,6 +20,9 @@ SESSIONS_DOF, SINGLES_DOF = 12.0, 4.0
 normal error, about those of Student t with so many degrees of freedom: of 36 rendered players,
 99.9 % within 4.5 and 9.7 standard errors (``python -m models.training.rendered.two_sessions``).
 More serves than one show their own scatter."""
+LEAST_SHOWN = 0.25
+"""A smaller share is not undone: what films hardly show cannot be read out of them (working
+value; values that tell less of a player are withheld)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +157,9 @@ def consistency(pairs: Sequence[tuple[GroupMean, GroupMean]]) -> Prior | None:
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """Second minus first; ``shown`` and ``shown_usually`` as in `GroupMean`."""
+    """Second minus first, as a true change; ``shown`` is the least share of it that is shown after
+    what is usually missing was undone.
+    """
 
     value: float
     standard_error: float
@@ -165,7 +170,6 @@ class Difference:
     typical_error: float
     mdc95: float
     shown: float = 1.0
-    shown_usually: float = 1.0
 
 
 def difference(
@@ -190,8 +194,11 @@ def difference(
     prior : Prior or None
         What all metrics say of the scatter between serves (`consistency`).
 
-    ``p_value`` and ``mdc95`` ask whether anything changed. The interval also says how much: where
-    films are known to show less of a change than there is, it reaches further away from nothing.
+    A value from film is the mean of what could be, which shows less of a change than there is by
+    a known share. Between films of one place that share is undone: the difference, its error and
+    its interval are those of the true change, and how unsurely the share is known lets the
+    interval reach further away from nothing. Whether anything changed (``p_value``) does not
+    depend on it.
 
     Source: two-sample t with pooled variance; degrees of freedom by Welch-Satterthwaite with the
     measurement part taken as exactly known (JCGM 100:2008, annex G), but never more than
@@ -216,10 +223,9 @@ def difference(
         p_value = float(
             2 * (stats.t.sf(ratio, dof) if math.isfinite(dof) else stats.norm.sf(ratio))
         )
-    half = quantile * se
-    shown = min(first.shown, second.shown)
-    hidden = abs(value) * (1.0 / shown - 1.0) if one_place else 0.0
-    far = math.hypot(half, hidden)
+    usual, least = _shown(first, second) if one_place else (1.0, 1.0)
+    value, se, half = value / usual, se / usual, quantile * se / usual
+    far = math.hypot(half, value * (1.0 / least - 1.0))
     return Difference(
         value=value,
         standard_error=se,
@@ -227,11 +233,17 @@ def difference(
         low=value - (far if value < 0 else half),
         high=value + (half if value < 0 else far),
         p_value=p_value,
-        typical_error=math.sqrt(variance + (u1 * u1 + u2 * u2) / 2),
+        typical_error=math.sqrt(variance + (u1 * u1 + u2 * u2) / 2) / usual,
         mdc95=half,
-        shown=shown,
-        shown_usually=max(shown, min(first.shown_usually, second.shown_usually)),
+        shown=least,
     )
+
+
+def _shown(first: GroupMean, second: GroupMean) -> tuple[float, float]:
+    """Return the share of a change that is usually shown, and the least of what is left of it."""
+    least = min(first.shown, second.shown)
+    usual = max(least, min(first.shown_usually, second.shown_usually), LEAST_SHOWN)
+    return usual, min(least / usual, 1.0)
 
 
 def share_p_value(first: Sequence[float], second: Sequence[float]) -> float:

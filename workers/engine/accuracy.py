@@ -29,6 +29,7 @@ class MetricError:
     low: float | None
     high: float | None
     method: str = ""
+    kind: RepetitionKind = RepetitionKind.SERVE
 
     @property
     def error(self) -> float | None:
@@ -211,6 +212,7 @@ def _metrics(truth: ClipTruth, true: TrueRepetition, found: Repetition) -> list[
                 low=metric.low,
                 high=metric.high,
                 method=metric.method,
+                kind=found.kind,
             )
         )
     return result

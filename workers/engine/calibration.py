@@ -14,14 +14,27 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from models.contract.frame_rate import rate_class
-from models.contract.vocabulary import EventName, View
+from models.contract.vocabulary import EventName, RepetitionKind, View
 
-ErrorTable = Mapping[tuple[str, str, str, str], tuple[float, float, float, int]]
-"""(metric, view, rate, method) to (bias, sd to add, mean absolute error, count)."""
+ErrorRow = tuple[float, float, float, int] | tuple[float, float, float, int, float, float, float]
+ErrorTable = Mapping[tuple[str, str, str, str], ErrorRow]
+"""(metric of a kind of work, view, rate, method) to the values of `Residual`."""
 EventTable = Mapping[tuple[str, str, str], tuple[float, int]]
 """(event, view, rate) to (standard uncertainty in seconds, count)."""
 ShareTable = Mapping[tuple[str, str], tuple[float, float, float, float, int]]
 """(metric, view or "any") to the values of `RepeatShares`, and the count of players."""
+
+
+LEAST_R2 = 0.3
+"""Squared correlation below which a value says more of serves in general than of this one: it is
+withheld (working value: at 0.3 an answer halves the variance of a guess by less than a third)."""
+ALIKE_R2 = 0.05
+"""Methods whose squared correlations differ by less are chosen by their error (working value)."""
+
+
+def work_name(name: str, kind: RepetitionKind) -> str:
+    """Return what a table calls a metric of a kind of work: serves are not named."""
+    return name if kind is RepetitionKind.SERVE else f"{kind.value}:{name}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +51,26 @@ class Residual:
         Mean absolute error on the calibration clips, the bias taken out.
     count : int
         Number of values it rests on.
+    r2 : float
+        Squared correlation of measured and true value over postures spread evenly over what
+        bodies can do: the share of what makes a player particular that a value tells.
+    slope, slope_sd : float
+        Of measured on true value: the share of a true difference that is shown; and how surely it
+        is known, one standard deviation.
     """
 
     bias: float
     sd: float
     mae: float
     count: int
+    r2: float = 1.0
+    slope: float = 1.0
+    slope_sd: float = 0.0
+
+    @property
+    def informative(self) -> bool:
+        """Whether a value tells enough of the player to be told."""
+        return self.r2 >= LEAST_R2
 
     @property
     def mae_limit(self) -> float:
@@ -92,8 +119,22 @@ class Calibration:
     metrics: ErrorTable = field(default_factory=lambda: MappingProxyType({}))
     events: EventTable = field(default_factory=lambda: MappingProxyType({}))
     shares: ShareTable = field(default_factory=lambda: MappingProxyType({}))
+    _methods: Mapping[str, tuple[str, ...]] = field(init=False, repr=False, compare=False)
 
-    def residual(self, name: str, view: View, fps: float, method: str) -> Residual | None:
+    def __post_init__(self) -> None:
+        found: dict[str, set[str]] = {}
+        for metric, _, _, method in self.metrics:
+            found.setdefault(metric, set()).add(method)
+        object.__setattr__(self, "_methods", {name: tuple(sorted(m)) for name, m in found.items()})
+
+    def residual(
+        self,
+        name: str,
+        view: View,
+        fps: float,
+        method: str,
+        kind: RepetitionKind = RepetitionKind.SERVE,
+    ) -> Residual | None:
         """Return the calibrated error of a metric by a method, or None if never calibrated.
 
         Parameters
@@ -104,10 +145,13 @@ class Calibration:
         fps : float
             Falls back to the figures of the other rate where a cell is empty.
         method : str
-            ``BodyMotion.method``.
+            ``BodyMotion.method``, or that of the direct answers.
+        kind : RepetitionKind
+            Work of one kind is calibrated on films of that kind.
         """
+        named = work_name(name, kind)
         for rate in _rates(fps):
-            row = self.metrics.get((name, view.value, rate, method))
+            row = self.metrics.get((named, view.value, rate, method))
             if row is not None:
                 return Residual(*row)
         return None
@@ -119,14 +163,27 @@ class Calibration:
         row = self.shares.get((name, view.value)) or self.shares.get((name, "any"))
         return None if row is None else RepeatShares(*row[:4])
 
-    def best_method(self, name: str, view: View, fps: float, methods: Sequence[str]) -> str:
-        """Return the method with the least mean absolute error; the first if none is known."""
+    def best_method(
+        self,
+        name: str,
+        view: View,
+        fps: float,
+        methods: Sequence[str],
+        kind: RepetitionKind = RepetitionKind.SERVE,
+    ) -> str:
+        """Return the method that tells most; of those about alike the one with the least error.
+
+        The first if none is known.
+        """
         found = [
-            (known.mae, i)
-            for i, method in enumerate(methods)
-            if (known := self.residual(name, view, fps, method)) is not None
+            (known, method)
+            for method in methods
+            if (known := self.residual(name, view, fps, method, kind)) is not None
         ]
-        return methods[min(found)[1]] if found else methods[0]
+        if not found:
+            return methods[0]
+        most = max(known.r2 for known, _ in found) - ALIKE_R2
+        return min((known.mae, method) for known, method in found if known.r2 >= most)[1]
 
     def event_sd(self, event: EventName, view: View, fps: float) -> float | None:
         """Return the calibrated standard uncertainty of an event's time in seconds, or None.
@@ -143,14 +200,24 @@ class Calibration:
             return None
         return math.hypot(row[0], 1.0 / max(fps, 1.0) / math.sqrt(12.0))
 
-    def views_within(self, name: str, tolerance: float, fps: float) -> list[View]:
-        """Return the views whose mean absolute error is surely within a tolerance, best first."""
-        methods = sorted({method for (metric, _, _, method) in self.metrics if metric == name})
+    def views_within(
+        self,
+        name: str,
+        tolerance: float | None,
+        fps: float,
+        kind: RepetitionKind = RepetitionKind.SERVE,
+    ) -> list[View]:
+        """Return the views from which a value is informative and surely within a tolerance.
+
+        Best first; ``None`` sets no limit to the error.
+        """
+        named = work_name(name, kind)
+        methods = self._methods.get(named, ())
         found: list[tuple[float, View]] = []
         for view in View:
-            known = [self.residual(name, view, fps, method) for method in methods]
-            errors = [each.mae_limit for each in known if each is not None]
-            if errors and min(errors) <= tolerance:
+            known = [self.residual(name, view, fps, method, kind) for method in methods]
+            errors = [each.mae_limit for each in known if each is not None and each.informative]
+            if errors and (tolerance is None or min(errors) <= tolerance):
                 found.append((min(errors), view))
         return [view for _, view in sorted(found, key=lambda item: item[0])]
 

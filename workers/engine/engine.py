@@ -26,6 +26,7 @@ from workers.engine.events import Instant, locate
 from workers.engine.evidence import Evidence, evidence_of
 from workers.engine.film_bodies import film_bodies, plain_estimate
 from workers.engine.freefall import body_fall, clock_doubtful
+from workers.engine.heads import HeadPaths
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.learned import Learned
 from workers.engine.measurability import FilmContext
@@ -94,6 +95,7 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
             learned.calibration,
             learned.event_errors,
             turned or _refused(why),
+            None if body is None else body.heads,
         )
         repetitions.append(repetition)
         clock |= doubtful
@@ -257,6 +259,7 @@ def _repetition(
     errors: Calibration = NEVER_CALIBRATED,
     event_errors: EventErrors = NO_EVENT_ERRORS,
     refused: Note | None = None,
+    heads: HeadPaths | None = None,
 ) -> tuple[Repetition, bool]:
     """Return one measured repetition, and whether its clock is doubtful."""
     if not estimates:
@@ -287,6 +290,7 @@ def _repetition(
         _places(view),
         located.missing,
         refused,
+        candidate.kind,
     )
     given = request.stature_m is not None or view is None
     metrics = measure(
@@ -296,6 +300,7 @@ def _repetition(
         sex=request.sex,
         stature_sd_m=GIVEN_STATURE_SD_M if given else POPULATION_STATURE_SD_M,
         seed=request.seed,
+        heads=heads,
     )
     times = [instant.time_s for instant in events.values()]
     repetition = Repetition(

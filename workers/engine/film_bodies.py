@@ -9,18 +9,22 @@ import numpy as np
 
 from models.contract.errors import BodyNotInFrame
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
-from models.contract.vocabulary import EventName, Handedness
+from models.contract.vocabulary import EventName, Handedness, RepetitionKind
 from workers.engine.detect import FoundWork
 from workers.engine.fit import ClipContext, fit_body
+from workers.engine.fit.azimuth import GIVEN_SD
+from workers.engine.heads import HeadPaths
 from workers.engine.interface import EngineRequest
 from workers.engine.learned import Learned
-from workers.engine.lift import HEADING_SD, Lifted, lift_track, lifted_body
+from workers.engine.lift import Lifted, lift_track, lifted_body, within
 from workers.engine.measure import BodyEstimate
 from workers.engine.network_body import network_body
 from workers.engine.proportions import POPULATION_STATURE_M
 from workers.engine.uncertainty import draw_joints
 
 BOTH = "fit_and_lift"
+BEFORE_HOLD_S = 2.5
+"""Time before a hold in which a player comes down from standing, seconds (working value)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,12 +32,13 @@ class FilmBody:
     """One repetition's body by each method that worked, the most trusted first.
 
     ``azimuth`` is the camera's place about the server and its sd, degrees; ``learned`` are the
-    events as the learned lift has them, seconds.
+    events as the learned lift has them, seconds, ``heads`` what it answers directly.
     """
 
     estimates: tuple[BodyEstimate, ...]
     azimuth: tuple[float, float]
     learned: Mapping[EventName, float] = field(default_factory=dict)
+    heads: HeadPaths | None = None
 
     @property
     def motion(self) -> BodyMotion:
@@ -77,7 +82,9 @@ def film_bodies(
     for candidate in found:
         rows = (candidate.start, candidate.stop)
         window = (float(track.time_s[rows[0]]), float(track.time_s[rows[1] - 1]))
-        lifted = lift_track(track, rows, hand, learned.lift)
+        earlier = _from_standing(track, candidate)
+        lifted = lift_track(track, earlier, hand, learned.lift, _told(request))
+        lifted = None if lifted is None else within(lifted, rows)
         try:
             fit = fit_body(
                 track,
@@ -98,8 +105,28 @@ def film_bodies(
             body = lifted_body(track, lifted, stature_m=fit.motion.stature_m, heading=heading)
             estimates += [*_both(estimates[0], body), plain_estimate(body)]
         events = {} if lifted is None else lifted.events
-        bodies.append(FilmBody(tuple(estimates), (fit.azimuth_deg, fit.azimuth_sd), events))
+        heads = None if lifted is None else lifted.heads
+        place = (fit.azimuth_deg, fit.azimuth_sd)
+        bodies.append(FilmBody(tuple(estimates), place, events, heads))
     return bodies
+
+
+def _from_standing(track: JointTrack, candidate: FoundWork) -> tuple[int, int]:
+    """Return the rows that the lift reads: of a hold also how the player came into it.
+
+    A hold is found from where the body is still and low; the lift wants to see it standing.
+    """
+    if candidate.kind is not RepetitionKind.HOLD:
+        return candidate.start, candidate.stop
+    since = float(track.time_s[candidate.start]) - BEFORE_HOLD_S
+    return int(np.searchsorted(track.time_s, since)), candidate.stop
+
+
+def _told(request: EngineRequest) -> tuple[float, float] | None:
+    """Return the direction of the target that the caller states, and its sd, rad."""
+    if request.azimuth_deg is None:
+        return None
+    return float(np.radians(request.azimuth_deg - 90.0)), float(np.radians(GIVEN_SD))
 
 
 def _both(fit: BodyEstimate, lifted: BodyMotion) -> list[BodyEstimate]:
@@ -141,8 +168,8 @@ def _without_fit(
             azimuth = float((90.0 + np.degrees(lifted.heading)) % 360.0)
         heading = float(np.radians(azimuth - 90.0))
         body = lifted_body(track, lifted, stature_m=stature, heading=heading)
-        place = (azimuth, float(np.degrees(HEADING_SD)))
-        return FilmBody((plain_estimate(body),), place, lifted.events)
+        place = (azimuth, float(np.degrees(lifted.heading_sd)))
+        return FilmBody((plain_estimate(body),), place, lifted.events, lifted.heads)
     plain = network_body(
         track,
         rows,

@@ -14,7 +14,8 @@ from workers.engine.event_errors import NO_EVENT_ERRORS, EventErrors
 from workers.engine.fit.offsets import LandmarkErrors
 
 LiftNetwork = Callable[[FloatArray], FloatArray]
-"""Features (T, 399) of `workers.engine.lift.features` to answers (T, 69), both float64."""
+"""Features (N, F) of `workers.engine.lift_input` to answers (N, A) of `workers.engine.lift_layout`,
+both float64."""
 
 
 @dataclass(frozen=True, slots=True)

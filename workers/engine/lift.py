@@ -1,24 +1,25 @@
-"""A learned lift: from the picture's joints over half a second to the body in space.
+"""A learned lift: from the picture's joints over a whole serve to the body in space.
 
-A small network of dense layers, trained on rendered motion whose joints are known (see
-DEVELOPERS.md for the command), reads the joints of the picture at seven instants around a moment
-and answers where the joints are in the levelled camera frame. It knows how bodies move in a
-serve, so it does not lose the sign of a depth; it does not know the person's own lengths, which
-the kinematic fit does. The engine takes for each value the method that was found better.
+A temporal network, trained on movements whose joints are known and whose postures are spread
+evenly over what bodies can do (`models.training.lift`), reads both pose networks' landmarks over
+the stretch and answers, 60 times a second, where the joints are in the levelled camera frame, the
+angles that the metrics need (each as the mean of what could be, with its spread), and where the
+target lies. The engine takes for each value the method that was found better.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from models.contract.skeleton import CANONICAL_BODY as BODY
-from models.contract.skeleton import PICTURE_ROWS, canonical
 from models.contract.tracks import BodyMotion, FloatArray, IntArray, JointTrack
 from models.contract.vocabulary import EventName, Handedness
-from workers.engine.smoothing import local_fit
+from workers.engine import lift_layout as layout
+from workers.engine.heads import HeadPaths
+from workers.engine.lift_input import Read, read, seen_in
 
 METHOD = "learned_lift"
 TIMED = (EventName.LOADING, EventName.TROPHY, EventName.RACKET_LOW, EventName.CONTACT)
@@ -29,33 +30,20 @@ BEFORE_CONTACT_S = {EventName.TROPHY: (0.15, 0.7), EventName.RACKET_LOW: (0.05, 
 """Usual times before contact in full-speed serves, with room to spare (working values)."""
 SLOWEST_FRAME_S = 1.0 / 27.0
 """With longer frame intervals, seconds, the answers about events are not used (working value)."""
-LAGS_S = (-0.25, -0.12, -0.05, 0.0, 0.05, 0.12, 0.25)
-"""Instants that are read, relative to the moment that is answered."""
-STANDING_S = 0.35
-"""Start of the window from which the size of the person in the picture is taken."""
-EAR_TO_ANKLE = 0.87
-"""Height of the ears over the ankles in standing heights, standing as before a serve."""
-IN_PLANE_SD, DEPTH_SD = 0.009, 0.018
-"""Standard deviation of a joint about its place, standing heights (rendered films)."""
-_SMOOTH_S, _SMOOTH_WORLD_S = 0.02, 0.05
-"""Half widths of the smoothing of picture and network joints, seconds; trained with these
-values."""
-HEADING_SD = float(np.radians(4.5))
-"""Standard deviation of the target's direction (26 rendered films not trained on)."""
-_TARGET = slice(3 * len(BODY), 3 * len(BODY) + 2)
-_CLOCKS = slice(_TARGET.stop, _TARGET.stop + len(TIMED))
 _CLOCK_TRUST = 0.5
 """Share of `CLOCK_S` within which an answer counts (working value)."""
 SHORTEST_FRAMES = 8
 """Fewest frames from which a body is made, by the lift and by the fit (working value)."""
+LEAST_HEADING_SD = float(np.radians(1.5))
+"""Standard deviation of the target's direction that is stated at least (working value)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Lifted:
     """Joints of one stretch of film about the mid-hip, in the levelled frame.
 
-    The levelled frame: x right, y away from the camera, z up, of a right-hander (left-handers
-    mirrored).
+    The levelled frame: x right, y away from the camera along the line to the person, z up, of a
+    right-hander (left-handers mirrored).
 
     Attributes
     ----------
@@ -64,11 +52,15 @@ class Lifted:
     time_s : ndarray, shape (T,)
     relative : ndarray, shape (T, 21, 3)
         Standing heights.
-    hips : ndarray, shape (T, 2)
-        Middle of the hips in the picture, v up, standing heights.
-    heading : float
-        Direction of the target, rad from x.
+    sd : ndarray, shape (T, 21, 3)
+        Standard deviation of each coordinate, standing heights.
+    root : ndarray, shape (T, 3)
+        Mid-hip from its standing place, standing heights.
+    heading, heading_sd : float
+        Direction of the target, rad from x, and its standard deviation.
     mirrored : bool
+    heads : HeadPaths or None
+        Angles and places that the metrics need, answered directly.
     events : mapping of EventName to float
         When the network thinks the `TIMED` events of a serve are, seconds.
     """
@@ -76,9 +68,12 @@ class Lifted:
     rows: IntArray
     time_s: FloatArray
     relative: FloatArray
-    hips: FloatArray
+    sd: FloatArray
+    root: FloatArray
     heading: float
+    heading_sd: float
     mirrored: bool
+    heads: HeadPaths | None = None
     events: Mapping[EventName, float] = field(default_factory=dict)
 
 
@@ -87,6 +82,7 @@ def lift_track(
     window: tuple[int, int],
     handedness: Handedness,
     network: Callable[[FloatArray], FloatArray],
+    told: tuple[float, float] | None = None,
 ) -> Lifted | None:
     """Lift a stretch of film, or return None where joints are missing.
 
@@ -98,35 +94,41 @@ def lift_track(
     handedness : Handedness
         ``LEFT`` mirrors the picture first.
     network : callable
-        Features (T, 399) to answers (T, 69).
+        Features (N, `lift_input.WIDTH`) to answers (N, `lift_layout.ANSWERS`).
+    told : (heading, sd), optional
+        Direction of the target in the levelled frame, rad, where somebody told it.
     """
-    rows = np.arange(*window)
-    pixels, world = track.xy_raw[rows][:, PICTURE_ROWS], track.world[rows][:, PICTURE_ROWS]
-    seen = np.isfinite(pixels).all(axis=(1, 2)) & np.isfinite(world).all(axis=(1, 2))
-    if int(seen.sum()) < SHORTEST_FRAMES:
-        return None
-    rows = rows[seen]
-    time = np.asarray(track.time_s[rows], dtype=np.float64)
     mirrored = handedness is Handedness.LEFT
-    plane, space = upright(pixels[seen], world[seen], mirrored)
-    tall = stature_px(time, plane)
-    if tall <= 0.0:
+    seen = seen_in(track, np.arange(*window), mirrored)
+    if len(seen.rows) < SHORTEST_FRAMES:
         return None
-    read, place = features(time, plane, space)
-    answer = network(read)
-    relative = answer[:, : 3 * len(BODY)].reshape(-1, len(BODY), 3)
-    # the network answers how far the picture's own place is off
-    relative[..., [0, 2]] += place
-    mean = answer[:, _TARGET].mean(axis=0)
+    given = read(seen, told)
+    if given is None:
+        return None
+    answer = network(given.features)
+    time = seen.time_s
+    heading, spread = _heading(answer)
     return Lifted(
-        rows=rows,
+        rows=seen.rows,
         time_s=time,
-        relative=relative,
-        hips=BODY.middle(plane, "hip") / tall,
-        heading=float(np.arctan2(mean[1], mean[0])),
+        relative=_at(given.when, _relative(answer, given), time),
+        sd=_at(given.when, _joint_sd(answer), time),
+        root=_at(given.when, _root(answer, given), time),
+        heading=heading,
+        heading_sd=spread,
         mirrored=mirrored,
-        events=_timed(time, answer[:, _CLOCKS]),
+        heads=_heads(answer, given),
+        events=_timed(given.when, answer[:, layout.CLOCK], float(np.median(np.diff(time)))),
     )
+
+
+def within(lifted: Lifted, rows: tuple[int, int]) -> Lifted:
+    """Return the part of a lift that lies in half-open rows of the track."""
+    chosen = (lifted.rows >= rows[0]) & (lifted.rows < rows[1])
+    if bool(chosen.all()):
+        return lifted
+    names = ("rows", "time_s", "relative", "sd", "root")
+    return replace(lifted, **{name: getattr(lifted, name)[chosen] for name in names})
 
 
 def lifted_body(
@@ -143,108 +145,66 @@ def lifted_body(
         Direction of the target in the levelled frame, rad, where known better (the fit).
     """
     angle = lifted.heading if heading is None else heading
-    level = (lifted.relative + _root(lifted)[:, None]) * stature_m
+    level = (lifted.relative + lifted.root[:, None]) * stature_m
     c, s = np.cos(angle), np.sin(angle)
     court = level @ np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
     origin = court[: max(3, len(court) // 10)][:, BODY.pair("ankle")].mean(axis=(0, 1))
-    spread = np.array(
-        [
-            np.hypot(IN_PLANE_SD * c, DEPTH_SD * s),
-            np.hypot(IN_PLANE_SD * s, DEPTH_SD * c),
-            IN_PLANE_SD,
-        ]
-    )
+    across, away, up = np.moveaxis(lifted.sd, -1, 0)
+    spread = np.stack([np.hypot(across * c, away * s), np.hypot(across * s, away * c), up], axis=-1)
     return BodyMotion(
         time_s=lifted.time_s,
         frame_index=np.asarray(track.frame_index[lifted.rows]),
         joints=court - origin,
-        sd=np.broadcast_to(spread * stature_m, court.shape).copy(),
+        sd=spread * stature_m,
         mirrored=lifted.mirrored,
         stature_m=stature_m,
         method=METHOD,
     )
 
 
-def upright(pixels: FloatArray, world: FloatArray, mirrored: bool) -> tuple[FloatArray, FloatArray]:
-    """Return the canonical body in pixels with v up, and in 3D as x right, y away, z up.
-
-    Parameters
-    ----------
-    pixels : ndarray, shape (T, 21, 2)
-        Order of ``ANATOMICAL_BODY``.
-    world : ndarray, shape (T, 21, 3)
-        The same; camera axes: x right, y down, z away.
-    mirrored : bool
-        True for a left-hander.
-    """
-    plane = pixels * np.array([1.0, -1.0])
-    space = world[..., [0, 2, 1]] * np.array([1.0, 1.0, -1.0])
-    return (
-        canonical(plane, left_handed=mirrored, axis=0),
-        canonical(space, left_handed=mirrored, axis=0),
-    )
+def _relative(answer: FloatArray, given: Read) -> FloatArray:
+    """Joints about the mid-hip, (N, 21, 3): the network answers how far the picture is off."""
+    joints = answer[:, layout.RELATIVE].reshape(-1, len(BODY), 3) * layout.POSITION_UNIT
+    joints[..., [0, 2]] += given.place
+    return joints
 
 
-def stature_px(time_s: FloatArray, plane: FloatArray) -> float:
-    """Return the person's standing height in pixels, from the first still frames.
-
-    Parameters
-    ----------
-    plane : ndarray, shape (T, 21, 2)
-        Pixels, v up; or (T, 21, 3), metres, z up.
-    """
-    still = time_s <= time_s[0] + STANDING_S
-    ears = BODY.middle(plane[still], "ear")[:, -1]
-    ankles = BODY.middle(plane[still], "ankle")[:, -1]
-    return float(np.median(ears - ankles)) / EAR_TO_ANKLE
+def _root(answer: FloatArray, given: Read) -> FloatArray:
+    root = answer[:, layout.ROOT] * layout.POSITION_UNIT
+    root[:, [0, 2]] += given.path
+    return root
 
 
-def features(
-    time_s: FloatArray, plane: FloatArray, world: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Return what the network reads, (T, 399), and the joints of the picture it answers for.
-
-    Seven instants of the picture's joints about the mid-hip, the standing posture (the person's
-    own lengths), and the pose network's 3D; all in standing heights.
-
-    Parameters
-    ----------
-    time_s : ndarray, shape (T,)
-        Begins with the still stance.
-    plane : ndarray, shape (T, 21, 2)
-        Pixels, v up, of a right-hander (left-handers mirrored).
-    world : ndarray, shape (T, 21, 3)
-        The pose network's own 3D: x right, y away, z up.
-
-    Returns
-    -------
-    features : ndarray, shape (T, 399)
-    place : ndarray, shape (T, 21, 2)
-        Smoothed joints about the mid-hip.
-    """
-    tall = max(stature_px(time_s, plane), 1e-6)
-    place = _about_hips(time_s, plane / tall, _SMOOTH_S)
-    high = max(stature_px(time_s, world), 1e-6)
-    space = _about_hips(time_s, world / high, _SMOOTH_WORLD_S)
-    flat = place.reshape(len(time_s), -1)
-    lagged = [_at(time_s, flat, time_s + lag) for lag in LAGS_S]
-    still = np.median(flat[time_s <= time_s[0] + STANDING_S], axis=0)
-    standing = np.broadcast_to(still, flat.shape)
-    read = np.concatenate([*lagged, standing, space.reshape(len(time_s), -1)], axis=1)
-    return read, place
+def _joint_sd(answer: FloatArray) -> FloatArray:
+    log_sd = np.clip(answer[:, layout.JOINT_LOG_SD], -3.0, 4.0)
+    return np.asarray(np.exp(log_sd).reshape(-1, len(BODY), 3) * layout.POSITION_UNIT)
 
 
-def _timed(time_s: FloatArray, clocks: FloatArray) -> dict[EventName, float]:
+def _heads(answer: FloatArray, given: Read) -> HeadPaths:
+    unit = np.array([layout.HEAD_SCALE[name] for name in layout.HEADS])
+    log_sd = np.clip(answer[:, layout.LOG_SD], -3.0, 4.0)
+    return HeadPaths(given.when, answer[:, layout.MEAN] * unit, np.exp(log_sd) * unit)
+
+
+def _heading(answer: FloatArray) -> tuple[float, float]:
+    """Return the direction on which the frames agree in the mean, and its sd, rad."""
+    mean = answer[:, layout.TARGET].mean(axis=0)
+    log_sd = np.clip(answer[:, layout.TARGET_LOG_SD], -4.0, 1.0)
+    spread = max(float(np.median(np.exp(log_sd))), LEAST_HEADING_SD)
+    return float(np.arctan2(mean[1], mean[0])), spread
+
+
+def _timed(time_s: FloatArray, clocks: FloatArray, frame_s: float) -> dict[EventName, float]:
     """Return what the frames near an event agree on: the mean of what each says, nearest most.
 
     Nothing where frames are too far apart, or where the answers are no serve's: both happen in
     films unlike those that it learned from.
     """
-    if float(np.median(np.diff(time_s))) > SLOWEST_FRAME_S:
+    if frame_s > SLOWEST_FRAME_S:
         return {}
     found = {}
     for event, clock in zip(TIMED, clocks.T, strict=True):
-        weight = np.maximum(_CLOCK_TRUST - np.abs(clock), 0.0) * np.gradient(time_s)
+        weight = np.maximum(_CLOCK_TRUST - np.abs(clock), 0.0)
         if weight.sum() > 0.0:
             found[event] = float(np.average(time_s + CLOCK_S * clock, weights=weight))
     return found if is_serve(found) else {}
@@ -259,24 +219,11 @@ def is_serve(found: Mapping[EventName, float]) -> bool:
     )
 
 
-def _about_hips(time_s: FloatArray, points: FloatArray, window_s: float) -> FloatArray:
-    hips = BODY.middle(points, "hip")[:, None]
-    smooth = local_fit(time_s, (points - hips).transpose(1, 0, 2), window_s)[0]
-    return np.asarray(smooth.transpose(1, 0, 2))
-
-
 def _at(time_s: FloatArray, series: FloatArray, when: FloatArray) -> FloatArray:
-    """Linear interpolation of (T, D) at instants, held at the ends."""
+    """Linear interpolation of (N, ...) at instants, held at the ends."""
+    flat = series.reshape(len(time_s), -1)
     t = np.clip(when, time_s[0], time_s[-1])
     i = np.clip(np.searchsorted(time_s, t) - 1, 0, len(time_s) - 2)
     share = ((t - time_s[i]) / (time_s[i + 1] - time_s[i]))[:, None]
-    return np.asarray(series[i] * (1.0 - share) + series[i + 1] * share)
-
-
-def _root(lifted: Lifted) -> FloatArray:
-    """Return the path of the mid-hip, standing heights: picture plane, and depth by the feet.
-
-    The front foot is taken to stay at its depth, which holds until the drive lifts it.
-    """
-    depth = -BODY.at(lifted.relative, "front_ankle")[:, 1]
-    return np.stack([lifted.hips[:, 0], depth, lifted.hips[:, 1]], axis=1)
+    found = flat[i] * (1.0 - share) + flat[i + 1] * share
+    return np.asarray(found.reshape(len(t), *series.shape[1:]))

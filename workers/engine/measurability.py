@@ -9,7 +9,7 @@ from models.contract.metrics.definition import Need
 from models.contract.metrics.units import facts
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
-from models.contract.vocabulary import EventName, View
+from models.contract.vocabulary import EventName, RepetitionKind, View
 from workers.engine.calibration import NEVER_CALIBRATED, Calibration, Residual
 from workers.engine.events import Instant
 from workers.engine.metrics.spec import MetricSpec
@@ -51,6 +51,8 @@ class FilmContext:
         the view, intervals as propagated. Calibration starts from there.
     missing : mapping of EventName to NoteCode
         Why events are missing, where the film's ends are the reason.
+    kind : RepetitionKind
+        Work of one kind is proven by films of that kind.
     """
 
     fps: float
@@ -63,14 +65,15 @@ class FilmContext:
     views: tuple[View, ...] = ()
     missing: Mapping[EventName, NoteCode] = field(default_factory=dict)
     refused: Note | None = None
+    kind: RepetitionKind = RepetitionKind.SERVE
 
     def best_for(self, spec: MetricSpec, methods: Sequence[str]) -> FilmContext:
         """Return the same seen from the position that supports a metric; else as it is."""
         if self.view is None or not self.calibrated:
             return self
         for view in (self.view, *self.views):
-            method = self.errors.best_method(spec.name, view, self.fps, methods)
-            if _view_limit(spec, self, view, method) is None:
+            method = self.errors.best_method(spec.name, view, self.fps, methods, self.kind)
+            if _supports(spec, self, view, method):
                 return replace(self, view=view)
         return self
 
@@ -98,23 +101,35 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> Note | None:
 
 
 def _view_limit(spec: MetricSpec, context: FilmContext, view: View, method: str) -> Note | None:
-    """Return why the view does not support a metric; unproven positions count as unsuitable."""
-    tolerance = spec.metric.tolerance
-    if tolerance is None:
+    """Return why films from here do not support a metric of this kind of work.
+
+    Positions that were never measured, and values that tell too little of the player, count as
+    unsuitable.
+    """
+    tolerance, errors, fps, kind = spec.metric.tolerance, context.errors, context.fps, context.kind
+    if _supports(spec, context, view, method):
         return None
-    errors, fps = context.errors, context.fps
-    known = errors.residual(spec.name, view, fps, method)
-    unproven = view is not View.SIDE and (known is None or known.count < MIN_FILMS)
-    if not unproven and (known is None or _near_enough(known, view, tolerance)):
-        return None
-    better = [other for other in errors.views_within(spec.name, tolerance, fps) if other != view]
+    known = errors.residual(spec.name, view, fps, method, kind)
+    unproven = known is None or (view is not View.SIDE and known.count < MIN_FILMS)
+    better = [v for v in errors.views_within(spec.name, tolerance, fps, kind) if v != view]
     if better:
         code = NoteCode.VIEW_NOT_PROVEN if unproven else NoteCode.VIEW_NOT_RELIABLE
         return note(code, view=view.value, better=better[0].value)
+    if unproven and not errors.views_within(spec.name, None, fps, kind):
+        return note(NoteCode.WORK_NOT_PROVEN, kind=kind.value)
     return note(NoteCode.ONE_CAMERA_NOT_RELIABLE, view=view.value)
 
 
-def _near_enough(known: Residual, view: View, tolerance: float) -> bool:
+def _supports(spec: MetricSpec, context: FilmContext, view: View, method: str) -> bool:
+    known = context.errors.residual(spec.name, view, context.fps, method, context.kind)
+    if known is None or (view is not View.SIDE and known.count < MIN_FILMS):
+        return False
+    return _good_enough(known, view, spec.metric.tolerance)
+
+
+def _good_enough(known: Residual, view: View, tolerance: float | None) -> bool:
+    if tolerance is None or not known.informative:
+        return known.informative
     if view is View.SIDE:
         return known.mae <= SIDE_FACTOR * tolerance
     return known.mae_limit <= tolerance

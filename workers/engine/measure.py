@@ -17,6 +17,8 @@ from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import EventName, RepetitionKind, Sex
 from workers.engine.calibration import NOT_CALIBRATED, Residual
 from workers.engine.events import Instant
+from workers.engine.heads import HEAD_FORMULAS, HeadPaths, head_samples
+from workers.engine.heads import METHOD as HEADS_METHOD
 from workers.engine.measurability import FilmContext, why_not
 from workers.engine.metrics.registry import metrics_for
 from workers.engine.metrics.spec import MetricSpec
@@ -27,6 +29,8 @@ ROOM_DEG = 150.0
 """An interval so wide holds any angle that a tilt, a lean, a turn or the bend of a joint can have,
 degrees: knees bend by up to about 140, elbows by 145 (common practice of goniometry, from
 memory)."""
+LEAST_SHOWN = 0.05
+"""Share of a true change that is stated at least (working value)."""
 FLOOR_UNDER_ANKLES = 0.045
 """Ankle joint centre over the floor in standing heights, where no heel or toe is seen."""
 
@@ -76,6 +80,7 @@ def measure(
     sex: Sex,
     stature_sd_m: float,
     seed: int,
+    heads: HeadPaths | None = None,
 ) -> tuple[Metric, ...]:
     """Return every metric that applies to this kind of work.
 
@@ -90,6 +95,8 @@ def measure(
     sex : Sex
     stature_sd_m : float
     seed : int
+    heads : HeadPaths, optional
+        What the learned lift answers directly, where there is one.
     """
     prepared: dict[str, tuple[Samples, Samples]] = {}
     for estimate in estimates:
@@ -108,23 +115,26 @@ def measure(
                 seed=seed,
             ),
         )
+    direct = None
+    if heads is not None and prepared:
+        one, many = next(iter(prepared.values()))
+        drawn = heads.draw(many.count, seed)
+        direct = head_samples(heads, one, heads.mean[None]), head_samples(heads, many, drawn)
     results: list[Metric] = []
     methods, film = list(prepared), context
     for spec in metrics_for(kind):
-        context = film.best_for(spec, methods)
-        for method in _methods(spec, context, methods):
+        formula = None if direct is None else HEAD_FORMULAS.get(spec.name)
+        known = methods if formula is None else [*methods, HEADS_METHOD]
+        context = film.best_for(spec, known)
+        for method in _methods(spec, context, known):
             reason = why_not(spec, context, method)
             value = sd = float("nan")
+            if reason is None and method == HEADS_METHOD and direct is not None and formula:
+                value, sd = value_and_sd(spec, formula, *direct)
+            elif reason is None:
+                value, sd = value_and_sd(spec, spec.compute, *prepared[method])
             if reason is None:
-                value, sd = value_and_sd(spec, *prepared[method])
-                if not (np.isfinite(value) and np.isfinite(sd)):
-                    reason = note(NoteCode.UNDEFINED_IN_MOTION)
-                elif _too_wide(spec, sd, context, method):
-                    reason = note(NoteCode.UNCERTAINTY_TOO_LARGE)
-                elif context.calibrated and _spans(
-                    spec, value, sd, _residual(spec, context, method)
-                ):
-                    reason = note(NoteCode.RANGE_SPANNED)
+                reason = _untold(spec, value, sd, context, method)
             results.append(_metric(spec, value, sd, reason, context, method))
     return inherited(metrics_for(kind), results) if film.calibrated else tuple(results)
 
@@ -178,6 +188,19 @@ def _spans(spec: MetricSpec, value: float, sd: float, known: Residual) -> bool:
     return bool(high - low >= room)
 
 
+def _untold(
+    spec: MetricSpec, value: float, sd: float, context: FilmContext, method: str
+) -> Note | None:
+    """Return why a value that was worked out is not told, or None."""
+    if not (np.isfinite(value) and np.isfinite(sd)):
+        return note(NoteCode.UNDEFINED_IN_MOTION)
+    if _too_wide(spec, sd, context, method):
+        return note(NoteCode.UNCERTAINTY_TOO_LARGE)
+    if context.calibrated and _spans(spec, value, sd, _residual(spec, context, method)):
+        return note(NoteCode.RANGE_SPANNED)
+    return None
+
+
 def _too_wide(spec: MetricSpec, sd: float, context: FilmContext, method: str) -> bool:
     widest = spec.metric.widest
     if widest is None or not context.calibrated:
@@ -191,7 +214,7 @@ def _methods(spec: MetricSpec, context: FilmContext, methods: list[str]) -> list
         return methods
     if context.view is None:
         return methods[:1]
-    return [context.errors.best_method(spec.name, context.view, context.fps, methods)]
+    return [context.errors.best_method(spec.name, context.view, context.fps, methods, context.kind)]
 
 
 def _metric(
@@ -216,6 +239,9 @@ def _metric(
             repeat = round(shares.both * half / Z95, digits + 1)
             session = min(round(shares.session * half / Z95, digits + 1), repeat)
             shown, usually = shares.shown, shares.usually
+        if known.slope_sd > 0.0 and known.slope > 0.0:
+            usually = round(known.slope, 3)
+            shown = round(min(max(known.slope - Z95 * known.slope_sd, LEAST_SHOWN), 1.0), 3)
         if spec.metric.lowest is not None:
             low = min(max(low, spec.metric.lowest), value)
         if spec.metric.highest is not None:
@@ -250,5 +276,5 @@ def _within(spec: MetricSpec, value: float) -> float:
 def _residual(spec: MetricSpec, context: FilmContext, method: str) -> Residual:
     known = None
     if context.view is not None and context.calibrated:
-        known = context.errors.residual(spec.name, context.view, context.fps, method)
+        known = context.errors.residual(spec.name, context.view, context.fps, method, context.kind)
     return known or NOT_CALIBRATED

@@ -9,7 +9,8 @@ covers what the model of the body cannot know about itself.
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from typing import TypeVar
 
 import numpy as np
 
@@ -22,6 +23,7 @@ from workers.engine.samples import Samples
 
 SAMPLES = 96
 """Monte Carlo samples of a repetition (working value, not tried systematically)."""
+Body = TypeVar("Body")
 JOINT_NOISE_TIME_S = 0.05
 """Correlation time of joint noise where only standard deviations are known."""
 
@@ -101,16 +103,19 @@ def best(
     )
 
 
-def value_and_sd(spec: MetricSpec, estimate: Samples, samples: Samples) -> tuple[float, float]:
+def value_and_sd(
+    spec: MetricSpec, formula: Callable[[Body], FloatArray], estimate: Body, samples: Body
+) -> tuple[float, float]:
     """Return a metric's best value and the spread of its samples, as a standard deviation.
 
     The spread is half the central 95 % range over 1.96, about the median; NaN where fewer than
-    three quarters of the samples give a value.
+    three quarters of the samples give a value. ``formula`` is the metric's own on bodies, or the
+    one on direct answers; ``spec`` says what is measured.
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)
-        value = float(spec.compute(estimate)[0])
-        spread = np.asarray(spec.compute(samples), dtype=np.float64)
+        value = float(formula(estimate)[0])
+        spread = np.asarray(formula(samples), dtype=np.float64)
     known = spread[np.isfinite(spread)]
     if known.size < 0.75 * spread.size:
         return value, float("nan")

@@ -1,4 +1,4 @@
-"""The lift as ONNX Runtime runs it: on the CPU, in double precision."""
+"""The lift as ONNX Runtime runs it: on one core of the CPU."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from workers.engine.learned import LiftNetwork
 
 
 def lift_network(data: bytes) -> LiftNetwork:
-    """Return the network in an ONNX file: features (T, 399) to answers (T, 69), float64."""
+    """Return the network in an ONNX file: features (N, F) to answers (N, A), float64 outside."""
     options = ort.SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
     session: Any = ort.InferenceSession(data, options, providers=["CPUExecutionProvider"])
@@ -20,7 +20,7 @@ def lift_network(data: bytes) -> LiftNetwork:
     (answer,) = [value.name for value in session.get_outputs()]
 
     def run(read: FloatArray) -> FloatArray:
-        values = session.run([answer], {features: np.ascontiguousarray(read, np.float64)})
-        return np.asarray(values[0])
+        values = session.run([answer], {features: np.ascontiguousarray(read, np.float32)})
+        return np.asarray(values[0], dtype=np.float64)
 
     return run

@@ -16,8 +16,8 @@ def calibration(errors: bytes, shares: bytes) -> Calibration:
     Parameters
     ----------
     errors : bytes
-        ``calibration.json``: rows of ``metrics`` (metric, view, rate, method, bias, sd, mean
-        absolute error, count) and ``events`` (event, view, rate, sd in seconds, count).
+        ``calibration.json``: rows of ``metrics`` (metric of a kind of work, view, rate, method,
+        and the values of `Residual`) and ``events`` (event, view, rate, sd in seconds, count).
     shares : bytes
         ``repeat_shares.json``: rows of ``shares`` (metric, view or "any", the four values of
         `RepeatShares`, count of players).
@@ -26,8 +26,8 @@ def calibration(errors: bytes, shares: bytes) -> Calibration:
     return Calibration(
         metrics=MappingProxyType(
             {
-                (name, view, rate, method): (bias, sd, mae, count)
-                for name, view, rate, method, bias, sd, mae, count in table["metrics"]
+                (name, view, rate, method): tuple(values)
+                for name, view, rate, method, *values in table["metrics"]
             }
         ),
         events=MappingProxyType(
@@ -53,7 +53,6 @@ def landmark_errors(data: bytes) -> LandmarkErrors:
         depth=MappingProxyType(
             {(a, b): (gain, offset, sd) for a, b, gain, offset, sd in table["depth"]}
         ),
-        lift_depth_sd=MappingProxyType({(a, b): sd for a, b, sd in table["lift_depth_sd"]}),
     )
 
 

@@ -148,8 +148,8 @@ class FramesRepeated(FilmProblem):
 
 
 class ViewUnsuitable(FilmProblem):
-    """From this camera position some values cannot be measured. Film from the side, square to
-    the line to the target, at hip to chest height.
+    """From this camera position some values cannot be measured. Film from the side for the weight
+    over the feet, from the front quarter for what turns, at hip to chest height.
     """
 
     code = "view_unsuitable"

@@ -1,62 +1,150 @@
-"""Angles of the lifted bodies against the truth, near the trophy position and contact."""
+"""How much of what is true is told: squared correlation, slope and error at events, by position."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 
 import numpy as np
+import torch
+from torch import Tensor
 
-from models.contract.skeleton import CANONICAL_BODY
-from workers.engine.geometry import flexion
-from workers.engine.lift import features
+from models.contract.vocabulary import EventName
+from workers.engine import lift_layout as layout
+from workers.engine.lift import CLOCK_S, TIMED
+from workers.engine.lift_input import RATE_HZ
 
-from .films import Filmed
-from .scene import JOINTS, Array, pose_of
+from .loss import Truth, head_units
 
-Run = Callable[[Array], Array]
+Z95 = 1.96
+JUDGED: tuple[tuple[str, str], ...] = (
+    ("front_knee", "loading"),
+    ("rear_knee", "loading"),
+    ("front_knee", "trophy"),
+    ("rear_knee", "trophy"),
+    ("front_knee", "contact"),
+    ("shoulder_tilt", "trophy"),
+    ("shoulder_tilt", "contact"),
+    ("trunk_inclination", "trophy"),
+    ("trunk_inclination", "contact"),
+    ("trunk_lateral", "trophy"),
+    ("trunk_backward", "trophy"),
+    ("pelvis_since", "loading"),
+    ("shoulder_since", "loading"),
+    ("pelvis_absolute", "loading"),
+    ("shoulder_absolute", "loading"),
+    ("separation", "trophy"),
+    ("separation", "loading"),
+    ("load", "loading"),
+    ("elbow", "trophy"),
+    ("elbow", "contact"),
+    ("shoulder_elevation", "contact"),
+    ("contact_height", "contact"),
+    ("wrist_ahead", "contact"),
+    ("rear_hip_height", "loading"),
+    ("rear_hip_place", "loading"),
+    ("front_hip_ahead", "loading"),
+)
+
+POSITIONS = (
+    (15.0, "front"),
+    (72.0, "front_quarter"),
+    (108.0, "side"),
+    (165.0, "rear_quarter"),
+    (180.0, "behind"),
+)
+BACK_SIDE_DEG = 18.0
 
 
-def _angles(pose: Array) -> dict[str, Array]:
-    """Some angles of postures (T, 21, 3), degrees."""
+def position(azimuth_deg: float) -> str:
+    """Name of a camera azimuth, as `workers.engine.view.view_of`, which needs more packages."""
+    azimuth = azimuth_deg % 360.0
+    if abs(azimuth - 270.0) <= BACK_SIDE_DEG:
+        return "back_side"
+    folded = min(azimuth, 360.0 - azimuth)
+    return next(name for bound, name in POSITIONS if folded <= bound)
 
-    def at(name: str) -> Array:
-        return CANONICAL_BODY.at(pose, name)
 
-    across = at("tossing_shoulder") - at("hitting_shoulder")
-    pelvis = at("front_hip") - at("rear_hip")
-    trunk = at("tossing_shoulder") + at("hitting_shoulder") - at("front_hip") - at("rear_hip")
-    level = np.hypot(across[:, 0], across[:, 1])
+Batches = Iterable[tuple[Tensor, Truth, Tensor]]
+"""Features, what is true, and camera azimuth (B,), rad."""
 
-    def bend(*names: str) -> Array:
-        return np.asarray(flexion(*(at(name) for name in names)))
 
+def judged(batches: Batches, run: Callable[[Tensor, Tensor], Tensor]) -> list[dict[str, object]]:
+    """One record a quantity, event and position: count, r2, slope, mae, blind, held."""
+    events = [event.value for event in TIMED]
+    found: dict[tuple[str, str, str], list[tuple[float, float, float]]] = defaultdict(list)
+    timing: dict[str, list[float]] = defaultdict(list)
+    heading: dict[str, list[float]] = defaultdict(list)
+    for features, truth, azimuth in batches:
+        answer = run(features, truth.inside).float().cpu()
+        truth = Truth(**{name: part.cpu() for name, part in vars(truth).items()})
+        units = head_units(answer.device)
+        mean, sd = answer[..., layout.MEAN] * units, answer[..., layout.LOG_SD].exp() * units
+        views = [position(float(a)) for a in np.degrees(azimuth.cpu().numpy())]
+        astray = torch.atan2(answer[..., layout.TARGET][..., 1], answer[..., layout.TARGET][..., 0])
+        for b, view in enumerate(views):
+            here = truth.inside[b]
+            off = float(astray[b][here].median() - truth.heading[b])
+            heading[view].append(float((np.degrees(off) + 180.0) % 360.0 - 180.0))
+            for i, event in enumerate(events):
+                row = float(truth.events[b, i])
+                if not np.isfinite(row) or not 0 <= row < here.shape[0] - 1:
+                    continue
+                at = round(row)
+                if not bool(here[at]):
+                    continue
+                timing[event].append(_clock(answer[b], i, here) - row / RATE_HZ)
+                for name, when in JUDGED:
+                    if when == event:
+                        k = layout.HEADS.index(name)
+                        values = (truth.heads[b, at, k], mean[b, at, k], sd[b, at, k])
+                        found[name, event, view].append(tuple(map(float, values)))  # type: ignore[arg-type]
+                        found[name, event, "all"].append(found[name, event, view][-1])
+    rows: list[dict[str, object]] = [
+        _row(name, event, view, np.array(values))
+        for (name, event, view), values in sorted(found.items())
+        if len(values) >= 20
+    ]
+    for event, late in timing.items():
+        away = np.array([x for x in late if np.isfinite(x)]) * 1000.0
+        if len(away):
+            figures = {"bias_ms": _short(away.mean()), "mae_ms": _short(np.abs(away).mean())}
+            rows.append({"name": f"time of {event}", "n": len(away), **figures})
+    for view, wrong in heading.items():
+        away = np.array(wrong)
+        figures = {"bias": _short(away.mean()), "median_abs": _short(np.median(np.abs(away)))}
+        rows.append({"name": "heading", "view": view, "n": len(away), **figures})
+    return rows
+
+
+def _clock(answer: Tensor, i: int, inside: Tensor) -> float:
+    """Where the frames near an event agree that it is, seconds from the first frame."""
+    clock = answer[:, layout.CLOCK][:, i]
+    weight = ((0.5 - clock.abs()).clamp_min(0.0) * inside).cpu().numpy()
+    when = np.arange(len(weight)) / RATE_HZ + CLOCK_S * clock.cpu().numpy()
+    return float(np.average(when, weights=weight)) if weight.sum() > 0 else float("nan")
+
+
+def _row(name: str, event: str, view: str, values: np.ndarray) -> dict[str, object]:
+    true, told, sd = values.T
+    slope = float(np.polyfit(true, told, 1)[0]) if true.std() > 1e-9 else float("nan")
     return {
-        "front knee": bend("front_hip", "front_knee", "front_ankle"),
-        "rear knee": bend("rear_hip", "rear_knee", "rear_ankle"),
-        "elbow": bend("hitting_shoulder", "hitting_elbow", "hitting_wrist"),
-        "shoulder tilt": np.degrees(np.arctan2(across[:, 2], level)),
-        "trunk": np.degrees(np.arctan2(np.hypot(trunk[:, 0], trunk[:, 1]), trunk[:, 2])),
-        "pelvis turn": np.degrees(np.arctan2(pelvis[:, 1], pelvis[:, 0])),
-        "shoulder turn": np.degrees(np.arctan2(across[:, 1], across[:, 0])),
+        "name": f"{name} at {EventName(event).value}",
+        "view": view,
+        "n": len(true),
+        "r2": round(float(np.corrcoef(true, told)[0, 1] ** 2), 3),
+        "slope": round(slope, 3),
+        "bias": _short(np.mean(told - true)),
+        "mae": _short(np.mean(np.abs(told - true))),
+        "blind": _short(np.mean(np.abs(true - true.mean()))),
+        "held": round(float(np.mean(np.abs(told - true) <= Z95 * sd)), 3),
     }
 
 
-def judge_lines(films: Sequence[Filmed], run: Run) -> list[str]:
-    """One line an angle and instant: mean error, mean absolute error, over films."""
-    found: dict[str, list[float]] = defaultdict(list)
-    for film in films:
-        read, place = features(film.time_s, film.plane, film.world)
-        pose = run(read)[:, : 3 * JOINTS].reshape(-1, JOINTS, 3)
-        pose[..., [0, 2]] += place
-        ours = _angles(pose)
-        true = _angles(pose_of(film.ideal, film.stature_m).reshape(-1, JOINTS, 3))
-        for moment, when in (("trophy", film.trophy_s), ("contact", film.contact_s)):
-            row = int(np.argmin(np.abs(film.time_s - when)))
-            for name in ours:
-                away = float(ours[name][row] - true[name][row] + 180.0) % 360.0 - 180.0
-                found[f"{name} at {moment}"].append(away)
-    return [
-        f"{name:26s} bias {np.mean(away):6.1f}  mae {np.mean(np.abs(away)):5.1f}  n {len(away)}"
-        for name, away in sorted(found.items())
-    ]
+def _short(value: float) -> float:
+    return float(f"{value:.3g}")
+
+
+def lines(rows: Iterable[dict[str, object]]) -> list[str]:
+    """The records in words."""
+    return [" ".join(f"{key} {value}" for key, value in row.items()) for row in rows]

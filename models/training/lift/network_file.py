@@ -1,74 +1,111 @@
-"""The lift as an ONNX file: the network, and the scaling of its inputs.
+"""The lift as an ONNX file: weights of eight bits with a scale for each channel, single arithmetic.
 
-Weights are stored as fp16 and the arithmetic is double: the network is small, and what comes out
-of it starts a fit that should not depend on the rounding of a float.
+Rounding is a thousandth of what the landmarks leave open; a test holds the file's answers against
+the network's.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import onnx
 from onnx import TensorProto, helper, numpy_helper
 
-from models.training.rendered.rotation import Array
+from workers.engine.lift_input import WIDTH
+from workers.engine.lift_layout import ANSWERS
+
+from .shape import DILATIONS, EPSILON, FARTHEST, POOLED
+
+Array = np.ndarray[Any, np.dtype[Any]]
 
 OPSET = 17
-FARTHEST = 6.0
-"""Standard deviations beyond which an input is held: outside, the network knows nothing."""
-STEEPEST = 60.0
-"""Beyond it the exponential of an activation is held, so that it stays finite."""
-
 INPUT, OUTPUT = "features", "answer"
+LARGEST = 127
 
 
-def lift_file(mean: Array, scale: Array, layers: Sequence[tuple[Array, Array]]) -> bytes:
-    """Return the network as ONNX: features (T, 399) to answers (T, 69), both double.
+class _File:
+    """Nodes and weights of a graph under construction."""
 
-    Parameters
-    ----------
-    mean, scale : ndarray, shape (399,)
-        Of the inputs on the training frames.
-    layers : sequence of (ndarray, shape (in, out); ndarray, shape (out,))
-        Dense layers, each but the last followed by SiLU, x / (1 + exp(-x)).
+    def __init__(self, given: Mapping[str, Array]) -> None:
+        self.given = given
+        self.nodes: list[onnx.NodeProto] = []
+        self.weights: list[onnx.TensorProto] = []
+        self._count = 0
+
+    def constant(self, values: object, kind: type = np.float32) -> str:
+        self._count += 1
+        name = f"c{self._count}"
+        self.weights.append(numpy_helper.from_array(np.asarray(values, kind), name))
+        return name
+
+    def step(self, operator: str, inputs: Sequence[str], **attributes: Any) -> str:
+        self._count += 1
+        name = f"x{self._count}"
+        self.nodes.append(helper.make_node(operator, list(inputs), [name], **attributes))
+        return name
+
+    def weight(self, values: Array) -> str:
+        """Weights (out, in, k) as whole numbers, rounded to the nearest, one scale an output."""
+        array = np.asarray(values, np.float32)
+        scale = np.maximum(np.abs(array).max((1, 2)), 1e-8) / LARGEST
+        whole = np.clip(np.round(array / scale[:, None, None]), -LARGEST, LARGEST)
+        parts = [
+            self.constant(whole, np.int8),
+            self.constant(scale),
+            self.constant(np.zeros(len(scale)), np.int8),
+        ]
+        return self.step("DequantizeLinear", parts, axis=0)
+
+    def convolution(self, layer: str, value: str, dilation: int = 1) -> str:
+        weight = self.given[f"{layer}.weight"]
+        reach = dilation * (weight.shape[2] // 2)
+        inputs = [value, self.weight(weight), self.constant(self.given[f"{layer}.bias"])]
+        return self.step("Conv", inputs, dilations=[dilation], pads=[reach, reach])
+
+    def silu(self, value: str) -> str:
+        return self.step("Mul", [value, self.step("Sigmoid", [value])])
+
+    def normal(self, layer: str, value: str) -> str:
+        centred = self.step("Sub", [value, self.step("ReduceMean", [value], axes=[1])])
+        square = self.step("ReduceMean", [self.step("Mul", [centred, centred])], axes=[1])
+        size = self.step("Sqrt", [self.step("Add", [square, self.constant(EPSILON)])])
+        scale = self.constant(self.given[f"{layer}.gain"][:, None])
+        return self.step("Mul", [self.step("Div", [centred, size]), scale])
+
+
+def lift_file(given: Mapping[str, Array]) -> bytes:
+    """Return a trained network as ONNX: features (T, WIDTH) to answers (T, ANSWERS), float32.
+
+    ``given`` are its weights by the names of `.network.LiftNetwork`.
     """
-    nodes: list[onnx.NodeProto] = []
-    weights: list[onnx.TensorProto] = []
-
-    def number(name: str, value: float) -> str:
-        weights.append(numpy_helper.from_array(np.array(value, np.float64), name))
-        return name
-
-    def stored(name: str, values: Array) -> str:
-        weights.append(numpy_helper.from_array(np.asarray(values, np.float16), f"{name}.fp16"))
-        nodes.append(helper.make_node("Cast", [f"{name}.fp16"], [name], to=TensorProto.DOUBLE))
-        return name
-
-    def step(operator: str, inputs: Sequence[str], output: str) -> str:
-        nodes.append(helper.make_node(operator, list(inputs), [output]))
-        return output
-
-    near, far = number("nearest", -FARTHEST), number("farthest", FARTHEST)
-    flat, steep, one = number("flat", -STEEPEST), number("steep", STEEPEST), number("one", 1.0)
-    value = step("Sub", [INPUT, stored("mean", mean)], "centred")
-    value = step("Div", [value, stored("scale", scale)], "scaled")
-    value = step("Clip", [value, near, far], "held")
-    for i, (weight, bias) in enumerate(layers):
-        last = i == len(layers) - 1
-        product = step("MatMul", [value, stored(f"weight{i}", weight)], f"product{i}")
-        name = OUTPUT if last else f"sum{i}"
-        value = step("Add", [product, stored(f"bias{i}", bias)], name)
-        if not last:
-            held = step("Clip", [value, flat, steep], f"clipped{i}")
-            power = step("Exp", [step("Neg", [held], f"negative{i}")], f"power{i}")
-            value = step("Div", [value, step("Add", [one, power], f"under{i}")], f"active{i}")
+    file = _File(given)
+    value = file.step("Sub", [INPUT, file.constant(given["mean"])])
+    value = file.step("Div", [value, file.constant(given["scale"])])
+    limits = [file.constant(-FARTHEST), file.constant(FARTHEST)]
+    value = file.step("Clip", [value, *limits])
+    value = file.step("Transpose", [value], perm=[1, 0])
+    axis = file.constant([0], np.int64)
+    value = file.convolution("stem", file.step("Unsqueeze", [value, axis]))
+    for i, dilation in enumerate(DILATIONS):
+        inner = file.silu(file.normal(f"blocks.{i}.normal", value))
+        inner = file.silu(file.convolution(f"blocks.{i}.wide", inner, dilation))
+        value = file.step("Add", [value, file.convolution(f"blocks.{i}.mix", inner)])
+        if i in POOLED:
+            film = file.silu(file.step("ReduceMean", [value], axes=[2]))
+            film = file.convolution(f"pools.{POOLED.index(i)}", film)
+            value = file.step("Add", [value, film])
+    value = file.silu(file.normal("normal", value))
+    value = file.convolution("last", file.silu(file.convolution("hidden", value)))
+    value = file.step("Squeeze", [value, axis])
+    file.nodes.append(helper.make_node("Transpose", [value], [OUTPUT], perm=[1, 0]))
     graph = helper.make_graph(
-        nodes,
+        file.nodes,
         "lift",
-        [helper.make_tensor_value_info(INPUT, TensorProto.DOUBLE, ["frames", len(mean)])],
-        [helper.make_tensor_value_info(OUTPUT, TensorProto.DOUBLE, ["frames", len(layers[-1][1])])],
-        weights,
+        [helper.make_tensor_value_info(INPUT, TensorProto.FLOAT, ["frames", WIDTH])],
+        [helper.make_tensor_value_info(OUTPUT, TensorProto.FLOAT, ["frames", ANSWERS])],
+        file.weights,
     )
     model = helper.make_model(graph, opset_imports=[helper.make_opsetid("", OPSET)], ir_version=8)
     onnx.checker.check_model(model, full_check=True)

@@ -14,9 +14,7 @@ from workers.decide.power import detectable
 from workers.decide.statistics import Difference, GroupMean, difference
 
 
-def _difference(
-    se: float, dof: float = math.inf, shown: float = 1.0, usually: float = 1.0
-) -> Difference:
+def _difference(se: float, dof: float = math.inf, shown: float = 1.0) -> Difference:
     return Difference(
         value=0.0,
         standard_error=se,
@@ -27,7 +25,6 @@ def _difference(
         typical_error=se,
         mdc95=2.0 * se,
         shown=shown,
-        shown_usually=usually,
     )
 
 
@@ -49,13 +46,16 @@ def test_the_power_of_a_ratio_with_an_estimated_error(dof: float) -> None:
 
 
 def test_a_change_that_films_hide_half_of_must_be_twice_as_large() -> None:
-    whole = detectable(_difference(1.5, 20.0), 0.01)
-    assert detectable(_difference(1.5, 20.0, 0.5, 0.5), 0.01) == pytest.approx(2 * whole)
+    def least(shown: float) -> float:
+        group = GroupMean(5.0, 4, 3.0, 4.0, 3.0, 1.0, shown, shown)
+        return detectable(difference(group, group, one_place=True), 0.01)
+
+    assert least(0.5) == pytest.approx(2 * least(1.0))
 
 
 def test_nine_of_ten_simulated_films_show_it() -> None:
     """Shares drawn log-normal around 0.7, 97.5 % of them above 0.4; normal errors."""
-    change = detectable(_difference(3.0, math.inf, 0.4, 0.7), 0.02)
+    change = detectable(_difference(3.0 / 0.7, math.inf, 0.4 / 0.7), 0.02)
     rng = np.random.default_rng(8)
     shares = 0.7 * np.exp(math.log(0.7 / 0.4) / 1.96 * rng.standard_normal(400_000))
     found = change * shares + 3.0 * rng.standard_normal(400_000)
@@ -77,7 +77,7 @@ def test_a_risk_is_a_share(risk: float) -> None:
 def test_never_below_the_least_change_that_is_not_noise(
     se: float, dof: float, share: float, risk: float
 ) -> None:
-    found = detectable(_difference(se, dof, share, share), risk)
+    found = detectable(_difference(se / share, dof), risk)
     assert found > float(stats.t.isf(risk / 2, dof)) * se / share
     assert found > detectable(_difference(se, dof), min(2 * risk, 0.1)) * 0.999
 

@@ -97,6 +97,38 @@ def test_the_interval_reaches_as_far_as_films_may_hide() -> None:
     assert elsewhere.high - 10 == pytest.approx(10 - elsewhere.low)
 
 
+def test_what_films_usually_hide_is_undone_between_films_of_one_place() -> None:
+    """Films that show half of a change: 10 seen are 20, with twice the error, as sure as before."""
+    plain, half = (
+        [st.group_mean([x], [x - 2], [x + 2], [1.0], [1.0], [share], [share]) for x in (40.0, 50.0)]
+        for share in (1.0, 0.5)
+    )
+    seen, true = (st.difference(*pair, one_place=True) for pair in (plain, half))
+    assert true.value == pytest.approx(20.0)
+    assert (true.low, true.high) == pytest.approx((2 * seen.low, 2 * seen.high))
+    assert true.mdc95 == pytest.approx(2 * seen.mdc95)
+    assert true.p_value == pytest.approx(seen.p_value)
+    assert st.difference(*half).value == pytest.approx(10.0)  # of different places: as seen
+
+
+def test_simulated_changes_come_back_at_full_size() -> None:
+    """True changes shrunk by 0.6 and blurred: slope 1 on the true ones, 95 % of them held."""
+    rng = np.random.default_rng(4)
+    true = rng.normal(0.0, 12.0, 4000)
+    seen = 0.6 * true + rng.normal(0.0, 2.0 * 2**0.5, len(true))
+    first = st.group_mean([0.0], [-8.0], [8.0], [2.0], [2.0], [0.6], [0.6])
+    found = [
+        st.difference(
+            first, st.group_mean([x], [x - 8], [x + 8], [2.0], [2.0], [0.6], [0.6]), one_place=True
+        )
+        for x in seen
+    ]
+    values = np.array([d.value for d in found])
+    assert np.polyfit(true, values, 1)[0] == pytest.approx(1.0, abs=0.02)
+    held = [d.low <= t <= d.high for d, t in zip(found, true, strict=True)]
+    assert 0.94 < np.mean(held) < 0.98
+
+
 def test_without_a_known_repeat_error_one_place_changes_nothing() -> None:
     one = st.group_mean([0, 1], [-2, -1], [2, 3], [0.5, None])
     assert one.repeat is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,13 @@ import pytest
 from models.contract.analysis import Event, Metric, Repetition
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 from models.registry import load_learned
-from models.training.calibration import bias_of, calibrate, calibrate_events, table_text
+from models.training.calibration import (
+    TAKEN_OUT,
+    bias_of,
+    calibrate,
+    calibrate_events,
+    table_text,
+)
 from models.training.rendered.bodies import truth
 from workers.engine.accuracy import (
     ClipErrors,
@@ -140,7 +147,7 @@ def test_calibration_brings_coverage_to_95_percent() -> None:
     drawn = rng.normal(0, 8.0, 400)
     compared = [answer("000", off=float(off), half=0.5) for off in drawn]
     table = calibrate(compared)
-    bias, sd, mae, count = table[("front_knee_flexion@trophy", "side", "usual", "test")]
+    bias, sd, mae, count, *_ = table[("front_knee_flexion@trophy", "side", "usual", "test")]
     assert sd == pytest.approx(drawn.std(), rel=0.08)
     assert abs(bias) < 0.8
     assert mae == pytest.approx(np.abs(drawn).mean(), rel=0.01)
@@ -153,26 +160,30 @@ def test_a_bias_is_taken_out_and_judged_by_other_clips() -> None:
     rng = np.random.default_rng(2)
     drawn = rng.normal(6.0, 3.0, 200)
     compared = [answer("000", off=float(off), half=0.5) for off in drawn]
-    bias, sd, mae, _ = calibrate(compared)[("front_knee_flexion@trophy", "side", "usual", "test")]
-    assert bias == pytest.approx(drawn.mean(), rel=0.01)
-    assert mae == pytest.approx(np.abs(drawn - drawn.mean()).mean(), rel=0.02)
-    assert sd < 4.0
+    row = calibrate(compared)[("front_knee_flexion@trophy", "side", "usual", "test")]
+    bias, sd, mae = row[:3]
+    # half of it is taken out, the other half stays in the error that is left
+    assert bias == pytest.approx(TAKEN_OUT * drawn.mean(), rel=0.01)
+    left = drawn - TAKEN_OUT * drawn.mean()
+    assert mae == pytest.approx(np.abs(left).mean(), rel=0.02)
+    assert sd == pytest.approx(np.sqrt(np.mean(left**2)), rel=0.15)
 
 
 def test_what_may_be_chance_is_no_bias() -> None:
     assert bias_of(np.array([1.0, -1.0, 2.0, -1.5]))[0] == 0.0
     assert bias_of(np.array([5.0, 5.0, 5.0]))[0] == 0.0  # too few
     bias, left = bias_of(np.array([4.0, 5.0, 6.0, 5.0]))
-    assert 4.5 < bias < 5.0
-    assert np.abs(left).max() < 1.6
+    assert 4.5 < bias / TAKEN_OUT < 5.0
+    assert np.abs(left).max() < 1.6 + TAKEN_OUT * 5.0
 
 
 def test_the_table_is_data() -> None:
     events = calibrate_events([answer("000", late=0.02), answer("000", late=-0.02)])
     assert events[("contact", "side", "usual")] == (0.02, 2)
-    text = table_text({("a@trophy", "side", "usual", "m"): (0.5, 1.5, 2.0, 7)}, events, "a command")
+    row = (0.5, 1.5, 2.0, 7, 0.8, 0.7, 0.1)
+    text = table_text({("a@trophy", "side", "usual", "m"): row}, events, "a command")
     written = json.loads(text)
-    assert written["metrics"] == [["a@trophy", "side", "usual", "m", 0.5, 1.5, 2.0, 7]]
+    assert written["metrics"] == [["a@trophy", "side", "usual", "m", *row]]
     assert written["events"] == [["contact", "side", "usual", 0.02, 2]]
     assert written["made_by"] == "a command"
 
@@ -200,3 +211,35 @@ def test_each_metric_is_taken_from_its_better_method() -> None:
     # a slow film borrows the figures of faster ones where it has none of its own
     assert calibration.best_method("a@trophy", View.SIDE, 25.0, methods) == "two"
     assert calibration.views_within("a@trophy", 4.5, 60.0) == [View.SIDE]
+
+
+def test_what_tells_more_of_a_player_goes_before_a_smaller_error() -> None:
+    """Always answering the average errs little where players are alike, and tells nothing."""
+    cells = {
+        ("a@trophy", "side", "usual", "average"): (0.0, 3.0, 3.0, 40, 0.05, 0.05),
+        ("a@trophy", "side", "usual", "film"): (0.0, 4.0, 4.0, 40, 0.70, 0.70),
+        ("a@trophy", "side", "usual", "worse"): (0.0, 5.0, 5.0, 40, 0.72, 0.90),
+        ("hold:a@trophy", "side", "usual", "average"): (0.0, 1.0, 1.0, 40, 0.90, 0.90),
+        ("a@trophy", "behind", "usual", "film"): (0.0, 2.0, 2.0, 40, 0.20, 0.20),
+    }
+    known = Calibration(cells)
+    methods = ["average", "film", "worse"]
+    assert known.best_method("a@trophy", View.SIDE, 60.0, methods) == "film"
+    hold = RepetitionKind.HOLD
+    assert known.best_method("a@trophy", View.SIDE, 60.0, methods, hold) == "average"
+    assert known.residual("a@trophy", View.SIDE, 60.0, "film", RepetitionKind.THROW) is None
+    assert known.views_within("a@trophy", None, 60.0) == [View.SIDE]
+
+
+def test_correlation_and_slope_are_measured() -> None:
+    """Half of a spread of 10 shown, with errors of 3: r2 = 25 / (25 + 9)."""
+    rng = np.random.default_rng(6)
+    true, noise = rng.normal(30.0, 10.0, 400), rng.normal(0.0, 3.0, 400)
+    (knee,) = answer("000").metrics
+    compared = [
+        replace(answer("000"), metrics=(replace(knee, truth=t, value=15.0 + 0.5 * t + e),))
+        for t, e in zip(true.tolist(), noise.tolist(), strict=True)
+    ]
+    *_, r2, slope, _ = calibrate(compared)[("front_knee_flexion@trophy", "side", "usual", "test")]
+    assert r2 == pytest.approx(25 / 34, abs=0.05)
+    assert slope == pytest.approx(0.5, abs=0.04)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from models.contract.vocabulary import EventName, View
+from models.contract.vocabulary import EventName, RepetitionKind, View
 from workers.engine.calibration import Calibration
 from workers.engine.events import Instant
 from workers.engine.measurability import FilmContext, why_not
@@ -13,10 +13,20 @@ EVENTS = {event: Instant(1.0, 0.01, 1.0) for event in EventName}
 
 
 KNEE = "front_knee_flexion@trophy"
+PROVEN = (
+    "shoulder_line_tilt@trophy",
+    "wrist_speed_peak",
+    "tempo",
+    "leg_drive_speed",
+    "rear_foot_load_share@loading",
+)
 ERRORS = Calibration(
     {
         (KNEE, "side", "usual", "m"): (0.0, 3.0, 3.5, 20),
         (KNEE, "behind", "usual", "m"): (0.0, 9.0, 11.0, 20),
+        (KNEE, "rear_quarter", "usual", "m"): (0.0, 3.0, 3.5, 20, 0.2, 0.2),
+        (f"shadow:{KNEE}", "side", "usual", "m"): (0.0, 3.0, 3.5, 20, 0.8, 0.8),
+        **{(name, "side", "usual", "m"): (0.0, 0.01, 0.01, 20) for name in PROVEN},
     }
 )
 
@@ -44,6 +54,18 @@ def test_a_good_side_view_measures_the_knee() -> None:
 def test_an_unsuitable_view_names_the_better_one() -> None:
     text = reason("front_knee_flexion@trophy", view=View.BEHIND)
     assert text == "Not reliable from behind; film from the side, facing the chest."
+
+
+def test_what_tells_too_little_of_a_player_is_withheld_however_small_its_error() -> None:
+    text = reason(KNEE, view=View.REAR_QUARTER)
+    assert text == "Not reliable from the rear quarter; film from the side, facing the chest."
+
+
+def test_work_of_a_kind_that_was_never_measured_is_withheld() -> None:
+    assert reason(KNEE, kind=RepetitionKind.SHADOW) is None
+    text = reason(KNEE, kind=RepetitionKind.THROW) or ""
+    assert "Not proven for this kind of work (Throw)" in text
+    assert "Not proven" in (reason("elbow_flexion@contact") or "")
 
 
 def test_joints_from_elsewhere_know_no_view() -> None:

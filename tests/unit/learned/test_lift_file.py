@@ -3,60 +3,101 @@
 from __future__ import annotations
 
 import numpy as np
-import onnx
-from onnx import TensorProto, numpy_helper
+import pytest
 
 from models.registry import load_learned
-from models.training.lift.network_file import FARTHEST, lift_file
+from models.training.lift.network_file import LARGEST, lift_file
+from models.training.lift.shape import DILATIONS, EPSILON, FARTHEST, POOLED
+from workers.engine.lift_input import WIDTH
+from workers.engine.lift_layout import ANSWERS
 from workers.learned import load
 from workers.learned.network import lift_network
 
-RNG = np.random.default_rng(5)
+Weights = dict[str, np.ndarray]
+CHANNELS = 12
 
 
-def written_out(
-    read: np.ndarray, mean: np.ndarray, scale: np.ndarray, layers: list[tuple[np.ndarray, ...]]
-) -> np.ndarray:
-    """Dense layers with SiLU between them; inputs scaled and held."""
-    answer = np.clip((read - mean) / scale, -FARTHEST, FARTHEST)
-    for number, (weight, bias) in enumerate(layers):
-        answer = answer @ weight + bias
-        if number < len(layers) - 1:
-            answer = answer / (1.0 + np.exp(-np.clip(answer, -60.0, 60.0)))
-    return np.asarray(answer)
+def random_weights(seed: int = 5) -> Weights:
+    rng = np.random.default_rng(seed)
+    given: Weights = {"mean": rng.normal(size=WIDTH), "scale": rng.uniform(0.5, 2.0, WIDTH)}
+
+    def layer(name: str, out: int, inside: int, taps: int = 1) -> None:
+        given[f"{name}.weight"] = rng.normal(size=(out, inside, taps)) / np.sqrt(inside * taps)
+        given[f"{name}.bias"] = rng.normal(size=out) * 0.1
+
+    layer("stem", CHANNELS, WIDTH)
+    for i in range(len(DILATIONS)):
+        given[f"blocks.{i}.normal.gain"] = rng.uniform(0.5, 1.5, CHANNELS)
+        layer(f"blocks.{i}.wide", CHANNELS, CHANNELS, 3)
+        layer(f"blocks.{i}.mix", CHANNELS, CHANNELS)
+    for i in range(len(POOLED)):
+        layer(f"pools.{i}", CHANNELS, CHANNELS)
+    given["normal.gain"] = rng.uniform(0.5, 1.5, CHANNELS)
+    layer("hidden", CHANNELS, CHANNELS)
+    layer("last", ANSWERS, CHANNELS)
+    return given
 
 
-def parts() -> tuple[np.ndarray, np.ndarray, list[tuple[np.ndarray, ...]]]:
-    """Mean, scale and layers inside the shipped file."""
-    graph = onnx.load_from_string(load_learned("lift")).graph
-    held = {t.name: numpy_helper.to_array(t).astype(np.float64) for t in graph.initializer}
-    layers = [(held[f"weight{i}.fp16"], held[f"bias{i}.fp16"]) for i in range(3)]
-    return held["mean.fp16"], held["scale.fp16"], layers
+def rounded(weight: np.ndarray) -> np.ndarray:
+    scale = np.abs(weight).max((1, 2), keepdims=True) / LARGEST
+    return np.asarray(np.round(weight / scale) * scale)
 
 
-def test_shipped_lift_is_double_and_says_the_same_as_numpy() -> None:
-    mean, scale, layers = parts()
-    read = mean + 3.0 * scale * RNG.normal(size=(40, len(mean)))
-    answer = load().learned.lift(read)
+def written_out(read: np.ndarray, given: Weights) -> np.ndarray:
+    """The network in plain sums, time first."""
+
+    def silu(x: np.ndarray) -> np.ndarray:
+        return np.asarray(x / (1.0 + np.exp(-x)))
+
+    def convolved(name: str, x: np.ndarray, dilation: int = 1) -> np.ndarray:
+        weight = rounded(given[f"{name}.weight"])
+        taps = weight.shape[2]
+        total = np.tile(given[f"{name}.bias"], (len(x), 1))
+        for k in range(taps):
+            shift = (k - taps // 2) * dilation
+            for t in range(len(x)):
+                if 0 <= t + shift < len(x):
+                    total[t] += weight[:, :, k] @ x[t + shift]
+        return total
+
+    def normal(name: str, x: np.ndarray) -> np.ndarray:
+        x = x - x.mean(1, keepdims=True)
+        size = np.sqrt((x**2).mean(1, keepdims=True) + EPSILON)
+        return np.asarray(x / size * given[f"{name}.gain"])
+
+    x = np.clip((read - given["mean"]) / given["scale"], -FARTHEST, FARTHEST)
+    x = convolved("stem", x)
+    for i, dilation in enumerate(DILATIONS):
+        inner = convolved(f"blocks.{i}.wide", silu(normal(f"blocks.{i}.normal", x)), dilation)
+        x = x + convolved(f"blocks.{i}.mix", silu(inner))
+        if i in POOLED:
+            x = x + convolved(f"pools.{POOLED.index(i)}", silu(x.mean(0, keepdims=True)))
+    return convolved("last", silu(convolved("hidden", silu(normal("normal", x)))))
+
+
+@pytest.mark.parametrize("frames", [9, 40])
+def test_the_file_says_the_same_as_plain_sums(frames: int) -> None:
+    given = random_weights()
+    read = np.random.default_rng(1).normal(size=(frames, WIDTH)) * 2.0
+    answer = lift_network(lift_file(given))(read)
     assert answer.dtype == np.float64
-    np.testing.assert_allclose(answer, written_out(read, mean, scale, layers), rtol=0, atol=1e-12)
+    np.testing.assert_allclose(answer, written_out(read, given), rtol=0, atol=2e-5)
 
 
 def test_inputs_are_held_far_out() -> None:
-    mean, scale, _ = parts()
-    run = load().learned.lift
-    far, farther = (mean + k * scale for k in (2.0 * FARTHEST, 9.0 * FARTHEST))
-    np.testing.assert_array_equal(run(far[None]), run(farther[None]))
-
-
-def test_a_steep_activation_stays_finite() -> None:
-    layers = [(np.full((2, 2), -900.0), np.zeros(2)), (np.eye(2), np.zeros(2))]
-    run = lift_network(lift_file(np.zeros(2), np.ones(2), layers))
-    assert np.isfinite(run(np.full((1, 2), 5.0))).all()
+    given = random_weights()
+    run = lift_network(lift_file(given))
+    far, farther = (given["mean"] + k * given["scale"] for k in (2.0 * FARTHEST, 9.0 * FARTHEST))
+    np.testing.assert_array_equal(run(np.tile(far, (9, 1))), run(np.tile(farther, (9, 1))))
 
 
 def test_equal_weights_give_equal_files() -> None:
-    mean, scale, layers = parts()
-    assert lift_file(mean, scale, layers) == load_learned("lift")
-    graph = onnx.load_from_string(load_learned("lift")).graph
-    assert graph.input[0].type.tensor_type.elem_type == TensorProto.DOUBLE
+    assert lift_file(random_weights()) == lift_file(random_weights())
+    assert lift_file(random_weights()) != lift_file(random_weights(6))
+
+
+def test_the_shipped_lift_answers_every_column() -> None:
+    answer = load().learned.lift(np.zeros((30, WIDTH)))
+    assert answer.shape == (30, ANSWERS)
+    assert np.isfinite(answer).all()
+    assert len(load_learned("lift")) < 3 * 2**20

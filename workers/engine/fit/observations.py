@@ -167,7 +167,7 @@ def observe(
     if lifted is None:
         depth, spread = _depths(world, mirrored, stature_m, calibrated, landmarks)
     else:
-        depth, spread = _lifted_depths(lifted, rows, stature_m, landmarks)
+        depth, spread = _lifted_depths(lifted, rows, stature_m)
     return Observations(
         np.asarray(track.time_s[rows], dtype=float),
         np.stack(uv, 1),
@@ -209,17 +209,19 @@ def _depths(
 
 
 def _lifted_depths(
-    lifted: Lifted, rows: IntArray, stature_m: float, landmarks: LandmarkErrors
+    lifted: Lifted, rows: IntArray, stature_m: float
 ) -> tuple[FloatArray, FloatArray]:
-    """The same by the learned lift; NaN at instants it does not know."""
+    """The same by the learned lift, with the spread that it states; NaN where it knows nothing."""
     depth = np.full((len(rows), len(DEPTH_PAIRS)), np.nan)
-    spread = np.array([landmarks.lift_depth_sd[part_of(a), part_of(b)] for a, b in DEPTH_PAIRS])
+    spread = np.zeros(len(DEPTH_PAIRS))
     place = np.clip(np.searchsorted(lifted.rows, rows), 0, len(lifted.rows) - 1)
     known = lifted.rows[place] == rows
     for i, (a, b) in enumerate(DEPTH_PAIRS):
         first, second = CANONICAL_BODY.rows((a, b))
         away = lifted.relative[place, second, 1] - lifted.relative[place, first, 1]
         depth[known, i] = away[known]
+        both = np.hypot(lifted.sd[place, first, 1], lifted.sd[place, second, 1])
+        spread[i] = float(np.median(both))
     return depth * stature_m, spread * stature_m
 
 

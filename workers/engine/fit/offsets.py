@@ -68,16 +68,11 @@ class LandmarkErrors:
         the network is not symmetric (it puts the left hip about 0.1 m too far away), so this
         comes before a left-hander is mirrored. The network's depth was regressed on the true one
         and the line inverted, so that extremes are not drawn to the mean.
-    lift_depth_sd : mapping
-        Kinds of the two ends of a segment to the standard deviation of the depth that the learned
-        lift states, share of standing height: root mean square over 26 rendered films not trained
-        on, from half a second before trophy to contact.
     """
 
     offsets: Mapping[str, Mapping[str, Mapping[str, float]]]
     sd: Mapping[str, float]
     depth: Mapping[tuple[str, str], tuple[float, float, float]]
-    lift_depth_sd: Mapping[tuple[str, str], float]
 
     def mean_offset(self, network: str, kind: str) -> Mapping[str, float]:
         """Return the mean offsets of one landmark by direction, shares of standing height."""

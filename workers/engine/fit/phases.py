@@ -42,7 +42,7 @@ class Phases:
     elbow_spread: FloatArray
 
     @classmethod
-    def of(cls, time_s: FloatArray, uv: FloatArray) -> Phases:
+    def of(cls, time_s: FloatArray, uv: FloatArray, usual: bool = True) -> Phases:
         """Take contact as the instant of the highest hitting wrist in the picture.
 
         Parameters
@@ -50,16 +50,19 @@ class Phases:
         time_s : ndarray, shape (T,)
         uv : ndarray, shape (T, 17, 2)
             Pixels of the body's points, canonical right-hander.
+        usual : bool
+            Expect usual postures, which tip the scale between mirror images in depth. Where the
+            learned lift has chosen among them, they would only draw the body to the average.
         """
         height = -np.nan_to_num(uv[:, point("hitting_wrist"), 1], nan=1e9)
         after = time_s - time_s[int(np.argmax(height))]
         cosine, spread = np.full(len(after), 0.0), np.full(len(after), np.inf)
-        for span, flexion_deg, cosine_sd in ELBOW:
+        for span, flexion_deg, cosine_sd in ELBOW if usual else ():
             rows = _within(after, span)
             cosine[rows], spread[rows] = np.cos(np.radians(flexion_deg)), cosine_sd
         return cls(
-            _within(after, COIL_S),
-            _within(after, COCKING_S),
+            _within(after, COIL_S) & usual,
+            _within(after, COCKING_S) & usual,
             after < DRIVE_S,
             cosine,
             spread,

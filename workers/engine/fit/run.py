@@ -30,7 +30,7 @@ from workers.engine.fit.result import (
 from workers.engine.fit.solve import Solution, minimise
 from workers.engine.fit.state import FitState
 from workers.engine.interface import EngineRequest
-from workers.engine.lift import HEADING_SD, SHORTEST_FRAMES, Lifted
+from workers.engine.lift import SHORTEST_FRAMES, Lifted
 from workers.engine.proportions import LENGTHS, POPULATION_STATURE_M, Proportions
 
 NODE_SPACING_S = 1.0 / 31.0
@@ -122,10 +122,11 @@ def fit_body(
         typical_focal_px(track.width, track.height), (track.width / 2, track.height / 2)
     )
     time_s = observations.time_s
-    phases = Phases.of(time_s, uv) if serve else Phases.none(time_s)
+    known = None if lifted is None else lifted_directions(lifted, nodes)
+    usual = known is None
+    phases = Phases.of(time_s, uv, usual=usual) if serve else Phases.none(time_s)
     problem = FitProblem(observations, proportions, stature, camera.focal_px, tall, phases)
     first_camera = context.camera if context else camera
-    known = None if lifted is None else lifted_directions(lifted, nodes)
     starts = [
         start(observations, proportions, stature, first_camera, phases, guess=guess, known=known)
         for guess in (Guess if known is None else (Guess.PLAIN,))
@@ -229,7 +230,7 @@ def _heading(
         return float(np.radians(request.azimuth_deg - 90.0)), float(np.radians(GIVEN_SD))
     heading, sd = target_heading(time_s, level, planted)
     if lifted is not None:
-        heading, sd = joined((heading, sd), (lifted.heading, HEADING_SD))
+        heading, sd = joined((heading, sd), (lifted.heading, lifted.heading_sd))
     if context is None:
         return heading, sd
     before = np.radians(context.azimuth_deg - 90.0)

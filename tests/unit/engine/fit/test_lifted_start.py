@@ -22,7 +22,8 @@ def exact(clip: str) -> tuple[Lifted, np.ndarray]:
     hips = CANONICAL_BODY.middle(motion.joints, "hip")
     relative = (motion.joints - hips[:, None]) / motion.stature_m
     rows = np.arange(len(motion))
-    lifted = Lifted(rows, motion.time_s, relative, np.zeros((len(rows), 2)), 0.0, False)
+    spread, root = np.full(relative.shape, 0.01), np.zeros((len(rows), 3))
+    lifted = Lifted(rows, motion.time_s, relative, spread, root, 0.0, 0.05, False)
     return lifted, relative
 
 
