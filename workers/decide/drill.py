@@ -24,7 +24,7 @@ from workers.decide.plan import judged_by
 
 DECIDED = 0.85
 """Probability from which a decision is taken; below it is too close to call (working value, tried
-on simulated players: ``python -m models.training decisions``)."""
+on no data yet)."""
 
 
 def judge_drill(

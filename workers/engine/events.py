@@ -13,63 +13,31 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from models.contract.note_codes import NoteCode
-from models.contract.skeleton import CANONICAL_BODY
-from models.contract.tracks import BodyMotion, BoolArray, FloatArray
+from models.contract.tracks import BodyMotion
 from models.contract.vocabulary import EventName, RepetitionKind
+from workers.engine.body_events import (
+    hand_contact,
+    hand_hung,
+    load_events,
+    paths_of,
+    racket_lowest,
+    stance_end,
+    toss_release,
+    wrist_rest,
+)
 from workers.engine.contact_time import contact_time, said
 from workers.engine.evidence import Evidence
-from workers.engine.geometry import flexion
 from workers.engine.release_time import release_time
-from workers.engine.smoothing import local_fit
-from workers.engine.stillness import STANCE_S, lasting
 from workers.engine.turning import Told
 from workers.engine.witness import Witness, from_motion
-
-GRID_S = 1.0 / 480.0
-"""Step of the grid on which series are searched, seconds: twice as fine as 240 frames per
-second."""
 
 LONGEST_SWING_S = 0.6
 """Trophy to highest wrist in a full-speed serve is shorter (rendered serves 0.29 to 0.52 s);
 longer swings stretch the lags below in proportion."""
 LONGEST_DRIVE_S = 0.8
 """A full-speed serve takes less from loading to its highest wrist."""
-WRIST_PEAK_TO_CONTACT_S = 0.029
-"""The wrist is highest before contact: the racket is still rising over it."""
-WRIST_PEAK_LAG_LOW_RATE_S, LOW_RATE_STEP_S = 0.022, 0.025
-"""At 30 frames per second the top is smoothed over more of the fall, and so found later."""
-FILM_WRIST_LATE_S = 0.006
-"""In film the smoothed row of the wrist is highest this much later than the wrist itself (mean of
-60 rendered serves)."""
-ELBOW_STRAIGHT_TO_CONTACT_S = -0.010
-"""The elbow is straightest just after contact, where it does not go on straightening."""
-ELBOW_PULL_S = 0.014
-"""How far the elbow may move the contact given by the wrist, half each; not from film, where the
-elbow is less sure than the row of the wrist."""
-RACKET_LOW_TO_CONTACT_S = 0.150
-"""Usual time from the lowest racket tip to contact at full speed, seconds (working value)."""
-ELBOW_BENT_TO_RACKET_LOW_S = 0.007
-"""The elbow is most bent just before the racket tip is lowest."""
-RELEASE_REACH_SHARE = 0.58
-"""Height of the tossing wrist over its shoulder at release, in its greatest height: an arm about
-35 deg above the horizontal."""
-HUNG_S = 0.25
-"""The tossing hand hangs below the shoulder at least this long before the toss."""
-MIN_REACH = 0.15
-"""Standing heights; less is no raised tossing arm."""
-KNEE_TRUST = 0.25
-"""The knees are most bent where the pelvis is lowest, give or take; knees seen from film are
-noisier than the pelvis, so the pelvis counts three times."""
-SET_UP_LAG_S = 0.02
-"""Movement starts before it is fast enough to be seen."""
-FINISH_LAG_S = 0.085
-"""The wrist has slowed to 6 % of its peak before it stops."""
-LEAST_HUNG_S = 0.08
-"""The tossing hand is seen below the shoulder for so long where a film shows its way up, seconds
-(working value)."""
 EDGE_S = 0.02
 """An event nearer to the first or last frame may lie outside the film, seconds or one frame."""
 NEAR_CONTACT_S, NEAR_TROPHY_S = 0.12, 0.12
@@ -81,8 +49,6 @@ AGREE_S = 0.1
 """Events seen and learned that are farther apart are two different things."""
 STILL_DOUBT = (0.6, 1.6)
 """Other thresholds, as shares: where a slow start is crossed at other times, it is that unsure."""
-STILL_SPEED = 0.12
-"""Standing heights per second under which the fastest of hands and hips counts as still."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,37 +67,6 @@ class Located:
 
     events: Mapping[EventName, Instant]
     missing: Mapping[EventName, NoteCode] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class _Paths:
-    """The series the events are read from, on a fine uniform grid."""
-
-    time_s: FloatArray
-    hand: FloatArray
-    toss: FloatArray
-    hips: FloatArray
-    activity: FloatArray
-    hand_speed: FloatArray
-    elbow: FloatArray
-    knees: FloatArray
-    step_s: float
-
-    def within(self, start: float, end: float) -> BoolArray:
-        return np.asarray((self.time_s >= start) & (self.time_s <= end))
-
-    def around(self, time_s: float | None, reach_s: float) -> BoolArray:
-        """Return the instants near a time; all of them without one."""
-        if time_s is None:
-            return np.ones(len(self.time_s), dtype=np.bool_)
-        return self.within(time_s - reach_s, time_s + reach_s)
-
-    def extreme(self, series: FloatArray, mask: BoolArray, sign: int = 1) -> float | None:
-        """Return the time of the largest (smallest) value in the mask, or None."""
-        where = np.flatnonzero(mask & np.isfinite(series))
-        if where.size == 0:
-            return None
-        return float(self.time_s[where[np.argmax(sign * series[where])]])
 
 
 def locate(
@@ -168,17 +103,17 @@ def locate(
     if kind is RepetitionKind.HOLD:
         return Located(_hold(motion))
     whole = (float(motion.time_s[0]), float(motion.time_s[-1])) if film is None else film
-    paths = _paths(motion, from_motion(motion) if witness is None else witness)
+    paths = paths_of(motion, from_motion(motion) if witness is None else witness)
     found: dict[EventName, float] = {}
     near = learned if learned and kind is RepetitionKind.SERVE else {}
     highest = paths.extreme(paths.hand, paths.around(near.get(EventName.CONTACT), NEAR_CONTACT_S))
     if highest is None:
         return Located({})
     edge = max(EDGE_S, paths.step_s)
-    begun = float(paths.time_s[0]) > whole[0] + edge or _hand_hung(paths, highest)
+    begun = float(paths.time_s[0]) > whole[0] + edge or hand_hung(paths, highest)
     told: dict[EventName, Told] = {}
     missing: dict[EventName, NoteCode] = {}
-    release = _release(paths, highest) if begun else None
+    release = toss_release(paths, highest) if begun else None
     if evidence is not None and evidence.toss is not None and kind is RepetitionKind.SERVE:
         arm = None if release is None else Told(release, _LAG_SD[EventName.RELEASE], "hand")
         seen = release_time(evidence, arm)
@@ -189,14 +124,14 @@ def locate(
     if kind is RepetitionKind.SERVE:
         start = max(start, highest - LONGEST_DRIVE_S)
     loaded = paths.around(near.get(EventName.TROPHY), NEAR_TROPHY_S)
-    found |= _load(paths, loaded & paths.within(start, highest - 0.1))
+    found |= load_events(paths, loaded & paths.within(start, highest - 0.1))
     trophy = found.get(EventName.TROPHY)
     if trophy is not None:
         trophy = _joined(trophy, near.get(EventName.TROPHY), LEARNED_TROPHY_SHARE)
         found[EventName.TROPHY] = trophy
     stretch = 1.0 if trophy is None else (highest - trophy) / LONGEST_SWING_S
     stretch = min(max(stretch, 1.0), 8.0)
-    contact = _contact(paths, highest, stretch, use_elbow=witness is None)
+    contact = hand_contact(paths, highest, stretch, use_elbow=witness is None)
     contact = _joined(contact, near.get(EventName.CONTACT), LEARNED_SHARE)
     if evidence is not None and kind is RepetitionKind.SERVE and evidence.tells_contact:
         struck = contact_time(
@@ -211,7 +146,7 @@ def locate(
         told[EventName.CONTACT] = Told(contact, struck.sd_s, said(struck.sources))
     found[EventName.CONTACT] = contact
     if kind is not RepetitionKind.THROW:
-        low = _racket_low(paths, contact, stretch)
+        low = racket_lowest(paths, contact, stretch)
         if low is not None:
             learned_low = near.get(EventName.RACKET_LOW)
             found[EventName.RACKET_LOW] = _joined(low, learned_low, LEARNED_SHARE)
@@ -220,19 +155,19 @@ def locate(
     elif not begun:
         missing[EventName.RELEASE] = NoteCode.FILM_STARTS_LATE
     before = min(t for t in (found.get(EventName.RELEASE), trophy, contact) if t is not None)
-    set_up = _set_up(paths, before) if begun else None
+    set_up = stance_end(paths, before) if begun else None
     if set_up is not None:
         found[EventName.SET_UP] = set_up
     elif float(paths.time_s[0]) <= whole[0] + edge:
         missing[EventName.SET_UP] = NoteCode.FILM_STARTS_LATE
-    finish = _finish(paths, contact, stretch)
+    finish = wrist_rest(paths, contact, stretch)
     if finish is not None:
         found[EventName.FINISH] = finish
     elif float(paths.time_s[-1]) >= whole[1] - edge:
         missing[EventName.FINISH] = NoteCode.FILM_ENDS_EARLY
     instants = _instants(motion, found, told, stretch)
     if set_up is not None:
-        others = [_set_up(paths, before, share) for share in STILL_DOUBT]
+        others = [stance_end(paths, before, share) for share in STILL_DOUBT]
         times = [set_up, *(time for time in others if time is not None)]
         plain = instants[EventName.SET_UP]
         sd = float(np.hypot(plain.sd_s, (max(times) - min(times)) / 2.0))
@@ -259,140 +194,11 @@ _LAG_SD: Mapping[EventName, float] = {
 }
 
 
-def _paths(motion: BodyMotion, witness: Witness) -> _Paths:
-    time = motion.time_s
-    smooth = local_fit(time, motion.joints.transpose(1, 0, 2), 0.035)[0]
-    joint = dict(zip(CANONICAL_BODY.names, smooth, strict=True))
-    elbow = flexion(*(joint[f"hitting_{j}"] for j in ("shoulder", "elbow", "wrist")))
-    knees = np.mean(
-        [
-            flexion(*(joint[f"{side}_{j}"] for j in ("hip", "knee", "ankle")))
-            for side in ("front", "rear")
-        ],
-        axis=0,
-    )
-    series = np.stack(
-        [
-            witness.hand,
-            witness.toss,
-            witness.hips,
-            witness.activity,
-            witness.hand_speed,
-            elbow,
-            knees,
-        ],
-        axis=1,
-    )
-    count = max(round((time[-1] - time[0]) / GRID_S), 2)
-    grid = np.linspace(time[0], time[-1], count + 1)
-    fine = CubicSpline(time, series, axis=0)(grid)
-    step = float(np.median(np.diff(time)))
-    hand, toss, hips, activity, hand_speed, elbow, knees = fine.T
-    return _Paths(grid, hand, toss, hips, activity, hand_speed, elbow, knees, step)
-
-
-def _release(paths: _Paths, highest: float) -> float | None:
-    """Return when the tossing arm, on its way up, passed the height at which the ball leaves.
-
-    Its way up begins where it last hung below the shoulder for a while: a wrist that is lost for
-    some frames, as from behind, is no second toss.
-    """
-    before = paths.within(paths.time_s[0], highest)
-    top = paths.extreme(paths.toss, before)
-    if top is None:
-        return None
-    reach = float(paths.toss[np.searchsorted(paths.time_s, top)])
-    if reach < MIN_REACH:
-        return None
-    rising = paths.within(_hung_until(paths, top), top)
-    high = np.flatnonzero(rising & (paths.toss >= RELEASE_REACH_SHARE * reach))
-    return float(paths.time_s[high[0] - 1]) if high.size and high[0] > 0 else None
-
-
-def _hand_hung(paths: _Paths, highest: float) -> bool:
-    """Return whether the tossing hand was seen below the shoulder before it went up."""
-    top = paths.extreme(paths.toss, paths.within(float(paths.time_s[0]), highest))
-    if top is None:
-        return False
-    low = (paths.toss < 0.0) & (paths.time_s < top)
-    return bool(np.sum(low) * (paths.time_s[1] - paths.time_s[0]) >= LEAST_HUNG_S)
-
-
-def _hung_until(paths: _Paths, top: float) -> float:
-    """Return the end of the last stretch before ``top`` with the hand below the shoulder."""
-    below = np.concatenate([[False], (paths.toss < 0.0) & (paths.time_s < top), [False]])
-    begins, ends = np.flatnonzero(np.diff(below.astype(int)) != 0).reshape(-1, 2).T
-    long = (ends - begins) * GRID_S >= HUNG_S
-    return float(paths.time_s[ends[long][-1] - 1] if long.any() else paths.time_s[0])
-
-
 def _joined(seen: float, learned: float | None, share: float) -> float:
     """Return the mean of an event seen and learned, whose errors are unlike, if they agree."""
     if learned is None or abs(learned - seen) > AGREE_S:
         return seen
     return (1.0 - share) * seen + share * learned
-
-
-def _load(paths: _Paths, mask: BoolArray) -> dict[EventName, float]:
-    """Lowest pelvis and largest mean knee flexion while the tossing arm is up."""
-    loading = paths.extreme(paths.hips, mask, -1)
-    if loading is None:
-        return {}
-    near = mask & paths.within(loading - 0.25, loading + 0.25)
-    bent = paths.extreme(paths.knees, near)
-    trophy = loading if bent is None else loading + KNEE_TRUST * (bent - loading)
-    return {EventName.LOADING: loading, EventName.TROPHY: trophy}
-
-
-def _contact(paths: _Paths, highest: float, stretch: float, *, use_elbow: bool) -> float:
-    """Contact follows the highest wrist; the straightest elbow corrects it a little."""
-    slow_film = paths.step_s > LOW_RATE_STEP_S
-    lag = WRIST_PEAK_LAG_LOW_RATE_S if slow_film else WRIST_PEAK_TO_CONTACT_S
-    if not use_elbow:
-        lag -= FILM_WRIST_LATE_S
-    first = highest + lag * stretch
-    near = paths.within(highest - 0.05 * stretch, highest + 0.08 * stretch)
-    straight = paths.extreme(paths.elbow, near, -1)
-    if straight is None or not use_elbow:
-        return first
-    pull = straight + ELBOW_STRAIGHT_TO_CONTACT_S * stretch - first
-    limit = ELBOW_PULL_S * stretch
-    return float(first + 0.5 * np.clip(pull, -limit, limit))
-
-
-def _racket_low(paths: _Paths, contact: float, stretch: float) -> float | None:
-    first = contact - RACKET_LOW_TO_CONTACT_S * stretch
-    mask = paths.within(first - 0.1 * stretch, first + 0.08 * stretch)
-    bent = paths.extreme(paths.elbow, mask)
-    if bent is None:
-        return None
-    pull = bent + ELBOW_BENT_TO_RACKET_LOW_S * stretch - first
-    limit = ELBOW_PULL_S * stretch
-    return float(first + 0.5 * np.clip(pull, -limit, limit))
-
-
-def _set_up(paths: _Paths, before: float, share: float = 1.0) -> float | None:
-    """Last instant of the stance before the toss, with hands and hips still; None without one.
-
-    A lull in the movement is no stance: nothing can be counted from it.
-    """
-    mask = paths.within(paths.time_s[0], before)
-    stance = lasting(mask & (paths.activity < share * STILL_SPEED), paths.time_s, STANCE_S)
-    if not stance.any():
-        return None
-    last = float(paths.time_s[np.flatnonzero(stance)[-1]])
-    return max(last - SET_UP_LAG_S, float(paths.time_s[0]))
-
-
-def _finish(paths: _Paths, contact: float, stretch: float) -> float | None:
-    """First instant after contact at which the hitting wrist has all but stopped, if seen."""
-    after = paths.within(contact + 0.15 * stretch, contact + 1.2 * stretch)
-    peak = float(np.max(paths.hand_speed))
-    slow = np.flatnonzero(after & (paths.hand_speed < 0.06 * peak))
-    if slow.size == 0:
-        return None
-    # the wrist stops a little after it is seen to be slow: not later than the last frame tells
-    return min(float(paths.time_s[slow[0]]) + FINISH_LAG_S * stretch, float(paths.time_s[-1]))
 
 
 def _hold(motion: BodyMotion) -> dict[EventName, Instant]:
