@@ -33,7 +33,7 @@ from service.api.routing import create_once, get_and_head
 from service.api.webhooks import EndpointPath
 from service.core import tables
 from service.core.delivery_log import Found
-from service.core.idempotency import Made
+from service.core.idempotency import Created
 
 router = APIRouter(prefix="/v1/webhook-endpoints", tags=["webhooks"])
 
@@ -62,7 +62,7 @@ def _facts(found: Found) -> dict[str, Any]:
     }
 
 
-def _try(row: tables.DeliveryTry) -> DeliveryTry:
+def _try(row: tables.SendTry) -> DeliveryTry:
     response = None
     if row.status is not None:
         response = ReceivedResponse(
@@ -171,10 +171,10 @@ def replay(
     registered then. The order within a subject is kept.
     """
 
-    def effect(session: Session) -> Made:
+    def effect(session: Session) -> Created:
         endpoint = wired.endpoints.lock(session, principal, endpoint_id)
         count = wired.deliveries.replay(session, endpoint, **body.model_dump())
-        return Made(str(count), 202)  # what a repeat is to be told again
+        return Created(str(count), 202)  # what a repeat is to be told again
 
     return create_once(
         request,

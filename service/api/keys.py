@@ -22,7 +22,7 @@ from models.contract.note_codes import NoteCode, say
 from service.api.dependencies import CanAdminister, IdempotencyKey, Wired, represent
 from service.api.routing import create_once, get_and_head
 from service.core.access import KeyFacts
-from service.core.idempotency import Made, Reply
+from service.core.idempotency import Created, Reply
 from service.core.key_text import key_text, new_key_id, new_secret, repeatable_secret
 from service.core.principal import Principal, Scope
 
@@ -166,10 +166,10 @@ def rotate_key(
     route = f"POST /v1/api-keys/{key_id}/rotate"
     minting = Minting(request, principal, route, key)
 
-    def effect(session: Session) -> Made:
+    def effect(session: Session) -> Created:
         overlap = timedelta(hours=wanted.overlap_hours)
         wired.keys.rotate(session, principal.tenant_id, key_id, minting.secret(key_id), overlap)
-        return Made(key_id, 200)
+        return Created(key_id, 200)
 
     return create_once(
         request,

@@ -65,7 +65,7 @@ _TITLES = {
     "500": "Something went wrong inside the service.",
     "503": "A part of the service is unavailable; see Retry-After.",
 }
-_SUCCESS = {"200": "Done.", "201": "Made.", "202": "Accepted.", "204": "Gone; no body."}
+_SUCCESS = {"200": "Done.", "201": "Created.", "202": "Accepted.", "204": "Gone; no body."}
 _RANGED = (
     "/content",
     "/result",

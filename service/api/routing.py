@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
 from service.api.dependencies import represent
-from service.core.idempotency import Made, Reply
+from service.core.idempotency import Created, Reply
 from service.core.principal import Principal
 from service.core.reach import Reach
 from service.core.wiring import Wiring
@@ -37,7 +37,7 @@ def create_once(
     *,
     route: str,
     body: Any,
-    effect: Callable[[Session], Made | str],
+    effect: Callable[[Session], Created | str],
     show: Callable[[Reply], BaseModel],
     location: Callable[[Any], str | None] = lambda shown: shown.links["self"],
     reach: Reach | None = None,

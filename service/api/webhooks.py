@@ -29,7 +29,7 @@ from service.api.dependencies import (
     require_match,
 )
 from service.api.routing import create_once, get_and_head
-from service.core.idempotency import Made
+from service.core.idempotency import Created
 from service.core.keyset import page
 from service.core.tables import WebhookEndpoint
 
@@ -202,9 +202,9 @@ def rotate_secret(
     wanted = body or SecretRotation()
     overlap = timedelta(hours=wanted.overlap_hours)
 
-    def effect(session: Session) -> Made:
+    def effect(session: Session) -> Created:
         row = wired.endpoints.rotate_secret(session, principal, endpoint_id, overlap)
-        return Made(row.id, 200)
+        return Created(row.id, 200)
 
     return create_once(
         request,
@@ -235,8 +235,8 @@ def send_test(
 ) -> Response:
     """Send a `webhook.test` event to this endpoint alone."""
 
-    def effect(session: Session) -> Made:
-        return Made(wired.endpoints.send_test(session, principal, endpoint_id), 202)
+    def effect(session: Session) -> Created:
+        return Created(wired.endpoints.send_test(session, principal, endpoint_id), 202)
 
     return create_once(
         request,

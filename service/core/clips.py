@@ -13,7 +13,7 @@ from models.contract.errors import Conflict, ServewrightError
 from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
 from service.core.erasure import Eraser
-from service.core.idempotency import Made, Reply
+from service.core.idempotency import Created, Reply
 from service.core.identifiers import new_id
 from service.core.intake import Received
 from service.core.material import find_clip
@@ -44,7 +44,7 @@ class Stored:
     replayed: bool = False
 
 
-Once = Callable[[Callable[[Session], Made]], Reply]
+Once = Callable[[Callable[[Session], Created]], Reply]
 
 
 class ClipStore:
@@ -79,10 +79,10 @@ class ClipStore:
         """
         entered: Stored | None = None
 
-        def enter(session: Session) -> Made:
+        def enter(session: Session) -> Created:
             nonlocal entered
             entered = self._enter(session, principal, clip_id, film, external_ref, session_id)
-            return Made(entered.clip.id, 201 if entered.created else 200)
+            return Created(entered.clip.id, 201 if entered.created else 200)
 
         key = clip_key(principal.tenant_id, clip_id)
         try:

@@ -18,14 +18,16 @@ from service.core.keyset import Position
 from service.core.outbox import queued
 from service.core.parcel import Parcel
 from service.core.retries import Outcome
-from service.core.tables import Delivery, DeliveryTry, OutboxEvent, WebhookEndpoint
+from service.core.tables import Delivery, OutboxEvent, SendTry, WebhookEndpoint
 
 MAX_BODY = 1024
 """Characters of an answer that are kept: enough for a message of an error (working value)."""
 MAX_FIELD = 200
+"""Characters of one header kept in the log (working value)."""
 SHOWN_FIELDS = ("content-type", "content-length", "date", "retry-after", "server")
 """Header fields of an answer that are kept. Never Set-Cookie or anything that lets one in."""
 MAX_TRIES_SHOWN = 50
+"""Attempts of one event that the log shows, latest first (working value)."""
 MAX_REPLAY = 1000
 """Most events that one request sends again (working value)."""
 REMOVED = "[removed]"
@@ -62,7 +64,7 @@ def note_try(
             if name in outcome.headers
         }
     session.add(
-        DeliveryTry(
+        SendTry(
             id=new_id("try"),
             tenant_id=parcel.tenant_id,
             event_id=parcel.event_id,
@@ -85,7 +87,7 @@ def note_try(
 
 def forget_tries(session: Session, before: datetime) -> None:
     """Remove tries of before a moment."""
-    session.execute(delete(DeliveryTry).where(DeliveryTry.tried_at < before))
+    session.execute(delete(SendTry).where(SendTry.tried_at < before))
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +137,7 @@ class DeliveryLog:
             return kept, None
         return kept, Position(kept[-1].delivery.created_at, kept[-1].delivery.event_id)
 
-    def get(self, endpoint_id: str, event_id: str) -> tuple[Found, Sequence[DeliveryTry]]:
+    def get(self, endpoint_id: str, event_id: str) -> tuple[Found, Sequence[SendTry]]:
         """Return a delivery and its latest tries, newest first, or raise ``NotFound``."""
         with self._database.read() as session:
             row = session.execute(
@@ -146,9 +148,9 @@ class DeliveryLog:
             if row is None:
                 raise NotFound()
             tries = session.scalars(
-                select(DeliveryTry)
-                .where(DeliveryTry.endpoint_id == endpoint_id, DeliveryTry.event_id == event_id)
-                .order_by(DeliveryTry.tried_at.desc(), DeliveryTry.id.desc())
+                select(SendTry)
+                .where(SendTry.endpoint_id == endpoint_id, SendTry.event_id == event_id)
+                .order_by(SendTry.tried_at.desc(), SendTry.id.desc())
                 .limit(MAX_TRIES_SHOWN)
             ).all()
         return Found(*row), tries

@@ -29,7 +29,7 @@ are needed only when records end in between (working value)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Made:
+class Created:
     """What an effect made, and the HTTP status it is answered with."""
 
     resource_id: str
@@ -70,7 +70,7 @@ class Idempotency:
         route: str,
         key: str | None,
         body: Any,
-        effect: Callable[[Session], Made | str],
+        effect: Callable[[Session], Created | str],
         reach: Reach | None = None,
     ) -> Reply:
         """Run ``effect`` in a transaction, unless this key has already had it.
@@ -128,5 +128,5 @@ class Idempotency:
         raise Conflict(say(NoteCode.REQUEST_IN_PROGRESS))
 
 
-def _made(found: Made | str) -> Made:
-    return Made(found) if isinstance(found, str) else found
+def _made(found: Created | str) -> Created:
+    return Created(found) if isinstance(found, str) else found

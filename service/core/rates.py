@@ -18,6 +18,7 @@ from service.core.queue import WorkQueue
 
 logger = logging.getLogger(__name__)
 WINDOW_S = 60
+"""Seconds over which requests are counted: limits are stated a minute."""
 AWAY_S = 10.0
 """So long nobody asks a Redis that did not answer, seconds (working value): each try may wait for
 its time-outs."""

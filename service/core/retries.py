@@ -11,12 +11,14 @@ RETRY_AFTER_S: tuple[float, ...] = (5, 300, 1800, 7200, 18000, 36000, 50400, 720
 GIVE_UP_AFTER = timedelta(seconds=sum(RETRY_AFTER_S))
 """An event that waits behind others of a receiver that is away is given up after as long."""
 FIRST_REST_S = 5.0
+"""Seconds an endpoint rests after its first failure (working value)."""
 LONGEST_REST_S = 300.0
 """Rest of an endpoint that does not answer: 5 s, doubled with each further try, at most 5 min
 (working values: a restart of a receiver is over within a minute, and one try in 5 min is cheap)."""
 LONGEST_ASKED_S = 3600.0
 """Longest Retry-After that is followed, seconds (working value)."""
 GONE = 410
+"""HTTP status: the receiver wants no more (RFC 9110, 15.5.11)."""
 AWAY = frozenset({429, 502, 503, 504})
 """Answers that say the receiver as a whole is busy or away (RFC 9110 15.6, RFC 6585 4)."""
 

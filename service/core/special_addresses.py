@@ -69,6 +69,7 @@ _NAT64 = ipaddress.IPv6Network("64:ff9b::/96")
 _TEREDO = ipaddress.IPv6Network("2001::/32")
 _SIX_TO_FOUR = ipaddress.IPv6Network("2002::/16")
 _LOW = 0xFFFFFFFF
+"""The low 32 bits of an address, where an IPv4 address is embedded (RFC 4291, 2.5.5)."""
 ISATAP_MARKS: Final = (0x00005EFE, 0x02005EFE)
 """Upper half of an ISATAP interface identifier, local and global (RFC 5214, section 6.1)."""
 

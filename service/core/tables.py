@@ -281,7 +281,7 @@ class Delivery(Base):
     last_error: Mapped[str | None]
 
 
-class DeliveryTry(Base):
+class SendTry(Base):
     """One try to deliver: what was sent and what came back, without secrets."""
 
     __tablename__ = "delivery_tries"

@@ -13,8 +13,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 _JOINT, _TILT, _TURN = (0.0, 160.0), (-90.0, 90.0), (-180.0, 180.0)
+"""Degrees: flexion of a joint (from memory), tilt of a line, turn about the vertical (geometry)."""
 _GAP, _PHASE, _WHOLE = (-500.0, 500.0), (0.0, 5.0), (0.0, 10.0)
+"""Milliseconds between peaks, seconds of a phase, seconds of a whole movement (working values)."""
 _SHARE = (0.0, 1.0)
+"""A share of one."""
 
 POSSIBLE: Mapping[str, tuple[float, float]] = {
     "elbow_flexion": _JOINT,

@@ -117,10 +117,12 @@ def landmark_offsets(joints: Tensor, chance: Generator) -> tuple[Tensor, Tensor]
         return both
 
     shared = one()
-    return tuple(  # type: ignore[return-value]
-        torch.einsum("btjkc,bjk->btjc", axes, ALIKE**0.5 * shared + (1 - ALIKE) ** 0.5 * one())
-        for _ in range(2)
-    )
+
+    def network() -> Tensor:
+        drawn = ALIKE**0.5 * shared + (1 - ALIKE) ** 0.5 * one()
+        return torch.einsum("btjkc,bjk->btjc", axes, drawn)
+
+    return network(), network()
 
 
 def wandering(shape: tuple[int, ...], memory_s: Tensor, rate: float, chance: Generator) -> Tensor:

@@ -14,7 +14,7 @@ from standardwebhooks.webhooks import WebhookVerificationError
 
 from service.core import delivery_log
 from service.core.delivery_log import MAX_BODY, REMOVED
-from service.core.tables import DeliveryTry, WebhookEndpoint
+from service.core.tables import SendTry, WebhookEndpoint
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem
 from tests.integration.api.test_webhook_queue import happen, ids
@@ -74,10 +74,8 @@ def test_the_log_holds_no_secret_and_is_bounded(
     (item,) = client.get(log_of(endpoint)).json()["items"]
     text = client.get(item["links"]["self"]).text
     with wired.database.read() as session:
-        kept = session.scalars(select(DeliveryTry)).one()
-        stored = repr(
-            {column.name: getattr(kept, column.name) for column in DeliveryTry.__table__.c}
-        )
+        kept = session.scalars(select(SendTry)).one()
+        stored = repr({column.name: getattr(kept, column.name) for column in SendTry.__table__.c})
     for place in (text, stored):
         for secret in (endpoint["secret"], raw, key, signature, signature[3:], "let-me-in"):
             assert secret not in place
@@ -95,9 +93,9 @@ def test_tries_are_forgotten_after_their_time(
     with wired.database.write() as session:
         now = wired.database.now(session)
         delivery_log.forget_tries(session, now - timedelta(days=1))
-        assert len(session.scalars(select(DeliveryTry)).all()) == 1
+        assert len(session.scalars(select(SendTry)).all()) == 1
         delivery_log.forget_tries(session, now + timedelta(days=1))
-        assert session.scalars(select(DeliveryTry)).all() == []
+        assert session.scalars(select(SendTry)).all() == []
 
 
 def test_the_log_is_read_by_pages_and_states(

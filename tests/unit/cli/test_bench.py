@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from service.core.containers import media_type_of
 from tests.films import write_film
 from workers.cli.bench.composed import BETWEEN_S, STANDING_S, Plan, compose, fits, source_times
-from workers.cli.bench.report import FORMAT, Figure, Part, finish
+from workers.cli.bench.report import FORMAT, Part, Timing, finish
 from workers.cli.bench.service import another
 from workers.cli.bench.tree import Peaks, descendants
 
@@ -57,9 +57,9 @@ def test_a_composed_film_has_the_length_rate_and_size_asked_for(tmp_path: Path) 
 
 def test_parts_are_added_to_one_document(tmp_path: Path) -> None:
     file = tmp_path / "figures.json"
-    one = Figure("a film", "processor time", 2.0, "s", "every frame", 20.0, 10.0)
+    one = Timing("a film", "processor time", 2.0, "s", "every frame", 20.0, 10.0)
     finish(Part("films", "Films", [one], {"cpu_s": [2.0]}), file)
-    finish(Part("memory", "Memory", [Figure("a film", "peak", 300.0, "MiB")]), file)
+    finish(Part("memory", "Memory", [Timing("a film", "peak", 300.0, "MiB")]), file)
     found = json.loads(file.read_text())
     assert found["format"] == FORMAT
     assert set(found["parts"]) == {"films", "memory"}

@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workers.cli.capacity import page
-from workers.cli.capacity.measured import Measured, read
+from workers.cli.capacity.measured import LoadCosts, read
 from workers.cli.capacity.model import Draw, Station, arrivals, exponential, sampled
 from workers.cli.capacity.scenario import Scaling, Size, simulate
 from workers.cli.capacity.theory import (
@@ -114,7 +114,7 @@ def test_samples_are_those_that_were_measured() -> None:
         sampled([], np.random.default_rng(0))
 
 
-MEASURED = Measured(
+MEASURED = LoadCosts(
     analysis_s=(20.0, 30.0, 40.0),
     upload_s=(0.02,),
     status_s=(0.004,),
@@ -136,7 +136,7 @@ def test_enough_workers_by_theory_are_enough_in_the_model() -> None:
 
 
 def test_a_narrow_station_is_where_it_bends() -> None:
-    slow = Measured(
+    slow = LoadCosts(
         MEASURED.analysis_s, (1.0,), (0.05,), (0.002,), MEASURED.round_row_s, (0.001,), ""
     )
     narrow = simulate(20_000, Size(workers=40), slow)

@@ -29,7 +29,7 @@ START = "from workers.cli.bench.analyst import main; main()"
 
 
 @dataclass(frozen=True, slots=True)
-class Cost:
+class FilmCost:
     """What one analysis cost.
 
     Attributes
@@ -106,13 +106,13 @@ class Analyst:
         self._child.stdin.write(json.dumps(asked) + "\n")
         self._child.stdin.flush()
 
-    def cost(self) -> Cost:
+    def cost(self) -> FilmCost:
         """Wait for the analysis that was begun."""
         answer = self._answer()
         values = {name: (pair[0], pair[1]) for name, pair in answer.pop("values").items()}
-        return Cost(**answer, values=values)
+        return FilmCost(**answer, values=values)
 
-    def analyse(self, film: Path, *, every_frame: bool = False) -> Cost:
+    def analyse(self, film: Path, *, every_frame: bool = False) -> FilmCost:
         """Analyse a film."""
         self.start(film, every_frame=every_frame)
         return self.cost()

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from workers.cli.bench.analyst import Analyst, Cost
+from workers.cli.bench.analyst import Analyst, FilmCost
 from workers.cli.bench.pose import FilmArgument
-from workers.cli.bench.report import Figure, JsonOption, Part, finish
+from workers.cli.bench.report import JsonOption, Part, Timing, finish
 from workers.cli.bench.tree import Peaks
 from workers.cli.console import guarded
 
@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from workers.cli.bench.composed import Plan
 
 SECONDS = (5.0, 20.0, 60.0, 300.0)
+"""Lengths of the composed films, seconds: from a short clip to a whole practice."""
 RATES = (30, 60, 120, 240)
+"""Frames per second that phones record."""
 SERVES = (1, 3, 10)
 """Lengths, rates and serves of the whole part."""
 EVERY_FRAME = "every frame of the film seen closely"
@@ -55,7 +57,7 @@ def films(
         for fps in rate or RATES
         for count in serves or SERVES
     ]
-    figures: list[Figure] = []
+    figures: list[Timing] = []
     samples: dict[str, list[float]] = {"cpu_s": [], "wall_s": [], "film_s": [], "serves": []}
     notes = ["Standing is the start of the film to and fro; other rates are blended pictures."]
     long = file_seconds(file)
@@ -85,29 +87,29 @@ def file_seconds(file: Path) -> float:
         return float(film.duration or 0) / av.time_base
 
 
-def _figures(plan: Plan, usual: Cost, whole: Cost | None) -> list[Figure]:
+def _figures(plan: Plan, usual: FilmCost, whole: FilmCost | None) -> list[Timing]:
     case = plan.name
     found = [
-        Figure(
+        Timing(
             *(case, "processor time", usual.cpu_s, "s"),
             *(() if whole is None else (EVERY_FRAME, whole.cpu_s, whole.cpu_s / usual.cpu_s)),
         ),
-        Figure(
+        Timing(
             *(case, "wall time, one process", usual.wall_s, "s"),
             *(() if whole is None else (EVERY_FRAME, whole.wall_s, whole.wall_s / usual.wall_s)),
         ),
-        Figure(case, "processor time a second of film", usual.cpu_s / plan.seconds, "s"),
-        Figure(case, "processor time a serve", usual.cpu_s / max(1, plan.serves), "s"),
-        Figure(case, "serves found", float(usual.serves), "", "in the film", float(plan.serves)),
+        Timing(case, "processor time a second of film", usual.cpu_s / plan.seconds, "s"),
+        Timing(case, "processor time a serve", usual.cpu_s / max(1, plan.serves), "s"),
+        Timing(case, "serves found", float(usual.serves), "", "in the film", float(plan.serves)),
     ]
     if usual.first_look_s is not None:
-        found.append(Figure(case, "wall time to the first verdict", usual.first_look_s, "s"))
+        found.append(Timing(case, "wall time to the first verdict", usual.first_look_s, "s"))
     if whole is not None:
         found += _agreement(case, usual, whole)
     return found
 
 
-def _agreement(case: str, usual: Cost, whole: Cost) -> list[Figure]:
+def _agreement(case: str, usual: FilmCost, whole: FilmCost) -> list[Timing]:
     """Return how far values move, in their own standard uncertainties."""
     import numpy as np
 
@@ -120,11 +122,11 @@ def _agreement(case: str, usual: Cost, whole: Cost) -> list[Figure]:
         return []
     against = "each value's own standard uncertainty"
     return [
-        Figure(case, "median shift of a value", float(np.median(off)), "", against, 1.0),
-        Figure(
+        Timing(case, "median shift of a value", float(np.median(off)), "", against, 1.0),
+        Timing(
             case, "values shifted by at most half of it", float(np.mean(np.array(off) <= 0.5)), ""
         ),
-        Figure(
+        Timing(
             *(case, "values that both give", float(len(off)), ""),
             *(EVERY_FRAME, float(len(whole.values))),
         ),
@@ -161,17 +163,17 @@ def uhd(
     finish(Part("uhd", "A film of 2160 lines at 60 fps", figures, notes=notes), json)
 
 
-def _watched(film: Path, case: str, seconds: float | None = None) -> list[Figure]:
+def _watched(film: Path, case: str, seconds: float | None = None) -> list[Timing]:
     with Analyst() as analyst, Peaks(analyst.pid) as peaks:
         cost = analyst.analyse(film)
     length = seconds or file_seconds(film)
     found = [
-        Figure(case, "peak memory, analysing process", peaks.root_mb, "MiB"),
-        Figure(case, "peak memory, decoding process", peaks.child_mb, "MiB"),
-        Figure(case, "processor time", cost.cpu_s, "s"),
-        Figure(case, "processor time a second of film", cost.cpu_s / length, "s"),
-        Figure(case, "serves found", float(cost.serves), ""),
+        Timing(case, "peak memory, analysing process", peaks.root_mb, "MiB"),
+        Timing(case, "peak memory, decoding process", peaks.child_mb, "MiB"),
+        Timing(case, "processor time", cost.cpu_s, "s"),
+        Timing(case, "processor time a second of film", cost.cpu_s / length, "s"),
+        Timing(case, "serves found", float(cost.serves), ""),
     ]
     if cost.first_look_s is not None:
-        found.append(Figure(case, "wall time to the first verdict", cost.first_look_s, "s"))
+        found.append(Timing(case, "wall time to the first verdict", cost.first_look_s, "s"))
     return found

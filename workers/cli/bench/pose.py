@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from workers.cli.bench.report import Figure, JsonOption, Part, finish
+from workers.cli.bench.report import JsonOption, Part, Timing, finish
 from workers.cli.console import Exit, errors, guarded
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def register(app: typer.Typer) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class KeptCrops:
     """A decoded frame in memory."""
 
     index: int
@@ -46,14 +46,14 @@ class Kept:
     rgb: npt.NDArray[np.uint8]
 
 
-def frames_of(file: Path, count: int) -> list[Kept]:
+def frames_of(file: Path, count: int) -> list[KeptCrops]:
     """Return the first frames of a film."""
     from service.core.settings import Settings
     from workers.jobs.configured import decode_limits
     from workers.video.clip import open_clip
 
     with open_clip(file, decode_limits(Settings())) as clip:
-        kept = [Kept(f.index, f.time_s, f.rgb.copy()) for f in islice(clip, count)]
+        kept = [KeptCrops(f.index, f.time_s, f.rgb.copy()) for f in islice(clip, count)]
     if not kept:
         errors().print("The film holds no frames.")
         raise typer.Exit(Exit.CLIP)
@@ -87,11 +87,11 @@ def pose(
     cost = measure(kept, opened, rounds)
     case = f"{file.name}, {cost.frames} frames, {' + '.join(opened.names)}"
     figures = [
-        Figure(
+        Timing(
             *(case, "pose stage, processor time a frame", cost.pipeline_ms, "ms"),
             *("the two networks alone", cost.bare_ms, cost.ratio),
         ),
-        Figure(case, "of that, finding people", cost.finder_ms, "ms"),
+        Timing(case, "of that, finding people", cost.finder_ms, "ms"),
     ]
     finish(Part("pose", "The pose stage and its bare networks", figures), json)
 
@@ -127,13 +127,13 @@ def runtime(
     case = f"{file.name}, {len(kept)} frames, one core"
     against = f"full network by {theirs.version}, {theirs.seen} frames with a person"
     figures = [
-        Figure(case, f"{what}, a frame", ms, "ms", against, theirs.ms, theirs.ms / ms)
+        Timing(case, f"{what}, a frame", ms, "ms", against, theirs.ms, theirs.ms / ms)
         for what, ms in ours.items()
     ]
     finish(Part("runtime", "The pose stage and another runtime of its networks", figures), json)
 
 
-def _ours(kept: list[Kept], rounds: int) -> dict[str, float]:
+def _ours(kept: list[KeptCrops], rounds: int) -> dict[str, float]:
     """Return processor time a frame, ms, by what runs: medians over the rounds."""
     from dataclasses import replace
 
@@ -152,7 +152,7 @@ def _ours(kept: list[Kept], rounds: int) -> dict[str, float]:
         opened, blazepose=opened.coarse, movenet=None, names=(BlazePoseVariant.FULL.value, "none")
     )
 
-    def inside(stretches: object = None, /) -> list[Kept]:
+    def inside(stretches: object = None, /) -> list[KeptCrops]:
         if stretches is None:
             return kept
         return [f for f in kept if any(a <= f.time_s <= b for a, b in stretches)]  # type: ignore[attr-defined]

@@ -24,7 +24,7 @@ JsonOption = Annotated[
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class Timing:
     """One measured value beside its baseline.
 
     Attributes
@@ -65,7 +65,7 @@ class Part:
 
     name: str
     title: str
-    figures: Sequence[Figure]
+    figures: Sequence[Timing]
     samples: Mapping[str, Sequence[float]] = field(default_factory=dict)
     notes: Sequence[str] = ()
 

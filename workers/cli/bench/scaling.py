@@ -11,7 +11,7 @@ import typer
 
 from workers.cli.bench.analyst import Analyst
 from workers.cli.bench.pose import FilmArgument
-from workers.cli.bench.report import Figure, JsonOption, Part, finish
+from workers.cli.bench.report import JsonOption, Part, Timing, finish
 from workers.cli.console import guarded
 from workers.processes.threads import usable_cores
 
@@ -29,13 +29,13 @@ def processes(
     json: JsonOption = None,
 ) -> None:
     """Analyse one film in 1, 2, … processes at once; the rate is compared with one process's."""
-    figures: list[Figure] = []
+    figures: list[Timing] = []
     alone = 0.0
     for count in range(1, (most or usable_cores()) + 1):
         rate = count * rounds / _wall_s(file, count, rounds) * 60.0
         alone = alone or rate
         figures.append(
-            Figure(
+            Timing(
                 *(f"{file.name}, {count} processes", "films a minute", rate, ""),
                 *(f"{count} times one process", alone * count, rate / (alone * count)),
             )

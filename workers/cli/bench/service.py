@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from workers.cli.bench.pose import FilmArgument
-from workers.cli.bench.report import Figure, JsonOption, Part, finish
+from workers.cli.bench.report import JsonOption, Part, Timing, finish
 from workers.cli.bench.tree import Peaks
 from workers.cli.console import guarded
 from workers.processes.threads import SINGLE_THREAD, usable_cores
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from service.core.wiring import Wiring
 
 QUEUED = 10_000
+"""Analyses that wait while the API is timed: a large business after a weekend (working value)."""
 ASKS_A_SECOND = 20.0
 """Status requests a second while latencies are taken (working value)."""
 BUSY_S = 2.0
@@ -86,28 +87,28 @@ def api(
             claimed = before - len(wired.queue)
     del key
     size = f"{len(film) / 1e6:.2f} MB"
-    rows: list[Figure] = []
+    rows: list[Timing] = []
     for case, seen in (("idle", idle), (f"busy cores, {queued} queued", full)):
         p50, p99 = np.percentile(seen.status_s, [50, 99]) * 1e3
         i50, i99 = np.percentile(idle.status_s, [50, 99]) * 1e3
         rate, idle_rate = (len(one.upload_s) / seconds for one in (seen, idle))
         rows += [
-            Figure(case, "status, half of the answers within", p50, "ms", "idle", i50, i50 / p50),
-            Figure(case, "status, 99 % of the answers within", p99, "ms", "idle", i99, i99 / p99),
-            Figure(
+            Timing(case, "status, half of the answers within", p50, "ms", "idle", i50, i50 / p50),
+            Timing(case, "status, 99 % of the answers within", p99, "ms", "idle", i99, i99 / p99),
+            Timing(
                 *(case, f"uploads of {size} a second, one after the other", rate, ""),
                 *("idle", idle_rate, rate / idle_rate),
             ),
         ]
     case = f"{queued} queued"
     if queued:
-        rows.append(Figure(case, "entered and sent a second", queued / entered_s, ""))
+        rows.append(Timing(case, "entered and sent a second", queued / entered_s, ""))
     rows += [
-        Figure(case, "one round of the reconciler", round_s, "s"),
-        Figure(case, "one change of state in the database", np.median(transaction_s) * 1e3, "ms"),
-        Figure(case, "one result file to the object store", np.median(store_s) * 1e3, "ms"),
-        Figure(case, "taken by the stub workers meanwhile", float(claimed), ""),
-        Figure(case, "peak memory of the API", peaks.root_mb, "MiB"),
+        Timing(case, "one round of the reconciler", round_s, "s"),
+        Timing(case, "one change of state in the database", np.median(transaction_s) * 1e3, "ms"),
+        Timing(case, "one result file to the object store", np.median(store_s) * 1e3, "ms"),
+        Timing(case, "taken by the stub workers meanwhile", float(claimed), ""),
+        Timing(case, "peak memory of the API", peaks.root_mb, "MiB"),
     ]
     samples = {
         "upload_s": full.upload_s,

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from workers.jobs.making import Made, Maker
 
 GRACE_S = 1.0
+"""Seconds a stub worker has to end (working value)."""
 
 
 def busy(seconds: float) -> Maker:

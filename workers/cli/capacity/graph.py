@@ -8,7 +8,9 @@ from collections.abc import Mapping, Sequence
 from workers.report.plot import Svg, ticks
 
 WIDTH, HEIGHT = 560.0, 260.0
+"""Size of a graph, pixels."""
 LEFT, RIGHT, TOP, BOTTOM = 64.0, 540.0, 34.0, 214.0
+"""Edges of the plotted area, pixels."""
 STYLE = (
     "text{font:12px sans-serif;fill:#333}.title{font-size:13px;font-weight:bold}"
     ".axis{stroke:#999;stroke-width:1}.a,.b,.c,.d{fill:none;stroke-width:2}"

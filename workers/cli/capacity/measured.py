@@ -18,7 +18,7 @@ FILES_A_RESULT = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class LoadCosts:
     """Samples, seconds.
 
     Attributes
@@ -46,7 +46,7 @@ class Measured:
     machine: str
 
 
-def read(file: Path) -> Measured:
+def read(file: Path) -> LoadCosts:
     """Read a document of ``servewright bench`` that holds the parts ``films`` and ``api``."""
     document: dict[str, Any] = json.loads(file.read_text(encoding="utf-8"))
     if document.get("format") != FORMAT:
@@ -54,7 +54,7 @@ def read(file: Path) -> Measured:
     try:
         films, api = (document["parts"][name] for name in ("films", "api"))
         samples = api["samples"]
-        return Measured(
+        return LoadCosts(
             analysis_s=tuple(films["samples"]["cpu_s"]),
             upload_s=tuple(samples["idle_upload_s"]),
             status_s=tuple(samples["idle_status_s"]),

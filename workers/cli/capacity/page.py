@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from workers.cli.capacity.graph import graph
-from workers.cli.capacity.measured import RECEIVER_S, Measured
+from workers.cli.capacity.measured import RECEIVER_S, LoadCosts
 from workers.cli.capacity.scenario import (
     PEAK_SHARE,
     POLL_S,
     ROUND_S,
-    Outcome,
+    LoadOutcome,
     Scaling,
     Size,
     simulate,
@@ -20,6 +20,7 @@ from workers.cli.capacity.scenario import (
 from workers.cli.capacity.sizing import outcome, size_for
 
 TARGET_S = 60.0
+"""Seconds that nine of ten clips may wait (working value)."""
 DAYS = (100.0, 1_000.0, 10_000.0, 100_000.0, 1_000_000.0)
 """Loads of the table, clips a day."""
 
@@ -39,7 +40,7 @@ USERS = (
 )
 
 
-def files(measured: Measured) -> dict[str, str]:
+def files(measured: LoadCosts) -> dict[str, str]:
     """Return the page and its graphs by file name."""
     texts: dict[str, str] = {}
     sections = []
@@ -76,7 +77,7 @@ def files(measured: Measured) -> dict[str, str]:
     return texts
 
 
-def _servers_busy(size: Size, seen: Outcome) -> dict[str, float]:
+def _servers_busy(size: Size, seen: LoadOutcome) -> dict[str, float]:
     """Return how many servers of each station were busy in the mean."""
     servers = {
         "api": size.api_processes,
@@ -92,7 +93,7 @@ def _around(workers: int) -> list[int]:
     return sorted({max(1, workers + k * step) for k in range(-3, 5)})
 
 
-def _section(user: _User, size: Size, rows: list[tuple[Size, Outcome]]) -> str:
+def _section(user: _User, size: Size, rows: list[tuple[Size, LoadOutcome]]) -> str:
     lines = [
         f"## {user.title}",
         "",
@@ -114,10 +115,10 @@ def _section(user: _User, size: Size, rows: list[tuple[Size, Outcome]]) -> str:
 
 
 def _page(
-    measured: Measured,
+    measured: LoadCosts,
     sections: list[str],
     sizes: list[tuple[float, Size]],
-    seen: list[Outcome],
+    seen: list[LoadOutcome],
     plain: list[dict[str, float]],
 ) -> str:
     table = [
@@ -149,7 +150,7 @@ def _page(
     )
 
 
-def _introduction(measured: Measured) -> str:
+def _introduction(measured: LoadCosts) -> str:
     def ms(values: tuple[float, ...]) -> str:
         return f"{np.median(values) * 1e3:.1f} ms"
 
@@ -171,7 +172,7 @@ def _introduction(measured: Measured) -> str:
     )
 
 
-def _bends(measured: Measured) -> str:
+def _bends(measured: LoadCosts) -> str:
     transaction = float(np.median(measured.transaction_s))
     sender = RECEIVER_S + 2.0 * transaction
     return "\n".join(
@@ -198,7 +199,7 @@ def _bends(measured: Measured) -> str:
     )
 
 
-def _rule(measured: Measured) -> str:
+def _rule(measured: LoadCosts) -> str:
     rule = Scaling()
     load = USERS[1].clips
     size = size_for(load, measured, TARGET_S)

@@ -9,12 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from workers.cli.capacity.measured import FILES_A_RESULT, RECEIVER_S, Measured
+from workers.cli.capacity.measured import FILES_A_RESULT, RECEIVER_S, LoadCosts
 from workers.cli.capacity.model import Station, arrivals, sampled
 
 PEAK_SHARE = 0.15
 """Share of a day's clips in its busiest hour: evenings (working value)."""
 HOUR_S = 3600.0
+"""Seconds of an hour."""
 HEARTBEAT_S = 5.0
 """Seconds between a worker's signs of life: the default of SERVEWRIGHT_HEARTBEAT_S."""
 POLL_S = 5.0
@@ -82,7 +83,7 @@ class Scaling:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class LoadOutcome:
     """What the busiest hour looked like.
 
     Attributes
@@ -117,12 +118,12 @@ class Outcome:
 def simulate(
     clips_a_day: float,
     size: Size,
-    measured: Measured,
+    measured: LoadCosts,
     *,
     seed: int = 1,
     seconds: float = HOUR_S,
     scaling: Scaling | None = None,
-) -> Outcome:
+) -> LoadOutcome:
     """Simulate the busiest hour, beginning with an empty queue; the rate rises over a tenth of it.
 
     Raises
@@ -188,7 +189,7 @@ def simulate(
         env.process(_scaled(env, workers, scaling, arrived, float(np.mean(measured.analysis_s))))
     env.run(until=seconds)
     stations = (api, database, workers, sender)
-    return Outcome(
+    return LoadOutcome(
         clips=arrived[0],
         wait_p50_s=_percentile(workers.waits_s, 50),
         wait_p95_s=_percentile(workers.waits_s, 95),

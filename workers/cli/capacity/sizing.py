@@ -7,14 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from workers.cli.capacity.measured import RECEIVER_S, Measured
+from workers.cli.capacity.measured import RECEIVER_S, LoadCosts
 from workers.cli.capacity.scenario import (
     HEARTBEAT_S,
     HOUR_S,
     PEAK_SHARE,
     POLL_S,
     TRANSACTIONS,
-    Outcome,
+    LoadOutcome,
     Size,
     simulate,
 )
@@ -27,11 +27,12 @@ LATE = 0.05
 ENOUGH_CLIPS = 8_000
 """The busiest hour is cut short where it would bring more clips: the model takes long."""
 SHORTEST_S = 600.0
+"""Least simulated time, seconds (working value)."""
 STEP = 1.05
 """Workers are added by a twentieth until the model holds."""
 
 
-def size_for(clips_a_day: float, measured: Measured, target_s: float = 60.0) -> Size:
+def size_for(clips_a_day: float, measured: LoadCosts, target_s: float = 60.0) -> Size:
     """Return the smallest size that keeps the target in the model."""
     rate = clips_a_day * PEAK_SHARE / HOUR_S
     service = float(np.mean(measured.analysis_s))
@@ -51,7 +52,7 @@ def size_for(clips_a_day: float, measured: Measured, target_s: float = 60.0) -> 
     return size
 
 
-def outcome(clips_a_day: float, size: Size, measured: Measured) -> Outcome:
+def outcome(clips_a_day: float, size: Size, measured: LoadCosts) -> LoadOutcome:
     """Simulate the busiest hour, or as much of it as brings enough clips."""
     rate = clips_a_day * PEAK_SHARE / HOUR_S
     seconds = min(HOUR_S, max(SHORTEST_S, ENOUGH_CLIPS / rate))

@@ -302,7 +302,6 @@ DEFINITIONS = (
                 uses=(EventName.RELEASE, EventName.CONTACT),
                 reference=SEPARATION,
                 truth=TruthPath("measures.hip_shoulder_separation.peak"),
-                no_calibration="The films of the calibration were made before their truth held it.",
             ),
         ),
         tolerance=TOLERANCE,

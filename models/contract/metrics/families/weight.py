@@ -42,7 +42,6 @@ TOLERANCE = 0.06
 (working value)."""
 MORE = "more weight over the rear foot; 1 = all of it"
 LONGER = "longer"
-OLDER = "The films of the calibration were made before their truth held it."
 SERVES_ONLY = "The films of the calibration hold serves only."
 
 DEFINITIONS = (
@@ -136,7 +135,6 @@ DEFINITIONS = (
                 uses=(EventName.RELEASE, EventName.LOADING),
                 reference=RULE,
                 truth=TruthPath("measures.weight_over_rear_foot.peak"),
-                no_calibration=OLDER,
             ),
         ),
         needs=FEET,
@@ -164,7 +162,6 @@ DEFINITIONS = (
             Taken(
                 uses=(EventName.RELEASE, EventName.LOADING, EventName.CONTACT),
                 truth=TruthPath("measures.weight_over_rear_foot.most_loaded_before_contact"),
-                no_calibration=OLDER,
             ),
         ),
         needs=FEET,
@@ -191,7 +188,6 @@ DEFINITIONS = (
                 uses=(EventName.SET_UP, EventName.LOADING),
                 reference=RULE,
                 truth=TruthPath("measures.weight_over_rear_foot.time_60"),
-                no_calibration=OLDER,
             ),
         ),
         needs=FEET,
