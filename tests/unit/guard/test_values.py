@@ -80,7 +80,7 @@ def test_contacts_are_found_to_a_frame_at_30(films: list[Measured]) -> None:
         if event.event == "contact" and event.seconds is not None and film.clip != "011"
     }
     # measured: at most 21 ms (15 ms with the lift that had learned from this way of moving), by
-    # body alone, as frozen tracks hold no ball; 011 is slow shadow work, whose hand hardly speeds up
+    # body alone, as frozen tracks hold no ball; 011: slow shadow work, whose hand hardly speeds up
     assert len(away) == 10
     assert max(away.values()) <= 1 / 30
 
