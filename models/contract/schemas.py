@@ -80,7 +80,7 @@ def rendered(name: str) -> str:
     """Return the exact text of one schema file."""
     if name in EARLIER:
         return (SCHEMA_DIR / name).read_text("utf-8")
-    return json.dumps(schema_of(name), indent=2, ensure_ascii=False) + "\n"
+    return json.dumps(schema_of(name), indent=1, ensure_ascii=False) + "\n"
 
 
 def drifted(folder: Path = SCHEMA_DIR) -> list[str]:

@@ -22,7 +22,7 @@ def rendered() -> str:
     """Return the exact text of the document. Needs no running service."""
     with tempfile.TemporaryDirectory() as folder:
         app = create_app(Settings(data_dir=Path(folder), background=False))
-        return json.dumps(app.openapi(), indent=2, ensure_ascii=False) + "\n"
+        return json.dumps(app.openapi(), indent=1, ensure_ascii=False) + "\n"
 
 
 def main() -> int:
