@@ -2,8 +2,8 @@
 
 A recognised systematic error is taken out of the value, and what is left widens the interval
 (JCGM 100:2008, 3.2.4 and 4.3). The figures are learned data (`workers.learned` reads them), made
-by ``servewright accuracy DIR --calibrate FILE`` from clips with known truth, and by
-``python -m models.training.rendered.two_sessions``.
+by ``python -m models.training calibration`` from films with known truth, and by ``python -m
+models.training.rendered.two_sessions``.
 """
 
 from __future__ import annotations

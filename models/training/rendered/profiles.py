@@ -249,6 +249,23 @@ def _moves(use: str) -> Callable[[np.random.Generator, str], ClipSpec]:
     return draw
 
 
+_DRILLS = {"hold": 0.6, "shadow": 0.2, "throw": 0.2}
+_EVERY_SIDE = {"side": 0.4, "front-quarter": 0.2, "rear-quarter": 0.2, "behind": 0.2}
+
+
+def _drills(use: str) -> Callable[[np.random.Generator, str], ClipSpec]:
+    """Drills by generators of one use; holds at 30 frames a second, as nothing moves in them."""
+
+    def draw(rng: np.random.Generator, name: str) -> ClipSpec:
+        spec = _plain(rng, name, _EVERY_SIDE)
+        generator = USES[use][int(rng.integers(len(USES[use])))]
+        kind = _choose(rng, _DRILLS)
+        fps = 30.0 if kind == "hold" else float(rng.choice([30.0, 60.0]))
+        return replace(spec, generator=generator, kind=kind, fps=fps, shutter=0.25 / fps)
+
+    return draw
+
+
 def _any_camera(rng: np.random.Generator) -> CameraSpec:
     """A phone anywhere from the front quarter round the back, on either side, low or high."""
     azimuth = rng.uniform(15, 195) if rng.random() < 0.75 else rng.uniform(195, 345)
@@ -301,6 +318,7 @@ PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
     "story": story_clip,
     **{f"moves_{use}": _moves(use) for use in USES},
     **{f"free_{use}": _free(use) for use in USES},
+    **{f"drills_{use}": _drills(use) for use in USES},
 }
 SAME_BODY = {"two_sessions": 2 * SESSION + 1, "story": 100}
 """Profiles in which so many clips in a row show one body."""

@@ -19,7 +19,7 @@ STEPS = (*LEARN, *GUARD)
 def test_the_options_of_a_listed_command_exist(
     step: Step, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    if step.name == "lift" and find_spec("torch") is None:
+    if step.name in ("lift", "bound") and find_spec("torch") is None:
         pytest.skip("needs the training extra")
     monkeypatch.setattr(sys, "argv", [])
     monkeypatch.setenv("COLUMNS", "200")
