@@ -1,4 +1,4 @@
-"""The application factory: ``uvicorn --factory service.api.app:create_app``."""
+"""The application factory; :mod:`service.api.server` serves it."""
 
 from __future__ import annotations
 

@@ -9,6 +9,7 @@ import typer
 from workers.cli import (
     accuracy,
     analyse,
+    api,
     bench,
     capacity,
     coaching,
@@ -24,6 +25,7 @@ from workers.cli.console import EXIT_CODES_HELP
 
 COMMANDS: tuple[ModuleType, ...] = (
     up,
+    api,
     analyse,
     coaching,
     worker,

@@ -26,7 +26,9 @@ READY_S = 60.0
 WORKER_GRACE_S = 3.0
 """What a running analysis gets when the command is stopped, seconds: a person waits (working
 value)."""
-API = "service.api.app:create_app"
+API_END_S = 10.0
+"""What the API gets beyond its drain to end its threads, seconds (working value)."""
+API = "service.api.server"
 
 
 def register(app: typer.Typer) -> None:
@@ -87,7 +89,14 @@ def serve(settings: Settings) -> None:
             supervisor.add(valkey_program(settings.valkey_socket, settings.data_dir / "valkey"))
         wait_for_queue(settings.redis_address, 15.0)
         key = prepare_database(settings)
-        supervisor.add(Program(name="api", command=api_command(settings), rank=1))
+        supervisor.add(
+            Program(
+                name="api",
+                command=api_command(),
+                rank=1,
+                grace_s=settings.drain_s + API_END_S,
+            )
+        )
         supervisor.add(
             Program(
                 name="workers",
@@ -104,16 +113,11 @@ def serve(settings: Settings) -> None:
     errors().print("Stopped.")
 
 
-def api_command(settings: Settings) -> list[str]:
+def api_command() -> list[str]:
     """Return the command that serves the API (by dotted name: we do not import it)."""
     from workers.processes import tether
 
-    return tether.module(
-        *("uvicorn", API, "--factory"),
-        *("--app-dir", str(tether.PROJECT)),  # uvicorn puts the current folder first otherwise
-        *("--host", settings.host, "--port", str(settings.port)),
-        *("--log-level", settings.log_level, "--no-access-log", "--no-server-header"),
-    )
+    return tether.module(API)
 
 
 def prepare_database(settings: Settings) -> Path | None:

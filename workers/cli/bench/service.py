@@ -152,7 +152,7 @@ def _service() -> Iterator[tuple[Wiring, httpx.Client, str, int]]:
         wired = wire(settings)
         stack.callback(wired.close)
         key = wired.keys.add("bench")
-        pid = run(api_command(settings))
+        pid = run(api_command())
         client = stack.enter_context(
             httpx.Client(
                 base_url=base_url(settings),
