@@ -211,6 +211,8 @@ class NoteCode(StrEnum):
     SESSION_ERASED = "session_erased"
     FILM_IN_OTHER_SESSION = "film_in_other_session"
     OBJECT_STORE_FULL = "object_store_full"
+    DISK_NEARLY_FULL = "disk_nearly_full"
+    BUCKET_MISSING = "bucket_missing"
     ANALYSIS_ERASED = "analysis_erased"
     STORED_FILM_DIFFERS = "stored_film_differs"
     STORED_FILM_MISSING = "stored_film_missing"

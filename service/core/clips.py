@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -18,12 +20,17 @@ from service.core.identifiers import new_id
 from service.core.intake import Received
 from service.core.material import find_clip
 from service.core.object_keys import clip_key
-from service.core.objects import Objects
+from service.core.objects import ObjectMissing, Objects
 from service.core.players import find_session
 from service.core.principal import Principal
 from service.core.quotas import Quotas
 from service.core.tables import Clip
 from service.core.usage import count
+
+logger = logging.getLogger(__name__)
+
+_PIECE = 1 << 20
+"""Bytes that are read at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +76,8 @@ class ClipStore:
     ) -> Stored:
         """Enter an uploaded film, or return the clip the same key already sent.
 
-        When it was there before, the new object is removed again. A film that is in no session yet
+        When it was there before, the new object is removed again, after it has replaced a stored
+        film that is lost or no longer what was sent. A film that is in no session yet
         is filed under the one given; one that is filed elsewhere is a ``Conflict``.
 
         Parameters
@@ -103,10 +111,26 @@ class ClipStore:
                 existing = session.scalars(_same(principal, film.sha256)).one_or_none()
             entered = None if existing is None else Stored(existing, created=False, status=200)
         if entered is None or not entered.created:
+            if entered is not None:
+                self._heal(entered.clip, key, film)
             self._objects.delete(key)
         if entered is None:
             raise Conflict(say(NoteCode.SESSION_ERASED))
         return entered
+
+    def _heal(self, clip: Clip, key: str, film: Received) -> None:
+        """Put a film that was sent again in its place, unless the store still has it whole."""
+        if clip.sha256 != film.sha256 or _digest(self._objects, clip.object_key) == film.sha256:
+            return
+        logger.warning("the film of %s was lost by the store; the one sent again heals it", clip.id)
+        upload = self._objects.upload(clip.object_key, clip.media_type)
+        try:
+            with self._objects.open(key) as stream:
+                while piece := stream.read(_PIECE):
+                    upload.write(piece)
+            upload.commit()
+        finally:
+            upload.abort()
 
     def _enter(
         self,
@@ -198,6 +222,7 @@ class ClipStore:
         except IntegrityError:
             with self._database.read() as session:
                 existing = session.scalars(_same(principal, film.sha256)).one()
+            self._heal(existing, clip_key(principal.tenant_id, clip_id), film)
             self.erase(principal, clip_id)
             return Stored(existing, created=False)
 
@@ -216,6 +241,18 @@ class ClipStore:
             sweep has to finish it.
         """
         return self._eraser.clip(principal, clip_id)
+
+
+def _digest(objects: Objects, key: str) -> str | None:
+    """Return the SHA-256 of a stored object; None when it is missing."""
+    found = hashlib.sha256()
+    try:
+        with objects.open(key) as stream:
+            while piece := stream.read(_PIECE):
+                found.update(piece)
+    except ObjectMissing:
+        return None
+    return found.hexdigest()
 
 
 def _same(principal: Principal, sha256: str) -> Select[Clip]:

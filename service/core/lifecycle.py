@@ -129,6 +129,17 @@ def release(state: State, attempt: int) -> Requeue | Refused:
     return _held(state, attempt) or Requeue(state.attempt + 1, state.crashes)
 
 
+def crashed(state: State, attempt: int, policy: Policy) -> Requeue | GiveUp | Refused:
+    """Decide what becomes of work that something from outside broke off."""
+    held = _held(state, attempt)
+    if held is not None:
+        return held
+    crashes = state.crashes + 1
+    if crashes >= policy.max_crashes:
+        return GiveUp(crashes)
+    return Requeue(state.attempt + 1, crashes)
+
+
 def cancel(state: State) -> Settled | Leave:
     """Decide whether there is anything left to cancel."""
     return Leave() if state.status in FINAL else Settled(AnalysisStatus.CANCELLED)

@@ -22,7 +22,7 @@ from service.core.key_text import parse_key
 
 PREFIX = "SERVEWRIGHT_"
 TEST_PREFIX = "SERVEWRIGHT_TEST_"
-DATABASE_SCHEMES = ("sqlite:///", "postgresql+psycopg://")
+DATABASE_SCHEMES = ("sqlite:///", "postgresql://", "postgresql+psycopg://")
 REDIS_SCHEMES = ("redis://", "rediss://", "unix://")
 MAX_SOCKET_PATH = 100
 """Longest path of a socket, bytes: ``sun_path`` holds 108 on Linux, 104 on macOS."""
@@ -55,6 +55,18 @@ class Settings(BaseSettings):
 
     host: str = Field(default="127.0.0.1", description="Address the API listens on.")
     port: int = Field(default=8000, ge=0, le=65535, description="Port the API listens on.")
+    api_connections: int = Field(
+        default=1000,
+        ge=16,
+        description="Connections one process of the API holds; beyond it, the one that has sent "
+        "no request for longest is closed.",
+    )
+    header_timeout_s: float = Field(
+        default=10.0, gt=0, description="Seconds a caller has to send the headers of a request."
+    )
+    drain_s: int = Field(
+        default=25, ge=0, description="Seconds that running requests get when the API is stopped."
+    )
     public_url: str = Field(
         default="",
         description="Base of absolute links in webhooks, such as https://serve.example.org.",
@@ -62,7 +74,7 @@ class Settings(BaseSettings):
 
     database_url: SecretStr | None = Field(
         default=None,
-        description="sqlite:///FILE or postgresql+psycopg://…; empty = SQLite below data_dir.",
+        description="sqlite:///FILE or postgresql://…; empty = SQLite below data_dir.",
     )
     redis_url: SecretStr | None = Field(
         default=None, description="redis://…; empty = socket of the embedded server in data_dir."
@@ -76,6 +88,12 @@ class Settings(BaseSettings):
 
     object_store: Literal["local", "s3"] = Field(
         default="local", description="Where films and results are kept: data_dir or a bucket."
+    )
+    least_free_bytes: int = Field(
+        default=256 * 1024**2,
+        ge=0,
+        description="Bytes that must stay free on the disk of data_dir; /readyz says when they "
+        "are not.",
     )
     s3_bucket: str | None = Field(default=None, description="Bucket; needed with s3.")
     s3_prefix: str = Field(default="", description="What every key in the bucket begins with.")
@@ -268,7 +286,8 @@ class Settings(BaseSettings):
     def database_address(self) -> str:
         """URL of the database, the embedded default included."""
         if self.database_url is not None:
-            return self.database_url.get_secret_value()
+            scheme, rest = self.database_url.get_secret_value().split("://", 1)
+            return f"{'postgresql+psycopg' if scheme == 'postgresql' else scheme}://{rest}"
         return f"sqlite:///{self.data_dir.resolve() / 'servewright.db'}"
 
     @property

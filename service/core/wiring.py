@@ -162,7 +162,7 @@ def wire(settings: Settings) -> Wiring:
 def open_objects(settings: Settings) -> Objects:
     """Return the object store of these settings."""
     if settings.object_store == "local":
-        return LocalObjects(settings.object_dir)
+        return LocalObjects(settings.object_dir, settings.least_free_bytes)
     assert settings.s3_bucket is not None
     from service.core.objects.s3 import S3Objects  # takes long to import
 

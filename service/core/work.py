@@ -307,6 +307,32 @@ class WorkStore:
             _requeue(row, decision, now)
             return decision.attempt
 
+    def broken_off(
+        self,
+        work_id: str,
+        attempt: int,
+        error: ServewrightError,
+        stage: Stage | None = None,
+        processor_s: float = 0.0,
+    ) -> int | None:
+        """Count a break that somebody else caused; return the attempt to enqueue next.
+
+        None: it was the last one allowed, and the work has failed with this error.
+        """
+        with self._database.write() as session:
+            row, now = self._locked(session, work_id)
+            decision = lifecycle.crashed(state_of(row), attempt, self.policy)
+            if isinstance(decision, lifecycle.Refused):
+                raise decision.error
+            count(session, row.tenant_id, now, processor_s=processor_s)
+            if isinstance(decision, lifecycle.Requeue):
+                _requeue(row, decision, now)
+                return decision.attempt
+            row.crashes = decision.crashes
+            row.status = AnalysisStatus.FAILED
+            self._fail(session, now, row, error, stage)
+            return None
+
     def recover(
         self, work_id: str, in_queue: bool | None
     ) -> lifecycle.Requeue | lifecycle.EnqueueAgain | lifecycle.GiveUp | lifecycle.Leave:

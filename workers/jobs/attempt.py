@@ -7,6 +7,7 @@ result. Whoever finds that the work is no longer his removes what he wrote.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import logging
 import tempfile
@@ -18,14 +19,17 @@ from rq.timeouts import JobTimeoutException
 
 from models.contract.errors import (
     Cancelled,
-    ClipDamaged,
     DecodeLimitExceeded,
+    DecoderStopped,
     DependencyError,
     Erased,
     Internal,
     JobTimedOut,
     LeaseLost,
+    QueueUnavailable,
     ServewrightError,
+    StoredFilmLost,
+    WorkingSpaceFull,
 )
 from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import Stage
@@ -53,7 +57,9 @@ def run_attempt(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
     """Run one attempt. Returns when nothing is left to do.
 
     Errors of our tree end the work with a problem; work that was taken over, cancelled or erased
-    ends quietly.
+    ends quietly. What the machine did is not held against the film: a full disk or a store that
+    is away is waited for (and when the time of the job is over, the work goes back to the queue);
+    a decoder that somebody ended is tried again as a crash is.
 
     Parameters
     ----------
@@ -76,14 +82,66 @@ def run_attempt(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
     with reaching(Reach(claim.tenant_id)), Lease(renew, wiring.settings.heartbeat_s) as lease:
         try:
             with as_typed_errors():
-                _make(wiring, claim, lease, make, meter)
+                lease.patiently(lambda: _make_and_commit(wiring, claim, lease, make, meter))
         except (LeaseLost, Cancelled, Erased) as error:
             LOG.info("%s given up: %s", name, error.code)
             _discard(wiring, claim)
+        except DecoderStopped as error:
+            _try_again(wiring, claim, lease, error, meter)
+        except JobTimedOut as error:
+            if lease.waits_for is None:
+                _fail(wiring, claim, lease, error, meter)
+            else:
+                _hand_back(wiring, claim, lease.waits_for)
         except ServewrightError as error:
             _fail(wiring, claim, lease, error, meter)
         else:
             LOG.info("%s completed", name)
+
+
+def _try_again(
+    wiring: Wiring, claim: Claim, lease: Lease, error: DecoderStopped, meter: ProcessorMeter
+) -> None:
+    """Send the work out again, or state the error when it was broken off too often."""
+    LOG.warning("%s attempt %d was broken off: %s", claim.work_id, claim.attempt, error.code)
+    _discard(wiring, claim)
+    with suppress(LeaseLost, Cancelled, Erased):
+        following = lease.patiently(
+            lambda: wiring.work.broken_off(
+                claim.work_id, claim.attempt, error, lease.stage, meter.spent_s()
+            )
+        )
+        if following is not None:
+            _enqueue(wiring, claim.work_id, following)
+
+
+def _hand_back(wiring: Wiring, claim: Claim, reason: DependencyError) -> None:
+    """Give work back that waited for a part of the service until its time was over."""
+    LOG.warning("%s goes back to the queue: %s", claim.work_id, reason.code)
+    _discard(wiring, claim)
+    try:
+        _enqueue(wiring, claim.work_id, wiring.work.release(claim.work_id, claim.attempt))
+    except (LeaseLost, Cancelled, Erased, DependencyError) as error:
+        LOG.info("%s not handed back: %s", claim.work_id, error.code)  # then the lease lapses
+
+
+def _enqueue(wiring: Wiring, work_id: str, attempt: int) -> None:
+    try:
+        wiring.queue.enqueue(work_id, attempt)
+    except QueueUnavailable:  # the reconciler finds it queued and unknown
+        LOG.warning("queue unavailable; %s stays queued", work_id)
+
+
+def _make_and_commit(
+    wiring: Wiring, claim: Claim, lease: Lease, make: Maker, meter: ProcessorMeter
+) -> None:
+    """Make the results, store them and commit; a full disk is told as such."""
+    try:
+        _make(wiring, claim, lease, make, meter)
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise WorkingSpaceFull() from error
+        raise
 
 
 def _make(wiring: Wiring, claim: Claim, lease: Lease, make: Maker, meter: ProcessorMeter) -> None:
@@ -143,13 +201,13 @@ def fetch_film(wiring: Wiring, clip: StoredFilm, film: Path) -> None:
     try:
         wiring.objects.fetch(clip.key, film)
     except ObjectMissing as error:
-        raise ClipDamaged(say(NoteCode.STORED_FILM_MISSING)) from error
+        raise StoredFilmLost(say(NoteCode.STORED_FILM_MISSING)) from error
     digest = hashlib.sha256()
     with film.open("rb") as source:
         while piece := source.read(_COPY):
             digest.update(piece)
     if digest.hexdigest() != clip.sha256:
-        raise ClipDamaged(say(NoteCode.STORED_FILM_DIFFERS))
+        raise StoredFilmLost(say(NoteCode.STORED_FILM_DIFFERS))
 
 
 def _fail(

@@ -48,12 +48,18 @@ class Lease:
         self._stage: Stage | None = None
         self._done: float | None = None
         self._left: TimeLeft | None = None
+        self._waits_for: DependencyError | None = None
         self._thread = threading.Thread(target=self._loop, name="lease", daemon=True)
 
     @property
     def stage(self) -> Stage | None:
         """The stage last reported."""
         return self._stage
+
+    @property
+    def waits_for(self) -> DependencyError | None:
+        """What the step that runs now has been waiting for; None = it does not wait."""
+        return self._waits_for
 
     def foretell(self, left: TimeLeft) -> None:
         """Note with each renewal from now on how much time is left."""
@@ -92,11 +98,15 @@ class Lease:
         while True:
             self.check()
             try:
-                return step()
+                done = step()
             except DependencyError as error:
+                self._waits_for = error
                 LOG.warning("%s; trying again in %.1f s", error.code, wait)
                 time.sleep(wait)
                 wait = min(LONGEST_WAIT_S, wait * 2)
+            else:
+                self._waits_for = None
+                return done
 
     def _loop(self) -> None:
         while not self._end.wait(self._interval_s):

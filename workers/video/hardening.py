@@ -33,6 +33,9 @@ _SECCOMP_MODE_FILTER = 2
 """From Linux's ``seccomp.h``."""
 _CLONE_THREAD = 0x10000
 """From Linux's ``sched.h``: the clone is a thread."""
+_CPU_MARGIN_S = 5
+"""Seconds from the soft to the hard limit of processor time: the soft one sends SIGXCPU, which
+tells it from a SIGKILL of others (setrlimit(2))."""
 _WRITE_FLAGS = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC
 
 # name -> (x86-64, AArch64); -1 = that processor has no such call. Linux UAPI system-call tables.
@@ -104,19 +107,24 @@ def harden(limits: DecodeLimits, parent: int) -> bool:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     with suppress(OSError):  # The kernel shall take this process first when memory runs out.
         Path("/proc/self/oom_score_adj").write_text("1000")
+    _limit(resource.RLIMIT_CPU, limits.cpu_s, limits.cpu_s + _CPU_MARGIN_S)
     for kind, value in (
         (resource.RLIMIT_AS, limits.memory_bytes),
-        (resource.RLIMIT_CPU, limits.cpu_s),
         (resource.RLIMIT_FSIZE, 0),
         (resource.RLIMIT_NOFILE, limits.open_files),
         (resource.RLIMIT_CORE, 0),
     ):
-        hard = resource.getrlimit(kind)[1]
-        value = value if hard == resource.RLIM_INFINITY else min(value, hard)
-        resource.setrlimit(kind, (value, value))
+        _limit(kind, value, value)
     _prctl(libc, _PR_SET_DUMPABLE, 0)
     _prctl(libc, _PR_SET_NO_NEW_PRIVS, 1)
     return _filter_calls(libc)
+
+
+def _limit(kind: int, soft: int, hard: int) -> None:
+    present = resource.getrlimit(kind)[1]
+    if present != resource.RLIM_INFINITY:
+        soft, hard = min(soft, present), min(hard, present)
+    resource.setrlimit(kind, (soft, hard))
 
 
 def _prctl(libc: ctypes.CDLL, option: int, value: int) -> None:

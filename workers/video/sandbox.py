@@ -32,6 +32,7 @@ from models.contract.errors import (
     ClipDamaged,
     ClipError,
     DecodeLimitExceeded,
+    DecoderStopped,
     Internal,
     ServewrightError,
     all_errors,
@@ -49,6 +50,11 @@ _BOOT = (
     "from workers.video.child import main; main(*map(int, sys.argv[2:]))"
 )
 _KEPT_ENVIRONMENT = ("PATH", "LD_LIBRARY_PATH", "LANG", "LC_ALL")
+_FROM_OUTSIDE = frozenset(
+    -number for number in (signal.SIGKILL, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT)
+)
+"""Deaths that somebody else brings: the kernel short of memory, or whoever stops processes. The
+decoder can send no signal, and its own limits end it by others."""
 _CLIP_ERRORS = {cls.code: cls for cls in all_errors() if issubclass(cls, ClipError)}
 
 
@@ -142,6 +148,8 @@ class DecoderProcess:
         ClipError
             What the child found wrong with the film; ``DecodeLimitExceeded`` when it was stopped
             by a limit; ``ClipDamaged`` when it crashed or says what it should not.
+        DecoderStopped
+            When something else ended it, which says nothing of the film.
         Internal
             When it could not start or has a fault of its own.
         """
@@ -242,8 +250,11 @@ class DecoderProcess:
         if self.confined is None and code > 0:
             LOG.error("the decoder process did not start: %s", log)
             return self._stop(Internal())
-        if code in (-signal.SIGXCPU, -signal.SIGKILL):
+        if code == -signal.SIGXCPU:
             return self._stop(DecodeLimitExceeded())
+        if code in _FROM_OUTSIDE:
+            LOG.warning("the decoder process was ended by %s", signal.Signals(-code).name)
+            return self._stop(DecoderStopped())
         name = signal.Signals(-code).name if code < 0 else f"exit {code}"
         return self._stop(ClipDamaged(say(NoteCode.DECODER_ENDED, reason=name)))
 

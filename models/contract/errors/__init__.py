@@ -21,9 +21,10 @@
     │   ├── PayloadTooLarge, UnsupportedMediaType, RangeNotSatisfiable
     │   ├── QuotaExceeded, RateLimited
     ├── JobError
-    │   ├── WorkerCrashed, JobTimedOut, LeaseLost, Cancelled, Erased
+    │   ├── WorkerCrashed, DecoderStopped, StoredFilmLost, JobTimedOut
+    │   ├── LeaseLost, Cancelled, Erased
     └── DependencyError
-        ├── DatabaseUnavailable, QueueUnavailable, ObjectStoreUnavailable
+        ├── DatabaseUnavailable, QueueUnavailable, ObjectStoreUnavailable, WorkingSpaceFull
         └── Internal
 
 Each class has a stable ``code``: the last part of the problem type URI, the code stored on a
@@ -67,6 +68,7 @@ from models.contract.errors.operation import (
     Cancelled,
     ComputeDeviceUnavailable,
     DatabaseUnavailable,
+    DecoderStopped,
     DependencyError,
     Erased,
     Internal,
@@ -78,7 +80,9 @@ from models.contract.errors.operation import (
     ModelUnknown,
     ObjectStoreUnavailable,
     QueueUnavailable,
+    StoredFilmLost,
     WorkerCrashed,
+    WorkingSpaceFull,
 )
 from models.contract.errors.request import (
     Conflict,
@@ -120,6 +124,7 @@ __all__ = [
     "Conflict",
     "DatabaseUnavailable",
     "DecodeLimitExceeded",
+    "DecoderStopped",
     "DependencyError",
     "DigestMismatch",
     "EndpointExists",
@@ -164,9 +169,11 @@ __all__ = [
     "RotationUnderWay",
     "ServewrightError",
     "SeveralPeople",
+    "StoredFilmLost",
     "Unauthenticated",
     "UnsupportedMediaType",
     "ViewUnsuitable",
     "WorkerCrashed",
+    "WorkingSpaceFull",
     "all_errors",
 ]

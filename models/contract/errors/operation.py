@@ -63,6 +63,27 @@ class WorkerCrashed(JobError):
     status = 500
 
 
+class DecoderStopped(JobError):
+    """The process that reads the film was ended from outside several times, as happens when
+    memory runs out. The film is not at fault: start the analysis again later; the operator gives
+    the workers more memory.
+    """
+
+    code = "decoder_stopped"
+    title = "Reading of the film was stopped"
+    status = 500
+
+
+class StoredFilmLost(JobError):
+    """The stored film is missing or no longer what was sent. Send the same film again, which
+    puts it back in its place, and start the analysis again.
+    """
+
+    code = "stored_film_lost"
+    title = "Stored film lost"
+    status = 500
+
+
 class JobTimedOut(JobError):
     """The analysis took longer than allowed. Trim the clip to the serves."""
 
@@ -130,6 +151,16 @@ class ObjectStoreUnavailable(DependencyError):
 
     code = "object_store_unavailable"
     title = "Object store unavailable"
+    status = 503
+
+
+class WorkingSpaceFull(DependencyError):
+    """The disk for temporary files is full. Work waits until there is room; the operator makes
+    room.
+    """
+
+    code = "working_space_full"
+    title = "Disk for temporary files full"
     status = 503
 
 

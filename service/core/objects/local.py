@@ -27,14 +27,23 @@ from service.core.objects.port import (
 _PENDING = ".pending"
 _COPY = 1 << 20
 """Bytes that are copied at a time."""
+PROBE_BYTES = 64 * 1024
+"""Bytes that are written to see whether the disk takes any (working value: several blocks)."""
 
 
 class LocalObjects:
-    """Objects as files below a folder. Media types are not kept (the database has them)."""
+    """Objects as files below a folder. Media types are not kept (the database has them).
 
-    def __init__(self, root: Path) -> None:
+    Parameters
+    ----------
+    least_free_bytes : int
+        With less room on the disk, the store says that it is not ready.
+    """
+
+    def __init__(self, root: Path, least_free_bytes: int = 0) -> None:
         self._root = root
         self._pending = root / _PENDING
+        self._least_free = least_free_bytes
 
     def upload(self, key: str, media_type: str) -> _LocalUpload:
         """Begin to write an object."""
@@ -125,11 +134,18 @@ class LocalObjects:
         return None
 
     def ping(self) -> None:
-        """Check that the folder can be written to."""
+        """Check that bytes reach the disk below the folder, and that room is left."""
         with _translated():
             self._make_folders()
-            with tempfile.TemporaryFile(dir=self._pending):
-                pass
+            with tempfile.TemporaryFile(dir=self._pending) as probe:
+                probe.write(os.urandom(PROBE_BYTES))  # zeros might take no room
+                probe.flush()
+                os.fsync(probe.fileno())
+        free = free_bytes(self._root)
+        if free < self._least_free:
+            raise ObjectStoreUnavailable(
+                say(NoteCode.DISK_NEARLY_FULL, free=free >> 20, wanted=self._least_free >> 20)
+            )
 
     def _make_folders(self) -> None:
         self._root.mkdir(0o700, parents=True, exist_ok=True)  # for this user alone
@@ -145,6 +161,12 @@ class LocalObjects:
             except OSError:  # not empty, or another process was faster
                 return
             folder = folder.parent
+
+
+def free_bytes(folder: Path) -> int:
+    """Return the room left on the disk of a folder for users without privileges, bytes."""
+    found = os.statvfs(folder)
+    return found.f_bavail * found.f_frsize
 
 
 class _LocalUpload:
@@ -187,7 +209,8 @@ class _LocalUpload:
 
     def abort(self) -> None:
         """Remove the temporary file."""
-        self._file.close()
+        with suppress(OSError):  # closing writes what is buffered: a full disk is told already
+            self._file.close()
         if self._name is not None:
             self._name.unlink(missing_ok=True)
             self._name = None

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import logging
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -14,8 +16,10 @@ from boto3.exceptions import Boto3Error
 from boto3.s3.transfer import TransferConfig
 from botocore.config import Config
 from botocore.exceptions import BotoCoreError, ClientError
+from urllib3.exceptions import HTTPError
 
 from models.contract.errors import ObjectStoreUnavailable
+from models.contract.note_codes import NoteCode, say
 from service.core.objects.port import (
     ByteRange,
     ObjectInfo,
@@ -27,9 +31,19 @@ from service.core.objects.port import (
 if TYPE_CHECKING:
     from mypy_boto3_s3.client import S3Client
 
+logger = logging.getLogger(__name__)
+
 PART_BYTES = 8 * 1024**2
 """Size of a part of a multipart upload, bytes; the protocol asks for at least 5 MiB."""
 _MISSING = {"404", "NoSuchKey", "NotFound"}
+_READ = 1 << 18
+"""Bytes that are read from a reply at a time."""
+PROBE_KEY = "probe/ready"
+"""Object that is written to see whether the bucket takes any bytes."""
+PROBE_BYTES = 1024
+"""Its size, bytes."""
+PROBE_INTERVAL_S = 30.0
+"""Seconds between two such writes of a process: each is paid for (working value)."""
 _TRANSFER = TransferConfig(
     multipart_threshold=PART_BYTES, multipart_chunksize=PART_BYTES, use_threads=False
 )
@@ -56,6 +70,7 @@ class S3Objects:
         secret_access_key: str | None = None,
     ) -> None:
         self._bucket = bucket
+        self._probed_at = -PROBE_INTERVAL_S
         self._prefix = prefix.strip("/") + "/" if prefix.strip("/") else ""
 
         def client(endpoint: str | None) -> S3Client:
@@ -110,7 +125,7 @@ class S3Objects:
             extra["Range"] = f"bytes={part.first}-{part.last}"
         with _translated(key):
             reply = self._client.get_object(Bucket=self._bucket, Key=self._key(key), **extra)
-        return cast(BinaryIO, reply["Body"])
+        return cast(BinaryIO, io.BufferedReader(_Body(key, reply["Body"]), _READ))
 
     def fetch(self, key: str, path: Path) -> None:
         """Copy an object into a file."""
@@ -179,9 +194,17 @@ class S3Objects:
         return PresignedUpload(form["url"], dict(form["fields"]), ttl_s)
 
     def ping(self) -> None:
-        """Ask for the bucket."""
-        with _translated("ping"):
-            self._client.head_bucket(Bucket=self._bucket)
+        """Ask for the bucket, and now and then write a few bytes into it."""
+        try:
+            with _translated(PROBE_KEY):
+                self._client.head_bucket(Bucket=self._bucket)
+        except ObjectMissing:
+            logger.warning("the bucket %s does not exist", self._bucket)
+            raise ObjectStoreUnavailable(say(NoteCode.BUCKET_MISSING)) from None
+        if time.monotonic() - self._probed_at >= PROBE_INTERVAL_S:
+            self.put_bytes(PROBE_KEY, bytes(PROBE_BYTES), "application/octet-stream")
+            self.delete(PROBE_KEY)
+            self._probed_at = time.monotonic()
 
     def _key(self, key: str) -> str:
         return self._prefix + checked_key(key)
@@ -201,6 +224,27 @@ class S3Objects:
                     self._client.delete_object(
                         Bucket=self._bucket, Key=entry["Key"], VersionId=entry["VersionId"]
                     )
+
+
+class _Body(io.RawIOBase):
+    """The bytes of a reply; one that is cut off in the middle is the store's fault, and said so."""
+
+    def __init__(self, key: str, stream: Any) -> None:
+        self._key = key
+        self._stream = stream
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: memoryview) -> int:  # type: ignore[override]
+        with _translated(self._key):
+            data = self._stream.read(len(buffer))
+        buffer[: len(data)] = data
+        return len(data)
+
+    def close(self) -> None:
+        self._stream.close()
+        super().close()
 
 
 class _S3Upload:
@@ -269,8 +313,13 @@ def _translated(key: str) -> Iterator[None]:
     try:
         yield
     except ClientError as error:
-        if error.response.get("Error", {}).get("Code") in _MISSING and key != "ping":
+        code = error.response.get("Error", {}).get("Code")
+        if code in _MISSING:
             raise ObjectMissing(key) from None
+        logger.warning("the object store answered %s to %s", code, error.operation_name)
+        if code == "NoSuchBucket":
+            raise ObjectStoreUnavailable(say(NoteCode.BUCKET_MISSING)) from error
         raise ObjectStoreUnavailable() from error
-    except (BotoCoreError, Boto3Error) as error:
+    except (BotoCoreError, Boto3Error, HTTPError, OSError) as error:
+        logger.warning("the object store does not answer: %s", type(error).__name__)
         raise ObjectStoreUnavailable() from error

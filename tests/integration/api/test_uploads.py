@@ -75,6 +75,23 @@ def test_same_film_again_returns_the_clip_that_is_there(
     assert fresh.status_code == 201
 
 
+@pytest.mark.parametrize("harm", ["lost", "cut short", "other bytes"])
+def test_a_stored_film_that_is_lost_is_healed_by_sending_it_again(
+    client: httpx.Client, wired: Wiring, clip_id: str, harm: str
+) -> None:
+    (stored,) = wired.objects.list()
+    if harm == "lost":
+        wired.objects.delete(stored.key)
+        assert client.get(f"/v1/clips/{clip_id}/content").status_code == 404
+    else:
+        bytes_left = film()[:-1] if harm == "cut short" else film()[:-1] + b"\0"
+        wired.objects.put_bytes(stored.key, bytes_left, "video/mp4")
+    again = client.post("/v1/clips", content=film(), headers={"content-type": "video/mp4"})
+    assert (again.status_code, again.json()["id"]) == (200, clip_id)
+    assert client.get(f"/v1/clips/{clip_id}/content").content == film()
+    assert len(list(wired.objects.list())) == 1
+
+
 @pytest.mark.parametrize("field", ["content-digest", "repr-digest"])
 def test_digest_field_of_a_raw_body(client: httpx.Client, field: str) -> None:
     content = film()

@@ -1,16 +1,20 @@
 from __future__ import annotations
 
+import errno
 import json
+import os
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from rq.timeouts import JobTimeoutException
 from sqlalchemy import select, update
 
 from models.contract.analysis import Analysis as AnalysisDocument
 from models.contract.errors import (
     Cancelled,
     ClipDamaged,
+    DecoderStopped,
     LeaseLost,
     ModelUnknown,
     ObjectStoreUnavailable,
@@ -165,7 +169,7 @@ def test_stored_film_that_changed_is_refused(wiring: Wiring, film: Path) -> None
     work(wiring, analysis_id, 1, always(stages(FakeClip())))
     failed = row(wiring, analysis_id)
     assert failed.problem is not None
-    assert failed.problem["code"] == "clip_damaged"
+    assert failed.problem["code"] == "stored_film_lost", "the film sent is not to blame"
 
 
 def test_film_gone_from_the_store_is_a_typed_failure(wiring: Wiring, film: Path) -> None:
@@ -176,7 +180,95 @@ def test_film_gone_from_the_store_is_a_typed_failure(wiring: Wiring, film: Path)
     work(wiring, analysis_id, 1, always(stages(FakeClip())))
     failed = row(wiring, analysis_id)
     assert failed.problem is not None
-    assert failed.problem["code"] == "clip_damaged"
+    assert failed.problem["code"] == "stored_film_lost", "the film sent is not to blame"
+
+
+def test_a_decoder_ended_from_outside_is_tried_again_before_it_is_told(
+    wiring: Wiring, film: Path
+) -> None:
+    """What memory pressure does to a decoder says nothing of the film."""
+
+    def stopped(*_arguments: object) -> JointTrack:
+        raise DecoderStopped
+
+    analysis_id = queue_film(wiring, film)
+    allowed = wiring.settings.max_attempts
+    for attempt in range(1, allowed):
+        work(wiring, analysis_id, attempt, always(stages(FakeClip(), estimate=stopped)))
+        again = row(wiring, analysis_id)
+        assert (again.status, again.attempt) == (AnalysisStatus.QUEUED, attempt + 1)
+        assert wiring.queue.is_known(analysis_id, attempt + 1)
+        assert "analysis.failed" not in events(wiring)
+    work(wiring, analysis_id, allowed, always(stages(FakeClip(), estimate=stopped)))
+    failed = row(wiring, analysis_id)
+    assert failed.problem is not None
+    assert failed.problem["code"] == "decoder_stopped"
+    assert "not at fault" in failed.problem["detail"]
+    assert keys(wiring) == []
+
+
+def test_a_decoder_ended_once_costs_nothing(wiring: Wiring, film: Path) -> None:
+    def stopped(*_arguments: object) -> JointTrack:
+        raise DecoderStopped
+
+    analysis_id = queue_film(wiring, film)
+    work(wiring, analysis_id, 1, always(stages(FakeClip(), estimate=stopped)))
+    work(wiring, analysis_id, 2, always(stages(FakeClip())))
+    assert row(wiring, analysis_id).status == AnalysisStatus.COMPLETED
+
+
+def test_a_full_disk_is_waited_for(
+    wiring: Wiring, film: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(lease, "FIRST_WAIT_S", 0.001)
+    full = [OSError(errno.ENOSPC, "no space"), OSError(errno.EDQUOT, "no space")]
+
+    def make(wiring: Wiring, claim: Claim, held: Lease, folder: Path) -> Made:
+        if full:
+            raise full.pop()
+        return analyse(wiring, claim, held, folder, always(stages(FakeClip())))
+
+    analysis_id = queue_film(wiring, film)
+    run_attempt(wiring, attempt_at(analysis_id, 1), make)
+    assert not full
+    assert row(wiring, analysis_id).status == AnalysisStatus.COMPLETED
+
+
+def test_a_store_that_is_full_while_results_are_written_is_waited_for(
+    wiring: Wiring, film: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk is full when a file is flushed, and again when it is closed."""
+    monkeypatch.setattr(lease, "FIRST_WAIT_S", 0.001)
+    real, left = os.fsync, [3]
+
+    def full(descriptor: int) -> None:
+        if left[0]:
+            left[0] -= 1
+            raise OSError(errno.ENOSPC, "no space")
+        real(descriptor)
+
+    analysis_id = queue_film(wiring, film)
+    monkeypatch.setattr("os.fsync", full)
+    work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    assert row(wiring, analysis_id).status == AnalysisStatus.COMPLETED
+
+
+def test_work_whose_time_ends_while_it_waits_goes_back_to_the_queue(
+    wiring: Wiring, film: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def wait(_seconds: float) -> None:
+        raise JobTimeoutException("the time is over")
+
+    monkeypatch.setattr(lease.time, "sleep", wait)
+
+    def make(_wiring: Wiring, _claim: Claim, _lease: Lease, _folder: Path) -> Made:
+        raise OSError(errno.ENOSPC, "no space")
+
+    analysis_id = queue_film(wiring, film)
+    run_attempt(wiring, attempt_at(analysis_id, 1), make)
+    again = row(wiring, analysis_id)
+    assert (again.status, again.attempt, again.crashes) == (AnalysisStatus.QUEUED, 2, 0)
+    assert wiring.queue.is_known(analysis_id, 2)
 
 
 @pytest.mark.parametrize("error", [LeaseLost(), Cancelled()])

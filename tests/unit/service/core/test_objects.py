@@ -7,11 +7,13 @@ import threading
 from collections.abc import Iterator
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
+from http.client import IncompleteRead
 from pathlib import Path
 from typing import Any
 
 import boto3
 import pytest
+from urllib3.exceptions import ProtocolError
 
 from models.contract.errors import ObjectStoreUnavailable
 from service.core.objects import (
@@ -20,12 +22,13 @@ from service.core.objects import (
     ObjectMissing,
     Objects,
 )
+from service.core.objects.local import free_bytes
 from service.core.objects.s3 import PART_BYTES, S3Objects
 
 
-def s3(endpoint: str, **more: Any) -> S3Objects:
+def s3(endpoint: str, bucket: str = "clips", **more: Any) -> S3Objects:
     return S3Objects(
-        "clips",
+        bucket,
         region="us-east-1",
         endpoint_url=endpoint,
         access_key_id="test",
@@ -218,6 +221,90 @@ def test_full_disk_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     with pytest.raises(ObjectStoreUnavailable, match="full"):
         store.put_bytes("k", b"x", "text/plain")
     assert not [path for path in tmp_path.rglob("*") if path.is_file()]
+
+
+def test_closing_a_file_on_a_full_disk_hides_no_typed_error(tmp_path: Path) -> None:
+    """What is buffered is written at close, where a full disk is met again."""
+    import errno
+
+    store = LocalObjects(tmp_path)
+    upload = store.upload("k", "video/mp4")
+    real = upload._file
+
+    class Full:
+        def write(self, _data: bytes) -> int:
+            raise OSError(errno.ENOSPC, "no space")
+
+        def close(self) -> None:
+            real.close()
+            raise OSError(errno.ENOSPC, "no space")
+
+    upload._file = Full()  # type: ignore[assignment]
+
+    def write() -> None:
+        try:
+            upload.write(b"x")
+        finally:
+            upload.abort()
+
+    with pytest.raises(ObjectStoreUnavailable, match="full"):
+        write()
+    assert not [path for path in tmp_path.rglob("*") if path.is_file()]
+
+
+def test_a_disk_that_takes_no_bytes_is_not_ready(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A file of no bytes can be made on a full disk: only real ones tell."""
+    import errno
+
+    store = LocalObjects(tmp_path)
+    store.ping()
+
+    def full(_descriptor: int) -> None:
+        raise OSError(errno.ENOSPC, "no space")
+
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(ObjectStoreUnavailable, match="full"):
+        store.ping()
+
+
+def test_a_disk_with_too_little_room_is_not_ready(tmp_path: Path) -> None:
+    free = free_bytes(tmp_path)
+    LocalObjects(tmp_path, free // 2).ping()
+    with pytest.raises(ObjectStoreUnavailable, match="must stay free"):
+        LocalObjects(tmp_path, free * 2).ping()
+
+
+def test_a_bucket_that_does_not_exist_is_named_as_the_cause(
+    s3_server: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    store = s3(s3_server, "nowhere")
+    for call in (store.ping, lambda: store.put_bytes("k", b"x", "text/plain")):
+        with pytest.raises(ObjectStoreUnavailable, match="does not exist"):
+            call()
+    assert "bucket" in caplog.text.lower()
+
+
+def test_a_reply_of_s3_that_is_cut_off_is_the_store_s_fault(
+    s3_server: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = admin(s3_server)
+    client.create_bucket(Bucket="cut-off")
+    store = s3(s3_server, "cut-off")
+    store.put_bytes("k", b"x" * 1000, "text/plain")
+    try:
+        with store.open("k") as stream:
+
+            def cut(_self: object, *_arguments: object) -> bytes:
+                raise ProtocolError("connection broken", IncompleteRead(b"x"))
+
+            monkeypatch.setattr("botocore.response.StreamingBody.read", cut)
+            with pytest.raises(ObjectStoreUnavailable):
+                stream.read()
+    finally:
+        store.delete("k")
+        client.delete_bucket(Bucket="cut-off")
 
 
 def test_presigned_post_is_bound_in_size(s3_server: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from pydantic import ValidationError
+from pydantic import SecretStr, ValidationError
 
 from service.core.settings import PREFIX, Settings
 
@@ -58,7 +58,7 @@ def test_variables_of_the_tests_are_left_alone(monkeypatch: pytest.MonkeyPatch) 
         {"heartbeat_s": 15.0, "lease_s": 20.0},
         {"webhook_private_networks": ("10.0.0.1/8",)},
         {"port": 70_000},
-        {"database_url": "postgresql://coach@127.0.0.1/serves"},  # would ask for another driver
+        {"database_url": "mysql://coach@127.0.0.1/serves"},
         {"database_url": "serves.db"},
         {"redis_url": "127.0.0.1:6379"},
         {"models": ()},
@@ -79,3 +79,13 @@ def test_long_folder_names_get_a_short_socket(tmp_path: Path) -> None:
     deep = Settings(data_dir=tmp_path / ("d" * 120))
     assert len(str(deep.valkey_socket)) <= 100
     assert deep.valkey_socket != Settings(data_dir=tmp_path / ("e" * 120)).valkey_socket
+
+
+def test_the_usual_address_of_postgresql_gets_the_driver_that_is_installed() -> None:
+    """Addresses as libpq writes them (PostgreSQL 17 manual, 34.1.1.2)."""
+    for given in (
+        "postgresql://coach@127.0.0.1/serves",
+        "postgresql+psycopg://coach@127.0.0.1/serves",
+    ):
+        settings = Settings(database_url=SecretStr(given))
+        assert settings.database_address == "postgresql+psycopg://coach@127.0.0.1/serves"
