@@ -37,6 +37,7 @@ from service.core.kinds import KINDS
 from service.core.principal import Principal
 from service.core.quotas import Quotas
 from service.core.tables import Clip, Work, WorkInput
+from service.core.turns import end, requeue, state_of
 from service.core.usage import count
 
 
@@ -52,13 +53,6 @@ class Input:
 
     work_id: str
     side: str | None = None
-
-
-def state_of(row: Work) -> lifecycle.State:
-    """Return the facts that decisions are made by."""
-    return lifecycle.State(
-        AnalysisStatus(row.status), row.attempt, row.crashes, row.queued_at, row.lease_until
-    )
 
 
 class WorkStore:
@@ -166,7 +160,7 @@ class WorkStore:
             row, now = self._locked(session, work_id)
             if isinstance(decision := lifecycle.cancel(state_of(row)), lifecycle.Settled):
                 row.status = decision.status
-                _end(row, now)
+                end(row, now)
             elif row.status != AnalysisStatus.CANCELLED:
                 raise Conflict(say(NoteCode.WORK_ENDED, kind=row.kind))
             return row
@@ -304,7 +298,7 @@ class WorkStore:
             decision = lifecycle.release(state_of(row), attempt)
             if isinstance(decision, lifecycle.Refused):
                 raise decision.error
-            _requeue(row, decision, now)
+            requeue(row, decision, now)
             return decision.attempt
 
     def broken_off(
@@ -326,7 +320,7 @@ class WorkStore:
                 raise decision.error
             count(session, row.tenant_id, now, processor_s=processor_s)
             if isinstance(decision, lifecycle.Requeue):
-                _requeue(row, decision, now)
+                requeue(row, decision, now)
                 return decision.attempt
             row.crashes = decision.crashes
             row.status = AnalysisStatus.FAILED
@@ -344,7 +338,7 @@ class WorkStore:
             row, now = self._locked(session, work_id)
             decision = lifecycle.recover(state_of(row), now, self.policy, in_queue)
             if isinstance(decision, lifecycle.Requeue):
-                _requeue(row, decision, now)
+                requeue(row, decision, now)
             elif isinstance(decision, lifecycle.EnqueueAgain):
                 row.queued_at = now
             elif isinstance(decision, lifecycle.GiveUp):
@@ -379,7 +373,7 @@ class WorkStore:
         if isinstance(decision, lifecycle.Refused):
             raise decision.error
         row.status = decision.status
-        _end(row, now)
+        end(row, now)
         return row, now
 
     def _fail(
@@ -390,26 +384,9 @@ class WorkStore:
         error: ServewrightError,
         stage: Stage | None,
     ) -> None:
-        _end(row, now)
+        end(row, now)
         row.stage = stage or row.stage
         problem = Problem.of(error, instance=address_of(row), stage=stage)
         row.problem = problem.model_dump(mode="json")
         session.flush()
         announce(session, now, row, ended(row), row.headline, self._public_url)
-
-
-def _end(row: Work, now: datetime) -> None:
-    row.finished_at = now
-    row.time_left_s = None
-    row.lease_until = None
-    row.lease_holder = None
-
-
-def _requeue(row: Work, decision: lifecycle.Requeue, now: datetime) -> None:
-    row.status = AnalysisStatus.QUEUED
-    row.attempt = decision.attempt
-    row.crashes = decision.crashes
-    row.queued_at = now
-    row.lease_until = None
-    row.lease_holder = None
-    row.time_left_s = None

@@ -114,5 +114,5 @@ def test_film_that_is_no_longer_the_uploaded_one_is_refused(wiring: Wiring, aske
     failed = row(wiring, asked)
     assert failed.status == "failed"
     assert failed.problem is not None
-    assert failed.problem["code"] == "clip_damaged"
+    assert failed.problem["code"] == "stored_film_lost"
     assert list(wiring.objects.list("documents")) == []
