@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from typing import Annotated, Any
+from typing import Annotated
 
 from anyio import to_thread
 from fastapi import APIRouter, Path, Query, Request, Response
@@ -30,6 +30,7 @@ from service.api.dependencies import (
     Wired,
     represent,
 )
+from service.api.file_bodies import film_body
 from service.api.representations import send_object
 from service.api.routing import create_once, get_and_head
 from service.api.uploads import receive_film
@@ -43,48 +44,6 @@ from service.core.tables import Clip
 router = APIRouter(prefix="/v1/clips", tags=["clips"])
 
 ClipPath = Annotated[ClipId, Path(examples=["clip_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
-
-_BODY: dict[str, Any] = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "required": ["file"],
-                    "additionalProperties": False,
-                    "properties": {
-                        "file": {
-                            "type": "string",
-                            "contentMediaType": "video/mp4",
-                            "description": "The film: MP4, QuickTime, Matroska or WebM.",
-                        },
-                        "sha256": {
-                            "type": "string",
-                            "pattern": "^[0-9a-f]{64}$",
-                            "description": "Digest of the file, to be checked.",
-                        },
-                        "external_ref": {
-                            "type": "string",
-                            "minLength": 1,
-                            "maxLength": 200,
-                            "description": "Your own reference. No names of people.",
-                        },
-                        "session_id": {
-                            "type": "string",
-                            "pattern": "^ses_[0-9a-f]{32}$",
-                            "description": "Session it was filmed in; erased with it.",
-                        },
-                    },
-                }
-            },
-            "video/mp4": {"schema": {"type": "string", "contentMediaType": "video/mp4"}},
-            "video/quicktime": {
-                "schema": {"type": "string", "contentMediaType": "video/quicktime"}
-            },
-        },
-    }
-}
 
 
 def clip_resource(row: Clip) -> ClipResource:
@@ -116,7 +75,7 @@ def clip_resource(row: Clip) -> ClipResource:
     status_code=201,
     response_model=ClipResource,
     responses={200: {"model": ClipResource, "description": "You sent this very film before."}},
-    openapi_extra=_BODY,
+    openapi_extra=film_body(),
 )
 async def send_clip(
     request: Request,

@@ -22,6 +22,7 @@ from service.api.dependencies import (
     Wired,
     represent,
 )
+from service.api.file_bodies import file_schema
 from service.api.routing import create_once, get_and_head
 from service.core.keyset import page
 from service.core.tables import RuleFile
@@ -34,8 +35,9 @@ ACCEPTED = frozenset({YAML, "application/x-yaml", "text/yaml", "application/json
 _YAML_REPLY: dict[int | str, dict[str, Any]] = {
     200: {"content": {YAML: {}}, "description": "The file."}
 }
-_TEXT = {"schema": {"type": "string", "description": "A rule file; see the JSON Schema."}}
-_BODY = {"requestBody": {"required": True, "content": {YAML: _TEXT}}}
+_TEXT = {"schema": file_schema(YAML) | {"description": "A rule file; see the JSON Schema."}}
+_JSON = {"schema": {"type": "object", "description": "The same as JSON."}}
+_BODY = {"requestBody": {"required": True, "content": {YAML: _TEXT, "application/json": _JSON}}}
 
 
 def rules_resource(row: RuleFile) -> RulesResource:
