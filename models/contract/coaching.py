@@ -172,9 +172,10 @@ class Material(Document):
     """
 
     model_config = ConfigDict(
-        json_schema_extra=_needs_one_of(
-            {"analyses": {"minItems": 1}}, {"sessions": {"minItems": 1}}
-        )
+        # In allOf, since code generators take a bare anyOf for the whole of an object.
+        json_schema_extra={
+            "allOf": [_needs_one_of({"analyses": {"minItems": 1}}, {"sessions": {"minItems": 1}})]
+        }
     )
 
     analyses: Analyses = ()

@@ -35,6 +35,8 @@ FILM_FORM: dict[str, Any] = {
         },
     },
 }
+YAML = "application/yaml"
+"""RFC 9512."""
 SCHEMAS = {"FilmForm": FILM_FORM}
 """Schemas of bodies that the framework does not see, by name."""
 
@@ -43,11 +45,12 @@ def file_schema(media_type: str) -> dict[str, Any]:
     """Return the schema of a file.
 
     OpenAPI 3.1 says ``contentMediaType``; code generators go by ``format: binary``, which was the
-    word of OpenAPI 3.0 and which 3.1 lets stand beside it.
+    word of OpenAPI 3.0 and which 3.1 lets stand beside it. What YAML says has a type of its own.
     """
     if media_type.startswith("text/"):
         return {"type": "string"}
-    return {"type": "string", "format": "binary", "contentMediaType": media_type}
+    schema = {"format": "binary", "contentMediaType": media_type}
+    return schema if media_type == YAML else {"type": "string"} | schema
 
 
 def film_body() -> dict[str, Any]:

@@ -22,7 +22,7 @@ from service.api.dependencies import (
     Wired,
     represent,
 )
-from service.api.file_bodies import file_schema
+from service.api.file_bodies import YAML, file_schema
 from service.api.routing import create_once, get_and_head
 from service.core.keyset import page
 from service.core.tables import RuleFile
@@ -30,12 +30,14 @@ from service.core.tables import RuleFile
 router = APIRouter(prefix="/v1/practice-rules", tags=["coaching"])
 
 RulesPath = Annotated[RulesId, Path(examples=["rul_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
-YAML = "application/yaml"  # RFC 9512
 ACCEPTED = frozenset({YAML, "application/x-yaml", "text/yaml", "application/json"})
 _YAML_REPLY: dict[int | str, dict[str, Any]] = {
     200: {"content": {YAML: {}}, "description": "The file."}
 }
-_TEXT = {"schema": file_schema(YAML) | {"description": "A rule file; see the JSON Schema."}}
+_TEXT = {
+    "schema": file_schema(YAML)
+    | {"type": "string", "description": "A rule file; see the JSON Schema."}
+}
 _JSON = {"schema": {"type": "object", "description": "The same as JSON."}}
 _BODY = {"requestBody": {"required": True, "content": {YAML: _TEXT, "application/json": _JSON}}}
 

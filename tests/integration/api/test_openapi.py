@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
+from collections import defaultdict
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +16,7 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 
 from models.contract.schemas import DOCUMENTS, EARLIER, SCHEMA_DIR
 from service.api.describe import COMMITTED
+from service.api.named_schemas import shape
 
 
 def test_committed_document_is_the_served_one(anonymous: httpx.Client) -> None:
@@ -66,6 +70,59 @@ def test_examples_fit_their_schemas(app: FastAPI) -> None:
                 Draft202012Validator(schema).validate(example["value"])
                 checked += 1
     assert checked >= 12
+
+
+def nameless(node: Any, path: str = "") -> Iterator[tuple[str, str]]:
+    """Shape and place of the objects and lists of values that have no name of their own."""
+    if isinstance(node, list):
+        for index, one in enumerate(node):
+            yield from nameless(one, f"{path}/{index}")
+    elif isinstance(node, dict):
+        named = path.startswith("/components/schemas/") and path.count("/") == 3
+        if not named and (node.get("type") == "object" or "enum" in node):
+            yield json.dumps(shape(node), sort_keys=True), path
+        for key, value in node.items():
+            if key not in ("examples", "properties"):
+                yield from nameless(value, f"{path}/{key}")
+        for key, value in node.get("properties", {}).items():
+            yield from nameless(value, f"{path}/properties/{key}")
+
+
+def test_no_shape_without_a_name_stands_twice(app: FastAPI) -> None:
+    """A code generator makes a type of each, which differ in name only."""
+    places = defaultdict(list)
+    for found, path in nameless(app.openapi()):
+        places[found].append(path)
+    assert [where for where in places.values() if len(where) > 1] == []
+    assert places  # those that stand once are left
+
+
+def test_schema_names_are_words_and_each_stands_for_one_thing(app: FastAPI) -> None:
+    schemas = app.openapi()["components"]["schemas"]
+    assert [name for name in schemas if not re.fullmatch("(?:[A-Z][a-z]*)+", name)] == []
+    shapes = defaultdict(list)
+    for name, schema in schemas.items():
+        shapes[json.dumps(shape(schema), sort_keys=True)].append(name)
+    # A player's session and a webhook's data may look alike one day; values by name never do.
+    assert [names for names in shapes.values() if len(names) > 1] == []
+
+
+def test_files_are_told_in_both_ways(app: FastAPI) -> None:
+    """OpenAPI 3.1.0, 4.8.14.4, and the ``format: binary`` of 3.0.3, 4.7.14.1."""
+    spec = app.openapi()
+    files = set()
+    for _, _, operation in operations(spec):
+        contents = [operation.get("requestBody", {}).get("content", {})]
+        contents += [response.get("content", {}) for response in operation["responses"].values()]
+        for content in contents:
+            for kind, media in content.items():
+                if kind.startswith(("video/", "image/")) or kind == "application/octet-stream":
+                    assert media["schema"]["format"] == "binary"
+                    assert media["schema"]["contentMediaType"] == kind
+                    files.add(operation["operationId"])
+    assert {"send_clip", "read_clip_content", "read_picture", "read_joints_arrays"} <= files
+    sent = spec["components"]["schemas"]["FilmForm"]["properties"]["file"]
+    assert (sent["format"], sent["contentMediaType"]) == ("binary", "video/mp4")
 
 
 def test_schemas_are_served_as_committed(anonymous: httpx.Client) -> None:

@@ -33,7 +33,7 @@ load_all_checks()
 (positive_data_acceptance,) = CHECKS.get_by_names(["positive_data_acceptance"])
 
 FILMS = st.binary(max_size=200).map(film)
-for media_type in ("video/mp4", "video/quicktime"):
+for media_type in ("video/mp4", "video/quicktime", "application/octet-stream"):
     schemathesis.openapi.media_type(media_type, FILMS)
 
 
