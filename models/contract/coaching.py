@@ -14,6 +14,7 @@ from models.contract.metric_names import KnownName
 from models.contract.note import Note
 from models.contract.problem import Problem
 from models.contract.progress import SessionKind
+from models.contract.refusals import Refusal, refused
 from models.contract.resources import (
     PRINTABLE_PATTERN,
     AnalysisId,
@@ -57,7 +58,7 @@ FIRST_YEAR, LAST_YEAR = 1900, 2200
 
 def _sensible(moment: datetime) -> datetime:
     if not FIRST_YEAR <= moment.year <= LAST_YEAR:
-        raise ValueError(f"the year must lie between {FIRST_YEAR} and {LAST_YEAR}")
+        raise refused(Refusal.YEAR_OUT_OF_RANGE, first=FIRST_YEAR, last=LAST_YEAR)
     return moment
 
 
@@ -184,7 +185,7 @@ class Material(Document):
     @model_validator(mode="after")
     def _something(self) -> Self:
         if not self.analyses and not self.sessions:
-            raise ValueError("name at least one analysis or session")
+            raise refused(Refusal.MATERIAL_MISSING)
         return self
 
 
@@ -276,7 +277,7 @@ class DrillCheckRequest(Material):
     @model_validator(mode="after")
     def _drill_is_named(self) -> Self:
         if self.plan_id is None and (self.finding is None or self.drill is None):
-            raise ValueError("name plan_id, or both finding and drill")
+            raise refused(Refusal.STEP_MISSING)
         return self
 
 

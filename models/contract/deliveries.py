@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from models.contract.base import Document
 from models.contract.coaching import Moment
+from models.contract.refusals import Refusal, refused
 from models.contract.resources import Links
 from models.contract.webhook import EventType
 
@@ -101,12 +102,12 @@ class EventReplay(Document):
     @model_validator(mode="after")
     def _one_or_range(self) -> Self:
         if (self.event_id is None) == (self.created_from is None):
-            raise ValueError("give either event_id or created_from")
+            raise refused(Refusal.EVENT_OR_RANGE)
         if self.event_id is not None and (self.created_before is not None or self.states):
-            raise ValueError("event_id stands alone")
+            raise refused(Refusal.EVENT_ALONE)
         begin, end = self.created_from, self.created_before
         if begin is not None and end is not None and end <= begin:
-            raise ValueError("created_before must be after created_from")
+            raise refused(Refusal.RANGE_REVERSED)
         return self
 
 

@@ -11,11 +11,16 @@ from typing import Annotated
 from pydantic import AfterValidator, WithJsonSchema
 
 from models.contract.metrics.catalogue import CATALOGUE
+from models.contract.refusals import Refusal, refused
 from models.contract.vocabulary import EventName
 
 RENAMED = {"rear_foot_load_share_foot_centre": "rear_foot_load_share"}
 """Keys of earlier documents and rule files that mean another metric now: the weight over the rear
 foot is between the feet, no longer between the ankles."""
+
+
+NEAR_SHOWN = 12
+"""Names that an error suggests at most, where none is alike (working value)."""
 
 
 def _today(name: str) -> str:
@@ -29,7 +34,7 @@ def _nearest(names: tuple[str, ...], name: str) -> tuple[str, ...]:
 
 def _one_of(names: tuple[str, ...], name: str) -> str:
     if near := _nearest(names, name):
-        raise ValueError(f"no metric is called {name}; there are {', '.join(near)}")
+        raise refused(Refusal.METRIC_UNKNOWN, near=", ".join(near[:NEAR_SHOWN]))
     return name
 
 
@@ -69,7 +74,9 @@ def check_condition(key: str, event: EventName | None, unit: str) -> None:
     """Raise ``ValueError`` where a condition could never be met: no such event, another unit."""
     metric = CATALOGUE[key]
     if event is not None and event not in metric.events:
-        taken = ", ".join(metric.events) or "no event: leave it out"
-        raise ValueError(f"{key} is not taken at {event.value}; it is taken at {taken}")
+        if not metric.events:
+            raise refused(Refusal.METRIC_WITHOUT_EVENT, metric=key)
+        taken = ", ".join(metric.events)
+        raise refused(Refusal.EVENT_NOT_OF_METRIC, metric=key, events=taken)
     if unit != metric.unit:
-        raise ValueError(f"{key} is in {metric.unit}, not in {unit}")
+        raise refused(Refusal.UNIT_NOT_OF_METRIC, metric=key, unit=metric.unit)

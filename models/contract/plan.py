@@ -11,6 +11,7 @@ from models.contract.analysis import CAUTIONS
 from models.contract.base import SCHEMA_BASE, Document, Finite, Share, or_earlier
 from models.contract.metric_names import KnownKey, check_condition
 from models.contract.note import Note
+from models.contract.refusals import Refusal, refused
 from models.contract.vocabulary import EventName, RepetitionKind, View
 
 PLAN_SCHEMA_ID: Final = "https://servewright.example/schemas/practice-plan.v3.json"
@@ -117,13 +118,13 @@ class PracticeRules(Document):
     def _consistent(self) -> Self:
         known = {drill.id for drill in self.drills}
         if len(known) != len(self.drills):
-            raise ValueError("drill ids must be unique")
+            raise refused(Refusal.DRILL_IDS_REPEATED)
         if len({finding.id for finding in self.findings}) != len(self.findings):
-            raise ValueError("finding ids must be unique")
+            raise refused(Refusal.FINDING_IDS_REPEATED)
         for finding in self.findings:
             for drill in finding.drills:
                 if drill not in known:
-                    raise ValueError(f"finding {finding.id!r} names unknown drill {drill!r}")
+                    raise refused(Refusal.DRILL_NOT_DEFINED, finding=finding.id, drill=drill)
         return self
 
 

@@ -27,7 +27,7 @@ class FieldError(Document):
 
 
 class Problem(Document):
-    """An RFC 9457 problem, with the extensions ``code``, ``severity``, ``errors``."""
+    """An RFC 9457 problem, with extensions: ``code``, ``about``, ``errors`` and more."""
 
     type: str = Field(description="URI reference of a page that explains this kind of problem.")
     title: str
@@ -37,6 +37,11 @@ class Problem(Document):
     code: str = Field(pattern=r"^[a-z][a-z0-9_]*$", description="Stable machine-readable code.")
     severity: Severity = Severity.BLOCKING
     request_id: str | None = None
+    about: str | None = Field(
+        default=None,
+        description="Of a conflict: id of what stands in the way (for a repeated request its "
+        "Idempotency-Key).",
+    )
     stage: str | None = Field(default=None, description="Pipeline stage in which it arose.")
     errors: tuple[FieldError, ...] = ()
     detail_code: str | None = Field(
@@ -70,6 +75,7 @@ class Problem(Document):
             severity=severity,
             instance=instance,
             request_id=request_id,
+            about=error.extra.get("about"),
             stage=stage,
             errors=errors,
             detail_code=None if error.note.code == WRITTEN else error.note.code,

@@ -12,7 +12,8 @@ from pydantic import ValidationError
 from models.contract.errors import InvalidRequest
 from models.contract.note_codes import NoteCode, say
 from models.contract.plan import PracticeRules, Threshold
-from models.contract.problem import FieldError
+from models.contract.refusals import places_in_words
+from models.words import english
 
 
 @cache
@@ -96,12 +97,9 @@ def _validated(data: dict[str, Any]) -> PracticeRules:
     try:
         return PracticeRules.model_validate(data)
     except ValidationError as error:
-        found = error.errors(include_url=False, include_input=False, include_context=False)
-        fields = tuple(
-            FieldError(pointer="".join(f"/{part}" for part in e["loc"]) or "/", detail=e["msg"])
-            for e in found
-        )
-        lines = [f"{'.'.join(str(part) for part in e['loc']) or 'file'}: {e['msg']}" for e in found]
+        found = error.errors(include_url=False, include_input=False)
+        invalid = tuple(("".join(f"/{part}" for part in e["loc"]) or "/", e) for e in found)
+        lines = places_in_words(error, english())
         raise InvalidRequest(
-            say(NoteCode.RULES_NOT_VALID, places="; ".join(lines)), fields=fields
+            say(NoteCode.RULES_NOT_VALID, places="; ".join(lines)), invalid=invalid
         ) from error

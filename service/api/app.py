@@ -81,6 +81,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.wiring = wired
     app.state.query_names = {}
+    app.state.pages = pages.made_once(app)
     app.state.cursor_secret = functools.cache(lambda: installation_secret(wired.database, "cursor"))
     app.state.key_secret = functools.cache(lambda: installation_secret(wired.database, "keys"))
     app.openapi = functools.partial(openapi.document, app)  # type: ignore[method-assign]

@@ -10,8 +10,7 @@ from fastapi import APIRouter, Path, Query, Request, Response
 from sqlalchemy.orm import Session
 
 from models.contract.clip import ClipFacts
-from models.contract.errors import ClipTooLarge, Conflict
-from models.contract.note_codes import NoteCode, say
+from models.contract.errors import ClipTooLarge, NoDirectUpload, UploadNotComplete
 from models.contract.resources import (
     ClipId,
     ClipPage,
@@ -168,7 +167,7 @@ def announce_clip(
     Needs an S3 object store; otherwise 409, and the film goes to `POST /v1/clips`.
     """
     if wired.settings.object_store != "s3":
-        raise Conflict(say(NoteCode.NO_DIRECT_UPLOAD))
+        raise NoDirectUpload(about=None)
     if body.size_bytes > wired.settings.max_clip_bytes:
         raise ClipTooLarge()
 
@@ -250,7 +249,7 @@ def read_clip_content(
     """Fetch the film, whole or by byte range."""
     clip = wired.clips.get(principal, clip_id)
     if clip.state != "ready" or clip.sha256 is None or clip.size_bytes is None:
-        raise Conflict(say(NoteCode.UPLOAD_NOT_COMPLETE))
+        raise UploadNotComplete(about=clip.id)
     return send_object(
         request,
         wired.objects,

@@ -17,8 +17,7 @@ from models.contract.accounts import (
     ApiKeyRotation,
     KeyId,
 )
-from models.contract.errors import Conflict
-from models.contract.note_codes import NoteCode, say
+from models.contract.errors import KeyNotShownAgain
 from service.api.dependencies import CanAdminister, IdempotencyKey, Wired, represent
 from service.api.routing import create_once, get_and_head
 from service.core.access import KeyFacts
@@ -63,7 +62,7 @@ def _fields(facts: KeyFacts) -> dict[str, object]:
 def _shown(wired: Wired, principal: Principal, key_id: str, secret: str) -> ApiKeyCreated:
     """Return a key with its secret, unless the secret is another by now."""
     if not wired.keys.is_secret_of(key_id, secret):
-        raise Conflict(say(NoteCode.KEY_NOT_SHOWN_AGAIN))
+        raise KeyNotShownAgain(about=key_id)
     facts = wired.keys.find(principal.tenant_id, key_id)
     return ApiKeyCreated.model_validate({**_fields(facts), "key": key_text(key_id, secret)})
 

@@ -19,8 +19,7 @@ from models.contract.accounts import (
     OrganisationResource,
     OrganisationUsage,
 )
-from models.contract.errors import Conflict
-from models.contract.note_codes import NoteCode, say
+from models.contract.errors import KeyNotShownAgain
 from service.api.dependencies import (
     CanAdminister,
     IdempotencyKey,
@@ -92,7 +91,7 @@ def create_organisation(
         key_id = wired.organisations.first_key(row.id)
         secret = minting.secret(key_id)
         if not wired.keys.is_secret_of(key_id, secret):
-            raise Conflict(say(NoteCode.KEY_NOT_SHOWN_AGAIN))
+            raise KeyNotShownAgain(about=key_id)
         shown = {"key_id": key_id, "key": key_text(key_id, secret)}
         return OrganisationCreated.model_validate(_fields(wired, row) | shown)
 

@@ -4,7 +4,9 @@ description, one page a problem type, the JSON Schemas.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Callable, Sequence
+from functools import cache
 from typing import Any
 
 from fastapi import APIRouter, FastAPI, Request
@@ -20,6 +22,7 @@ from service.api.openapi import document
 
 router = APIRouter(include_in_schema=False)
 CSP = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+CACHED = "public, max-age=300"
 MANY = 20
 """Of more values than these, a page shows the count, and the list when it is asked for."""
 _environment = Environment(
@@ -30,10 +33,21 @@ _environment = Environment(
 )
 
 
+_PAGE = {"content-security-policy": CSP}
+
+
 def _page(template: str, **values: Any) -> HTMLResponse:
     html = _environment.get_template(template).render(**values)
-    headers = {"content-security-policy": CSP, "cache-control": "public, max-age=300"}
-    return HTMLResponse(html, headers=headers)
+    return HTMLResponse(html, headers=_PAGE | {"cache-control": CACHED})
+
+
+def _sent(request: Request, body: bytes, media_type: str, headers: dict[str, str]) -> Response:
+    """Return what does not change while the service runs, or 304 to who has it already."""
+    sent = {"etag": tag_of(body), "cache-control": CACHED, **headers}
+    known = request.headers.get("if-none-match")
+    if known and matches_weakly(known, sent["etag"]):
+        return Response(status_code=304, headers=sent)
+    return Response(body, media_type=media_type, headers=sent)
 
 
 def problem_types() -> dict[str, type[ServewrightError]]:
@@ -74,24 +88,33 @@ async def schema(request: Request, name: str) -> Response:
     """Return one JSON Schema, exactly as committed."""
     if name not in DOCUMENTS and name not in EARLIER:
         raise NotFound(say(NoteCode.SCHEMA_UNKNOWN))
-    body = rendered(name).encode()
-    headers = {"etag": tag_of(body), "cache-control": "public, max-age=300"}
-    known = request.headers.get("if-none-match")
-    if known and matches_weakly(known, headers["etag"]):
-        return Response(status_code=304, headers=headers)
-    return Response(body, media_type="application/schema+json", headers=headers)
+    return _sent(request, rendered(name).encode(), "application/schema+json", {})
 
 
 @router.get("/openapi.json")
-async def openapi(request: Request) -> JSONResponse:
+def openapi(request: Request) -> Response:
     """Return the OpenAPI document."""
-    return JSONResponse(document(request.app))
+    return _sent(request, request.app.state.pages["openapi"](), "application/json", {})
 
 
 @router.get("/docs")
-async def docs(request: Request) -> HTMLResponse:
+def docs(request: Request) -> Response:
     """Return the API description as a page."""
-    return _page("docs.html", **contents(request.app))
+    return _sent(request, request.app.state.pages["docs"](), "text/html; charset=utf-8", _PAGE)
+
+
+def made_once(app: FastAPI) -> dict[str, Callable[[], bytes]]:
+    """Return what makes the API description, as a page and for tools: once for an application."""
+
+    @cache
+    def docs() -> bytes:
+        return _environment.get_template("docs.html").render(**contents(app)).encode()
+
+    @cache
+    def openapi() -> bytes:
+        return json.dumps(document(app), ensure_ascii=False, separators=(",", ":")).encode()
+
+    return {"docs": docs, "openapi": openapi}
 
 
 def contents(app: FastAPI) -> dict[str, Any]:

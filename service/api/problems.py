@@ -32,6 +32,7 @@ from models.contract.errors import (
 )
 from models.contract.note_codes import NoteCode, say
 from models.contract.problem import FieldError, Problem
+from models.contract.refusals import field_words
 from models.words import Words, catalogue, negotiate
 
 logger = logging.getLogger(__name__)
@@ -66,7 +67,8 @@ def problem_response(
 ) -> ProblemResponse:
     """Return the response that states an error, in the words an Accept-Language header asks for."""
     words = catalogue(negotiate(language))
-    fields = fields or error.extra.get("fields", ())
+    if not fields:
+        fields = tuple(_field(*one, words) for one in error.extra.get("invalid", ()))
     pointer = error.extra.get("pointer")
     if pointer is not None and not fields:
         fields = (FieldError(pointer=pointer, detail=words.note(error.note)),)
@@ -122,13 +124,8 @@ def _pointer(location: tuple[Any, ...]) -> str:
     return str(rest[0]) if rest else str(where)
 
 
-def _detail(item: Mapping[str, Any], words: Words) -> str:
-    """Return why a value is not valid; in English as the validator says it."""
-    if words.find("field") is None:
-        return str(item["msg"])
-    entry = f"field.{item['type']}"
-    known = words.find(entry) is not None
-    return words(entry if known else "field.other", **item.get("ctx", {}))
+def _field(pointer: str, item: Mapping[str, Any], words: Words) -> FieldError:
+    return FieldError(pointer=pointer, detail=field_words(words, item), code=str(item["type"]))
 
 
 async def _on_invalid(request: Request, error: Exception) -> Response:
@@ -141,12 +138,7 @@ async def _on_invalid(request: Request, error: Exception) -> Response:
     if any(item["type"] == "json_invalid" for item in found):
         return respond(request, MalformedRequest(say(NoteCode.JSON_INVALID)))
     words = catalogue(negotiate(request.headers.get("accept-language")))
-    fields = tuple(
-        FieldError(
-            pointer=_pointer(item["loc"]), detail=_detail(item, words), code=str(item["type"])
-        )
-        for item in found
-    )
+    fields = tuple(_field(_pointer(item["loc"]), item, words) for item in found)
     return respond(request, InvalidRequest(), fields=fields)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from fastapi import Request, Response
 
-from models.contract.errors import Conflict, NotFound
+from models.contract.errors import NotFound, WorkNotEnded, WorkWithoutResult
 from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import AnalysisStatus
 from service.api.representations import send_object
@@ -31,7 +31,7 @@ def send_result(
 
     Raises
     ------
-    Conflict
+    WorkNotEnded, WorkWithoutResult
         The work has not ended, or ended without results.
     NotFound
         It made no file of that name.
@@ -39,9 +39,10 @@ def send_result(
     artifact: dict[str, Any] | None = row.artifacts.get(name)
     if artifact is None:
         if row.status in (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING):
-            raise Conflict(say(NoteCode.WORK_NOT_ENDED))
+            raise WorkNotEnded(about=row.id)
         if row.status != AnalysisStatus.COMPLETED:
-            raise Conflict(say(NoteCode.WORK_WITHOUT_RESULT, status=row.status))
+            said = say(NoteCode.STATUS_WITHOUT_RESULT, status=row.status)
+            raise WorkWithoutResult(said, about=row.id)
         raise NotFound(say(NoteCode.NO_RESULT))
     headers = {}
     if schema := artifact.get("schema") or schemas.get(name):

@@ -15,7 +15,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
-from models.contract.errors import Conflict, InvalidRequest, NotFound, Unauthenticated
+from models.contract.errors import InvalidRequest, LastAdminKey, NotFound, Unauthenticated
 from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
 from service.core.key_text import (
@@ -131,7 +131,7 @@ class Keys:
             There is no such organisation, player or session.
         InvalidRequest
             The scopes reach beyond the player or session.
-        Conflict
+        LastAdminKey
             The first ``admin`` key of an organisation would expire.
         """
         wanted = frozenset(scopes)
@@ -222,7 +222,7 @@ class Keys:
         ------
         NotFound
             There is no such key in force (in that organisation).
-        Conflict
+        LastAdminKey
             It is the last admin key of its organisation that does not expire.
         """
         with self._database.write() as session:
@@ -317,4 +317,4 @@ class Keys:
             )
         )
         if all(Scope.ADMIN not in row.scopes for row in rows):
-            raise Conflict(say(NoteCode.LAST_ADMIN_KEY))
+            raise LastAdminKey(about=without or tenant_id)

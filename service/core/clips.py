@@ -11,8 +11,7 @@ from sqlalchemy import Select, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from models.contract.errors import Conflict, ServewrightError
-from models.contract.note_codes import NoteCode, say
+from models.contract.errors import FilmInOtherSession, ServewrightError, SessionErased
 from service.core.database import Database
 from service.core.erasure import Eraser
 from service.core.idempotency import Created, Reply
@@ -78,7 +77,7 @@ class ClipStore:
 
         When it was there before, the new object is removed again, after it has replaced a stored
         film that is lost or no longer what was sent. A film that is in no session yet
-        is filed under the one given; one that is filed elsewhere is a ``Conflict``.
+        is filed under the one given; ``FilmInOtherSession`` is raised for one filed elsewhere.
 
         Parameters
         ----------
@@ -115,7 +114,7 @@ class ClipStore:
                 self._heal(entered.clip, key, film)
             self._objects.delete(key)
         if entered is None:
-            raise Conflict(say(NoteCode.SESSION_ERASED))
+            raise SessionErased(about=session_id or principal.session_id)
         return entered
 
     def _heal(self, clip: Clip, key: str, film: Received) -> None:
@@ -148,7 +147,7 @@ class ClipStore:
         if existing is not None:
             if session_id is not None:
                 if existing.session_id not in (None, session_id):
-                    raise Conflict(say(NoteCode.FILM_IN_OTHER_SESSION))
+                    raise FilmInOtherSession(about=existing.id)
                 existing.session_id = session_id
             return Stored(existing, created=False, status=200)
         self.quotas.check_film(session, principal.tenant_id, film.size_bytes)

@@ -7,7 +7,14 @@ from datetime import timedelta
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
-from models.contract.errors import Conflict, DigestMismatch, NotFound, ServewrightError
+from models.contract.errors import (
+    ClipCompleteAlready,
+    DigestMismatch,
+    FilmNotArrived,
+    NoDirectUpload,
+    NotFound,
+    ServewrightError,
+)
 from models.contract.note_codes import NoteCode, say
 from service.core.clips import ClipStore, Stored
 from service.core.database import Database
@@ -47,14 +54,14 @@ class DirectUploads:
         self._ttl = ttl_s
 
     def plan(self, clip: Clip) -> PresignedUpload:
-        """Return how to send an announced film. Raises ``Conflict`` where that is not possible."""
+        """Return how to send an announced film. A ``Conflict`` where that is not possible."""
         if clip.size_bytes is None or clip.state != "uploading":
-            raise Conflict(say(NoteCode.CLIP_COMPLETE_ALREADY))
+            raise ClipCompleteAlready(about=clip.id)
         plan = self._objects.presign_upload(
             incoming_key(clip.tenant_id, clip.id), clip.media_type, clip.size_bytes, self._ttl
         )
         if plan is None:
-            raise Conflict(say(NoteCode.NO_DIRECT_UPLOAD))
+            raise NoDirectUpload(about=clip.id)
         return plan
 
     def announce(
@@ -94,7 +101,7 @@ class DirectUploads:
             clip = self._clips.get(principal, clip_id)
             if clip.state == "ready":
                 return Stored(clip, created=False)
-            raise Conflict(say(NoteCode.FILM_NOT_ARRIVED)) from None
+            raise FilmNotArrived(about=clip_id) from None
         try:
             stored = self._clips.confirm(principal, clip_id, received)
         except NotFound:  # erased while it was checked

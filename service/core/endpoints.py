@@ -99,20 +99,24 @@ class EndpointStore:
         with self._database.write() as session:
             row = self._find(session, principal, endpoint_id, lock=True)
             unless_changed(row)
-            if values.get("url", row.url) != row.url:
+            elsewhere = values.get("url", row.url) != row.url
+            if elsewhere:
                 self._check_single(session, row.tenant_id, values["url"], but=row.id)
-                row.url_digest = address_digest(values["url"])
-            if values.get("enabled") or values.get("url", row.url) != row.url:
-                row.failures, row.paused_until = 0, None  # a new start
-            if values.get("enabled"):
-                row.disabled_reason = row.disabled_at = None
-            for name, value in values.items():
-                setattr(row, name, value)
-            row.updated_at = self._database.now(session)
+            now = self._database.now(session)
             try:
-                session.flush()
+                with session.begin_nested():
+                    if elsewhere:
+                        row.url_digest = address_digest(values["url"])
+                    if elsewhere or values.get("enabled"):
+                        row.failures, row.paused_until = 0, None  # a new start
+                    if values.get("enabled"):
+                        row.disabled_reason = row.disabled_at = None
+                    for name, value in values.items():
+                        setattr(row, name, value)
+                    row.updated_at = now
             except IntegrityError:  # another one took the address at the same moment
-                raise EndpointExists() from None
+                self._check_single(session, principal.tenant_id, values["url"], but=endpoint_id)
+                raise
             return row
 
     def rotate_secret(
@@ -136,7 +140,8 @@ class EndpointStore:
                     NoteCode.SECRET_VALID_UNTIL,
                     endpoint=row.id,
                     until=until.isoformat(timespec="seconds"),
-                )
+                ),
+                about=row.id,
             )
         row.previous_secret = row.secret if overlap else None
         row.previous_secret_until = now + overlap if overlap else None
@@ -179,7 +184,8 @@ class EndpointStore:
             )
         ).first()
         if other is not None:
-            raise EndpointExists(say(NoteCode.ENDPOINT_OF_ADDRESS, endpoint=other), pointer="/url")
+            said = say(NoteCode.ENDPOINT_OF_ADDRESS, endpoint=other)
+            raise EndpointExists(said, about=other, pointer="/url")
 
     def _find(
         self, session: Session, principal: Principal, endpoint_id: str, *, lock: bool = False

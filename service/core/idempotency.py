@@ -16,8 +16,7 @@ from typing import Any
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from models.contract.errors import Conflict, IdempotencyConflict
-from models.contract.note_codes import NoteCode, say
+from models.contract.errors import IdempotencyConflict, RequestInProgress
 from service.core.database import Database
 from service.core.principal import Principal
 from service.core.reach import Reach
@@ -125,7 +124,7 @@ class Idempotency:
                 return Reply(made.resource_id, replayed=False, status=made.status)
             except IntegrityError:  # the same key at the same moment: the other one won
                 continue
-        raise Conflict(say(NoteCode.REQUEST_IN_PROGRESS))
+        raise RequestInProgress(about=key)
 
 
 def _made(found: Created | str) -> Created:

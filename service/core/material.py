@@ -7,7 +7,14 @@ from collections.abc import Iterable, Sequence
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from models.contract.errors import Conflict, NotFound
+from models.contract.errors import (
+    AnalysisNotCompleted,
+    AnalysisNotEnded,
+    NoSessionAnalysed,
+    NoSessionOfServes,
+    NotFound,
+    SessionWithoutAnalysis,
+)
 from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import AnalysisStatus, RepetitionKind, WorkKind
 from service.core.players import find_session
@@ -38,7 +45,7 @@ def completed_analyses(
     ------
     NotFound
         There is no analysis or session under an id.
-    Conflict
+    AnalysisNotCompleted, SessionWithoutAnalysis
         An analysis is not completed, or a session holds none that is.
     """
     found: list[str] = []
@@ -53,13 +60,15 @@ def completed_analyses(
         if row is None:
             raise NotFound(say(NoteCode.NO_SUCH_ANALYSIS, analysis=analysis_id))
         if row.status != AnalysisStatus.COMPLETED:
-            raise Conflict(say(NoteCode.ANALYSIS_NOT_COMPLETED, analysis=row.id, status=row.status))
+            said = say(NoteCode.STATUS_OF_ANALYSIS, analysis=row.id, status=row.status)
+            raise AnalysisNotCompleted(said, about=row.id)
         found.append(row.id)
     for session_id in sessions:
         find_session(session, principal, session_id)
         of_session = analyses_of_session(session, session_id)
         if not of_session:
-            raise Conflict(say(NoteCode.SESSION_WITHOUT_ANALYSIS, session=session_id))
+            said = say(NoteCode.SESSION_LACKS_ANALYSIS, session=session_id)
+            raise SessionWithoutAnalysis(said, about=session_id)
         found += of_session
     return list(dict.fromkeys(found))
 
@@ -69,7 +78,7 @@ def analyses_of_session(session: Session, session_id: str) -> list[str]:
 
     Raises
     ------
-    Conflict
+    AnalysisNotEnded
         The newest analysis of a clip has not ended yet.
     """
     rows = session.scalars(
@@ -83,7 +92,8 @@ def analyses_of_session(session: Session, session_id: str) -> list[str]:
         if row.clip_id in newest:
             continue
         if row.status in UNFINISHED:
-            raise Conflict(say(NoteCode.ANALYSIS_NOT_ENDED, analysis=row.id, session=session_id))
+            said = say(NoteCode.ANALYSIS_GOES_ON, analysis=row.id, session=session_id)
+            raise AnalysisNotEnded(said, about=row.id)
         if row.status == AnalysisStatus.COMPLETED:
             newest[row.clip_id] = row.id
     return list(newest.values())
@@ -103,7 +113,7 @@ def newest_serves(session: Session, player_id: str) -> list[str]:
 
     Raises
     ------
-    Conflict
+    NoSessionOfServes
         There is no such session.
     """
     for filmed in reversed(sessions_of(session, player_id)):
@@ -111,7 +121,7 @@ def newest_serves(session: Session, player_id: str) -> list[str]:
             found = analyses_of_session(session, filmed.id)
             if found:
                 return found
-    raise Conflict(say(NoteCode.NO_SESSION_OF_SERVES))
+    raise NoSessionOfServes(about=player_id)
 
 
 def everything_of(session: Session, player_id: str) -> list[str]:
@@ -122,7 +132,7 @@ def everything_of(session: Session, player_id: str) -> list[str]:
         for analysis_id in analyses_of_session(session, filmed.id)
     ]
     if not found:
-        raise Conflict(say(NoteCode.NO_SESSION_ANALYSED))
+        raise NoSessionAnalysed(about=player_id)
     return found
 
 

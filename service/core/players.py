@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from models.contract.errors import Conflict, NotFound
+from models.contract.errors import ExternalIdTaken, InvalidRequest, NotFound
 from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
 from service.core.identifiers import new_id
 from service.core.principal import Principal
+from service.core.reach import whole_organisation
 from service.core.tables import FilmedSession, Player
 
 ADULT_YEARS = 18
 """Age of majority; the common age, laws differ."""
+CLOCK_AHEAD = timedelta(minutes=10)
+"""How far the clock of a phone may be ahead of ours (working value)."""
 
 
 def may_be_minor(player: Player, now: datetime) -> bool:
@@ -34,11 +37,7 @@ class PlayerStore:
 
     def create(self, session: Session, principal: Principal, values: Mapping[str, Any]) -> Player:
         """Enter a player in the caller's transaction."""
-        taken = select(Player.id).where(
-            Player.tenant_id == principal.tenant_id, Player.external_id == values["external_id"]
-        )
-        if session.execute(taken).first() is not None:
-            raise _taken()
+        _check_free(session, principal, values["external_id"])
         now = self._database.now(session)
         row = Player(
             id=new_id("ply"),
@@ -47,11 +46,12 @@ class PlayerStore:
             updated_at=now,
             **values,
         )
-        session.add(row)
         try:
-            session.flush()
+            with session.begin_nested():
+                session.add(row)
         except IntegrityError:  # another request entered it at the same moment
-            raise _taken() from None
+            _check_free(session, principal, row.external_id)
+            raise
         return row
 
     def get(self, principal: Principal, player_id: str) -> Player:
@@ -67,17 +67,21 @@ class PlayerStore:
         unless_changed: Callable[[Player], None],
     ) -> Player:
         """Change columns. ``unless_changed(row)`` may raise when the row is not as expected."""
-        try:
-            with self._database.write() as session:
-                row = find_player(session, principal, player_id, lock=True)
-                unless_changed(row)
-                for name, value in values.items():
-                    setattr(row, name, value)
-                row.updated_at = self._database.now(session)
-                session.flush()
-                return row
-        except IntegrityError:
-            raise _taken() from None
+        with self._database.write() as session:
+            row = find_player(session, principal, player_id, lock=True)
+            unless_changed(row)
+            now = self._database.now(session)
+            wanted = values.get("external_id", row.external_id)
+            _check_free(session, principal, wanted, but=row.id)
+            try:
+                with session.begin_nested():
+                    for name, value in values.items():
+                        setattr(row, name, value)
+                    row.updated_at = now
+            except IntegrityError:  # another request took the external id at the same moment
+                _check_free(session, principal, wanted, but=player_id)
+                raise
+            return row
 
     def create_session(
         self, session: Session, principal: Principal, player_id: str, values: Mapping[str, Any]
@@ -85,6 +89,7 @@ class PlayerStore:
         """Enter a session of a player in the caller's transaction."""
         find_player(session, principal, player_id)
         now = self._database.now(session)
+        _check_filmed(values, now)
         row = FilmedSession(
             id=new_id("ses"),
             tenant_id=principal.tenant_id,
@@ -116,9 +121,11 @@ class PlayerStore:
         with self._database.write() as session:
             row = find_session(session, principal, session_id, player_id, lock=True)
             unless_changed(row)
+            now = self._database.now(session)
+            _check_filmed(values, now)
             for name, value in values.items():
                 setattr(row, name, value)
-            row.updated_at = self._database.now(session)
+            row.updated_at = now
             return row
 
 
@@ -153,5 +160,22 @@ def find_session(
     return row
 
 
-def _taken() -> Conflict:
-    return Conflict(say(NoteCode.EXTERNAL_ID_TAKEN))
+def _check_filmed(values: Mapping[str, Any], now: datetime) -> None:
+    filmed_at = values.get("filmed_at")
+    if filmed_at is not None and filmed_at > now + CLOCK_AHEAD:
+        raise InvalidRequest(say(NoteCode.FILMED_IN_FUTURE), pointer="/filmed_at")
+
+
+def _check_free(
+    session: Session, principal: Principal, external_id: str, but: str | None = None
+) -> None:
+    """Raise when another player of the organisation has this external id."""
+    taken = select(Player.id).where(
+        Player.tenant_id == principal.tenant_id,
+        Player.external_id == external_id,
+        Player.id != (but or ""),
+    )
+    with whole_organisation(session):
+        other = session.scalars(taken).first()
+    if other is not None:
+        raise ExternalIdTaken(about=principal.player_id or other)  # a bound key sees its own

@@ -22,7 +22,14 @@ from models.contract.coaching import (
     PlanRequest,
     ProgressRequest,
 )
-from models.contract.errors import Conflict, InvalidRequest, NotFound
+from models.contract.errors import (
+    InvalidRequest,
+    NotFound,
+    OtherPlayersAnalyses,
+    PlanNotCompleted,
+    PlanWithoutStep,
+    UploadNotComplete,
+)
 from models.contract.note_codes import NoteCode, say
 from models.contract.plan import PracticeRules
 from models.contract.resources import AnalysisRequest
@@ -38,6 +45,8 @@ from service.core.players import find_player
 from service.core.principal import Principal
 from service.core.tables import Clip, FilmedSession, Player, RuleFile, Work
 from service.core.work import Input, WorkStore
+
+SIDES = ("first", "second")
 
 
 def rule_text(session: Session, principal: Principal, rules_id: str | None) -> str | None:
@@ -67,7 +76,7 @@ class WorkRequests:
         if clip is None:
             raise NotFound(say(NoteCode.NO_SUCH_CLIP))
         if clip.state != "ready":
-            raise Conflict(say(NoteCode.UPLOAD_NOT_COMPLETE))
+            raise UploadNotComplete(about=clip.id)
         options = _completed_by_player(session, clip, body.options.model_dump(mode="json"))
         return self._work.enter(
             session,
@@ -83,7 +92,7 @@ class WorkRequests:
 
         Raises
         ------
-        NotFound, Conflict
+        NotFound, AnalysisNotCompleted
             There is no such analysis, or it is not completed.
         """
         completed_analyses(session, principal, [analysis_id], [])
@@ -102,14 +111,18 @@ class WorkRequests:
         )
 
     def comparison(self, session: Session, principal: Principal, body: ComparisonRequest) -> Work:
-        """Enter the comparison of two sides."""
+        """Enter the comparison of two sides, which share no analysis."""
         inputs = [
             Input(analysis_id, side)
-            for side, asked in (("first", body.first), ("second", body.second))
+            for side, asked in zip(SIDES, (body.first, body.second), strict=True)
             for analysis_id in completed_analyses(
                 session, principal, asked.analyses, asked.sessions
             )
         ]
+        sides = [{one.work_id for one in inputs if one.side == side} for side in SIDES]
+        for analysis in sorted(set.intersection(*sides)):
+            said = say(NoteCode.ANALYSIS_ON_BOTH_SIDES, analysis=analysis)
+            raise InvalidRequest(said, pointer="/second")
         request = {
             "labels": {"first": body.first.label, "second": body.second.label},
             "kind": body.kind.value,
@@ -162,7 +175,7 @@ class WorkRequests:
         if body.analyses or body.sessions:
             found = completed_analyses(session, principal, body.analyses, body.sessions)
             if only_player(session, found) != player_id:
-                raise Conflict(say(NoteCode.OTHER_PLAYERS_ANALYSES))
+                raise OtherPlayersAnalyses(about=player_id)
         else:
             found = newest_serves(session, player_id)
         return self._work.enter(
@@ -190,13 +203,14 @@ class WorkRequests:
             if plan is None or (plan.tenant_id, plan.kind) != (principal.tenant_id, WorkKind.PLAN):
                 raise NotFound(say(NoteCode.NO_SUCH_PLAN))
             if plan.status != AnalysisStatus.COMPLETED:
-                raise Conflict(say(NoteCode.PLAN_NOT_COMPLETED, status=plan.status))
+                said = say(NoteCode.STATUS_OF_PLAN, status=plan.status)
+                raise PlanNotCompleted(said, about=plan.id)
             planned = plan.headline
             if body.rules_id is None:
                 text = plan.request["rules"]
         finding, drill = body.finding or planned.get("focus"), body.drill or planned.get("next")
         if finding is None or drill is None:
-            raise Conflict(say(NoteCode.PLAN_WITHOUT_STEP))
+            raise PlanWithoutStep(about=body.plan_id)
         _check_step(rules_of(text), finding, drill)
         return self._work.enter(
             session,

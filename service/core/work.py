@@ -17,11 +17,11 @@ from sqlalchemy.orm import Session
 
 from models.contract.clip import ClipFacts
 from models.contract.errors import (
-    Conflict,
     Erased,
     LeaseLost,
     NotFound,
     ServewrightError,
+    WorkEnded,
     WorkerCrashed,
 )
 from models.contract.first_look import FirstLook
@@ -154,7 +154,7 @@ class WorkStore:
         return found
 
     def cancel(self, principal: Principal, work_id: str) -> Work:
-        """Cancel unfinished work; raise ``Conflict`` when it has already ended otherwise."""
+        """Cancel unfinished work; raise ``WorkEnded`` when it has already ended otherwise."""
         self.get(principal, work_id)
         with self._database.write() as session:
             row, now = self._locked(session, work_id)
@@ -162,7 +162,7 @@ class WorkStore:
                 row.status = decision.status
                 end(row, now)
             elif row.status != AnalysisStatus.CANCELLED:
-                raise Conflict(say(NoteCode.WORK_ENDED, kind=row.kind))
+                raise WorkEnded(say(NoteCode.KIND_ENDED, kind=row.kind), about=row.id)
             return row
 
     def claim(self, kind: WorkKind, work_id: str, attempt: int, holder: str) -> Claim:

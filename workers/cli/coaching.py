@@ -87,6 +87,8 @@ def compare(
     from workers.jobs.configured import decode_limits
 
     words = catalogue(language.value)
+    if first.resolve() == second.resolve():
+        raise InvalidRequest(say(NoteCode.ANALYSIS_ON_BOTH_SIDES, analysis=str(second)))
     options = AnalysisOptions(language=language)
     found, files = comparison_files(
         ComparedSide(first_label or words("terminal.before"), tuple(sources_of([first], options))),

@@ -17,6 +17,7 @@ from rich.console import Console
 
 from models.contract.errors import ClipError, RequestError, ServewrightError
 from models.contract.problem import Problem
+from models.contract.refusals import places_in_words
 from models.contract.vocabulary import Language, Severity
 from models.words import Words, catalogue, english
 from models.words.catalogue import DEFAULT
@@ -104,11 +105,8 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
         except ValidationError as error:
             console = errors()
             console.print(f"[bold red]{words('terminal.not_valid')}[/]")
-            for issue in error.errors(
-                include_url=False, include_context=False, include_input=False
-            ):
-                place = ".".join(str(part) for part in issue["loc"])
-                console.print(f"  {place + ': ' if place else ''}{issue['msg']}", markup=False)
+            for line in places_in_words(error, words):
+                console.print(f"  {line}", markup=False)
             raise typer.Exit(Exit.USAGE) from None
         except KeyboardInterrupt:
             errors().print(words("terminal.stopped"))

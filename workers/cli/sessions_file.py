@@ -19,6 +19,8 @@ from models.contract.base import Document
 from models.contract.errors import InvalidRequest
 from models.contract.note_codes import NoteCode, say
 from models.contract.progress import SessionKind
+from models.contract.refusals import places_in_words
+from models.words import english
 
 if TYPE_CHECKING:
     from workers.derive.source import SessionSources
@@ -49,11 +51,7 @@ def read_sessions(path: Path) -> list[SessionSources]:
     except (yaml.YAMLError, UnicodeDecodeError) as error:
         raise InvalidRequest(say(NoteCode.SESSIONS_FILE_NO_YAML, file=str(file))) from error
     except ValidationError as error:
-        lines = [
-            f"{'.'.join(str(part) for part in e['loc']) or 'file'}: {e['msg']}"
-            for e in error.errors(include_url=False, include_input=False)
-        ]
-        places = "; ".join(lines)
+        places = "; ".join(places_in_words(error, english()))
         raise InvalidRequest(
             say(NoteCode.SESSIONS_FILE_NOT_VALID, file=str(file), places=places)
         ) from error

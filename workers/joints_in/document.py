@@ -10,8 +10,10 @@ from pydantic import ValidationError
 from models.contract.errors import InvalidRequest
 from models.contract.joints import Body, Joints, read_joints
 from models.contract.note_codes import NoteCode, say
+from models.contract.refusals import field_words
 from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
+from models.words import english
 
 
 def read_document(data: bytes) -> Joints:
@@ -31,7 +33,7 @@ def read_document(data: bytes) -> Joints:
             say(
                 NoteCode.JOINT_DOCUMENT_FORM,
                 schema="joints.v2.json",
-                reason=first["msg"],
+                reason=field_words(english(), first),
                 place=place,
             )
         ) from error

@@ -79,32 +79,6 @@ class MethodNotAllowed(RequestError):
     status = 405
 
 
-class Conflict(RequestError):
-    """The resource is in a state that does not allow this. Read it again and decide."""
-
-    code = "conflict"
-    title = "Conflict with the present state"
-    status = 409
-
-
-class EndpointExists(Conflict):
-    """This address is registered already. Change that endpoint, or remove it first."""
-
-    code = "endpoint_exists"
-    title = "Address registered already"
-    status = 409
-
-
-class RotationUnderWay(Conflict):
-    """Two secrets are valid already. Wait until the former one ends, or end it now with
-    `overlap_hours: 0`.
-    """
-
-    code = "rotation_under_way"
-    title = "Secret is being replaced already"
-    status = 409
-
-
 class IdempotencyConflict(RequestError):
     """This Idempotency-Key was used with another request. Use a new key for a new request."""
 

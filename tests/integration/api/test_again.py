@@ -94,7 +94,7 @@ def test_it_stands_by_itself_once_it_is_done(
 def test_only_a_completed_analysis_can_be_made_again(
     client: httpx.Client, analysis_id: str
 ) -> None:
-    assert_problem(client.post(f"/v1/analyses/{analysis_id}/again"), 409, "conflict")
+    assert_problem(client.post(f"/v1/analyses/{analysis_id}/again"), 409, "analysis_not_completed")
     missing = f"/v1/analyses/ana_{'0' * 32}/again"
     assert_problem(client.post(missing), 404, "not_found")
 

@@ -51,7 +51,7 @@ def test_progress_over_sessions(client: httpx.Client, wired: Wiring) -> None:
     assert asked["status"] == "queued"
     assert len(asked["analyses"]) == 3
     early = client.get(f"{asked['links']['self']}/result")
-    assert_problem(early, 409, "conflict")
+    assert_problem(early, 409, "work_not_ended")
     body = done(client, wired, asked)
     reply = client.get(body["links"]["result"])
     document = Progress.model_validate_json(reply.content)
@@ -91,7 +91,7 @@ def test_plan_then_check_of_its_next_drill(client: httpx.Client, wired: Wiring) 
         client, wired, new_session(client, player, "acquisition", 1, drill_stage="hold"), b"hold"
     )
     body = {"plan_id": plan["id"], "analyses": [held]}
-    assert_problem(client.post("/v1/drill-checks", json=body), 409, "conflict")
+    assert_problem(client.post("/v1/drill-checks", json=body), 409, "plan_without_step")
     checked = done(client, wired, made(client.post("/v1/drill-checks", json=body | CHECK)))
     outcome = DrillOutcome.model_validate_json(client.get(checked["links"]["result"]).content)
     assert (outcome.drill, outcome.decision) == ("hold_loaded", "film_again")  # it shows a serve
@@ -139,11 +139,11 @@ def test_comparison_names_its_sides(client: httpx.Client, wired: Wiring) -> None
     wrong = body | {"focus": ["rear_foot_load"]}
     problem = assert_problem(client.post("/v1/comparisons", json=wrong), 422, "invalid_request")
     assert [error["pointer"] for error in problem["errors"]] == ["/focus/0"]
-    assert "there are rear_foot_load_share" in problem["errors"][0]["detail"]
+    assert "Near to it: rear_foot_load_share" in problem["errors"][0]["detail"]
     assert claim.inputs[0].session_kind == "baseline"
     cancelled = client.post(f"{asked['links']['self']}/cancel")
     assert made(cancelled, 200)["status"] == "cancelled"
-    assert_problem(client.get(f"/v1/comparisons/{asked['id']}/result"), 409, "conflict")
+    assert_problem(client.get(f"/v1/comparisons/{asked['id']}/result"), 409, "work_without_result")
     assert len(client.get("/v1/comparisons", params={"status": "cancelled"}).json()["items"]) == 1
     assert client.get("/v1/comparisons", params={"status": "queued"}).json()["items"] == []
 
@@ -156,7 +156,7 @@ def test_only_the_newest_completed_analysis_of_a_clip_counts(
     analysed(client, wired, session)
     newer = made(client.post("/v1/analyses", json={"clip_id": new_clip_of(client, session)}))["id"]
     address = f"/v1/players/{player}/progress"
-    assert_problem(client.post(address, json={}), 409, "conflict")  # it has not ended
+    assert_problem(client.post(address, json={}), 409, "analysis_not_ended")  # it has not ended
     from tests.integration.api.conftest import complete
 
     complete(wired, newer)
@@ -171,7 +171,9 @@ def new_clip_of(client: httpx.Client, session: str) -> str:
 def test_nothing_to_work_with(client: httpx.Client, where: str) -> None:
     player = new_player(client)
     new_clip(client, new_session(client, player, "baseline", 1))
-    assert_problem(client.post(f"/v1/players/{player}/{where}", json={}), 409, "conflict")
+    code = {"progress": "no_session_analysed", "plans": "no_session_of_serves"}[where]
+    problem = assert_problem(client.post(f"/v1/players/{player}/{where}", json={}), 409, code)
+    assert problem["about"] == player
     missing = client.post(f"/v1/players/ply_{'0' * 32}/{where}", json={})
     assert_problem(missing, 404, "not_found")
 
@@ -182,7 +184,8 @@ def test_material_must_be_there_and_of_the_tenant(
     analysis = analysed(client, wired, None)
     side = {"label": "a", "analyses": [analysis]}
     stranger = as_key(Scope.ADMIN, tenant="other")
-    body = {"first": side, "second": side | {"label": "b"}}
+    other = {"label": "b", "analyses": [analysed(client, wired, None, b"another")]}
+    body = {"first": side, "second": other}
     assert_problem(client.post("/v1/comparisons", json=body, headers=stranger), 404, "not_found")
     nothing = {"first": side, "second": {"label": "b"}}
     problem = assert_problem(client.post("/v1/comparisons", json=nothing), 422, "invalid_request")
@@ -191,7 +194,7 @@ def test_material_must_be_there_and_of_the_tenant(
         client.post("/v1/analyses", json={"clip_id": new_clip(client, None, b"other")})
     )["id"]
     waits = {"first": side, "second": {"label": "b", "analyses": [unfinished]}}
-    assert_problem(client.post("/v1/comparisons", json=waits), 409, "conflict")
+    assert_problem(client.post("/v1/comparisons", json=waits), 409, "analysis_not_completed")
     asked = made(client.post("/v1/comparisons", json=body))
     assert_problem(client.get(asked["links"]["self"], headers=stranger), 404, "not_found")
 
@@ -200,7 +203,7 @@ def test_plan_of_another_players_serves_is_refused(client: httpx.Client, wired: 
     mine, other = new_player(client, "a"), new_player(client, "b")
     theirs = analysed(client, wired, new_session(client, other, "baseline", 1))
     reply = client.post(f"/v1/players/{mine}/plans", json={"analyses": [theirs]})
-    assert_problem(reply, 409, "conflict")
+    assert_problem(reply, 409, "other_players_analyses")
     plan = made(client.post(f"/v1/players/{other}/plans", json={}))
     elsewhere = f"/v1/players/{mine}/plans/{plan['id']}"
     assert_problem(client.get(elsewhere), 404, "not_found")
@@ -235,3 +238,15 @@ def test_results_that_were_lost_are_a_typed_failure(client: httpx.Client, wired:
     assert (body["status"], body["problem"]["code"]) == ("failed", "invalid_request")
     assert body["problem"]["detail_code"] == "result_of_other_version"
     assert [e.type for e in events(wired, "plan.")] == ["plan.failed"]
+
+
+def test_an_analysis_on_both_sides_is_refused(client: httpx.Client, wired: Wiring) -> None:
+    session = new_session(client, new_player(client), "baseline", 1)
+    analysis = analysed(client, wired, session)
+    body = {
+        "first": {"label": "a", "sessions": [session]},
+        "second": {"label": "b", "analyses": [analysis]},
+    }
+    problem = assert_problem(client.post("/v1/comparisons", json=body), 422, "invalid_request")
+    assert problem["errors"][0]["pointer"] == "/second"
+    assert problem["parameters"] == {"analysis": analysis}

@@ -66,9 +66,11 @@ def test_announce_send_complete(client: httpx.Client, bucket: Any) -> None:
     plan = announce(client, content, external_ref="court 1")
     clip = plan["clip"]
     assert clip["state"] == "uploading"
-    assert_problem(client.post(plan["links"]["complete"]), 409, "conflict")
-    assert_problem(client.post("/v1/analyses", json={"clip_id": clip["id"]}), 409, "conflict")
-    assert_problem(client.get(f"/v1/clips/{clip['id']}/content"), 409, "conflict")
+    assert_problem(client.post(plan["links"]["complete"]), 409, "film_not_arrived")
+    assert_problem(
+        client.post("/v1/analyses", json={"clip_id": clip["id"]}), 409, "upload_not_complete"
+    )
+    assert_problem(client.get(f"/v1/clips/{clip['id']}/content"), 409, "upload_not_complete")
     send(plan, content)
     done = client.post(plan["links"]["complete"])
     assert done.status_code == 200
@@ -94,7 +96,7 @@ def test_other_bytes_than_announced(client: httpx.Client, sent: bytes, code: str
     plan = announce(client, content)
     send(plan, sent)
     assert_problem(client.post(plan["links"]["complete"]), 422, code)
-    assert_problem(client.post(plan["links"]["complete"]), 409, "conflict")  # was removed
+    assert_problem(client.post(plan["links"]["complete"]), 409, "film_not_arrived")  # was removed
     send(plan, content)
     assert client.post(plan["links"]["complete"]).status_code == 200
 

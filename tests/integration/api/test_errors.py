@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import ast
+import re
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+from typing import Any
+
 import httpx
 import pytest
 from fastapi import FastAPI
 
+from models.contract import errors
 from models.contract.errors import DatabaseUnavailable, ObjectStoreUnavailable
 from models.contract.metrics.catalogue import CATALOGUE
+from models.words import catalogue
 from service.api.pages import problem_types
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem
@@ -199,3 +207,93 @@ def test_links_inside_the_docs_lead_somewhere(anonymous: httpx.Client) -> None:
 def test_misspelt_filter_is_told(client: httpx.Client) -> None:
     for address in ("/v1/clips?externl_ref=a", "/v1/analyses?statu=failed", "/v1/api-keys?limit=1"):
         assert_problem(client.get(address), 422, "invalid_request")
+
+
+def test_each_conflict_has_a_code_of_its_own_and_says_what_it_is_about() -> None:
+    """Whatever is raised with 409 is a class of its own, given the id that it is about."""
+    raised = []
+    for file in (*Path("service").rglob("*.py"), *Path("workers").rglob("*.py")):
+        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+            if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call):
+                cls = getattr(errors, getattr(node.exc.func, "id", ""), None)
+                if isinstance(cls, type) and issubclass(cls, errors.Conflict):
+                    raised.append(cls)
+                    assert "about" in [one.arg for one in node.exc.keywords], (file, node.lineno)
+    assert errors.Conflict not in raised
+    assert set(raised) == set(errors.all_errors()) & set(errors.Conflict.__subclasses__())
+
+
+def test_a_conflict_names_what_it_is_about(client: httpx.Client) -> None:
+    player = client.post("/v1/players", json={"external_id": "a"}).json()["id"]
+    problem = assert_problem(
+        client.post("/v1/players", json={"external_id": "a"}), 409, "external_id_taken"
+    )
+    assert problem["about"] == player
+
+
+PYTHON_WORDS = re.compile(
+    r"Value error|Input should|None\b|\bdict|\btuple|\bstr\b|instance of|datetime|parsable|Field re"
+)
+WRONG: list[tuple[str, Any]] = [
+    ("/v1/players", {"external_id": None, "height_m": "tall", "birth_year": 1.5, "sex": 3}),
+    ("/v1/players/{player}/sessions", {"kind": "x", "filmed_at": "yesterday", "serve_speed": []}),
+    ("/v1/players/{player}/sessions", {"kind": "baseline", "filmed_at": "2026-05-04T09:00:00"}),
+    ("/v1/players/{player}/sessions", {"kind": "baseline", "filmed_at": "0001-01-01T00:00:00Z"}),
+    ("/v1/players/{player}/plans", {"analyses": "x", "sessions": [1], "language": None}),
+    ("/v1/comparisons", {"first": {"label": ""}, "second": 1, "focus": ["elbow"], "film": "?"}),
+    ("/v1/comparisons", {"first": {"label": "a"}, "second": {"label": "b"}}),
+    ("/v1/drill-checks", {"sessions": ["ses_" + "0" * 32]}),
+    ("/v1/analyses", {"options": {"view": 1, "azimuth_deg": 360, "models": []}, "more": 1}),
+    ("/v1/webhook-endpoints", {"url": "x", "event_types": ["x"]}),
+    ("/v1/webhook-endpoints/whe_" + "0" * 32 + "/replay", {}),
+    (
+        "/v1/webhook-endpoints/whe_" + "0" * 32 + "/replay",
+        {"created_from": "2026-05-04T09:00:00Z", "created_before": "2026-05-03T09:00:00Z"},
+    ),
+    ("/v1/api-keys", {"name": "", "scopes": ["x"], "expires_in_days": 0}),
+    ("/v1/players", [1, 2]),
+]
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_reasons_are_words_for_people(client: httpx.Client, language: str) -> None:
+    player = client.post("/v1/players", json={"external_id": "a"}).json()["id"]
+    headers = {"accept-language": language}
+    other = catalogue(language)("field.other")
+    for path, body in WRONG:
+        reply = client.post(path.format(player=player), json=body, headers=headers)
+        problem = assert_problem(reply, 422, "invalid_request")
+        assert problem["errors"], path
+        for error in problem["errors"]:
+            assert not PYTHON_WORDS.search(error["detail"]), error
+            assert error["detail"] != other, error
+        if language == "de":
+            assert not re.search(r"\b(is|must|the|expected)\b", str(problem["errors"]))
+
+
+def test_a_session_is_not_filmed_in_the_future(client: httpx.Client) -> None:
+    player = client.post("/v1/players", json={"external_id": "a"}).json()["id"]
+    path = f"/v1/players/{player}/sessions"
+    now = datetime.now(UTC)
+    body = {"kind": "baseline", "filmed_at": (now + timedelta(days=1)).isoformat()}
+    problem = assert_problem(client.post(path, json=body), 422, "invalid_request")
+    assert problem["errors"][0]["pointer"] == "/filmed_at"
+    assert problem["detail_code"] == "filmed_in_future"
+    elsewhere = timezone(timedelta(hours=14))  # the same moment, written as tomorrow
+    body["filmed_at"] = now.astimezone(elsewhere).isoformat()
+    made = client.post(path, json=body)
+    assert made.status_code == 201
+    tag = {"if-match": made.headers["etag"]}
+    later = {"filmed_at": (now + timedelta(hours=1)).isoformat()}
+    assert client.patch(made.json()["links"]["self"], json=later, headers=tag).status_code == 422
+
+
+def test_the_api_page_is_rendered_once(
+    anonymous: httpx.Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = anonymous.get("/docs")
+    monkeypatch.setattr("service.api.pages.contents", None)
+    again = anonymous.get("/docs")
+    assert again.content == first.content
+    tag = {"if-none-match": first.headers["etag"]}
+    assert anonymous.get("/docs", headers=tag).status_code == 304

@@ -197,5 +197,5 @@ def test_the_last_admin_key_stays(client: httpx.Client) -> None:
     # The first key of the installation, and the one that the tests use.
     assert len(ids) == 2
     assert client.delete(f"/v1/api-keys/{ids[0]}").status_code == 204
-    body = assert_problem(client.delete(f"/v1/api-keys/{ids[1]}"), 409, "conflict")
+    body = assert_problem(client.delete(f"/v1/api-keys/{ids[1]}"), 409, "last_admin_key")
     assert "Make another one first" in body["detail"]

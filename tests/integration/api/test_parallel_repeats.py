@@ -35,6 +35,7 @@ class Prepared:
         self.player = new_player(client)
         self.session = new_session(client, self.player, "baseline", 9)
         self.analysis = analysed(client, wired, self.session)
+        self.second = analysed(client, wired, self.session, b"second")
 
     def post(self, path: str, **said: Any) -> Send:
         headers = {"idempotency-key": "once", **said.pop("headers", {})}
@@ -49,6 +50,7 @@ class Prepared:
     def request(self, name: str) -> Send:
         """Return the request of an operation."""
         named = {"label": "x", "analyses": [self.analysis]}
+        other = {"label": "y", "analyses": [self.second]}
         here = f"/v1/players/{self.player}"
         check = {"analyses": [self.analysis], **STEP}
         bodies: dict[str, tuple[str, Any]] = {
@@ -61,7 +63,7 @@ class Prepared:
                 f"{here}/sessions",
                 {"kind": "baseline", "filmed_at": "2026-05-04T10:00:00Z"},
             ),
-            "start_comparison": ("/v1/comparisons", {"first": named, "second": named}),
+            "start_comparison": ("/v1/comparisons", {"first": named, "second": other}),
             "start_progress": (f"{here}/progress", {}),
             "start_plan": (f"{here}/plans", {}),
             "start_drill_check": ("/v1/drill-checks", check),
@@ -89,7 +91,7 @@ class Prepared:
                 "/v1/analyses",
                 {"clip_id": new_clip(self.client, None, f"c {name}".encode())},
             ),
-            "cancel_comparison": ("/v1/comparisons", {"first": named, "second": named}),
+            "cancel_comparison": ("/v1/comparisons", {"first": named, "second": other}),
             "cancel_progress": (f"{here}/progress", {}),
             "cancel_plan": (f"{here}/plans", {}),
             "cancel_drill_check": ("/v1/drill-checks", check),

@@ -32,7 +32,7 @@ def test_player_is_kept_under_the_id_of_the_app(client: httpx.Client) -> None:
     found = client.get("/v1/players", params={"external_id": "member-0417"}).json()["items"]
     assert [one["id"] for one in found] == [body["id"]]
     assert client.get("/v1/players", params={"external_id": "other"}).json()["items"] == []
-    assert_problem(client.post("/v1/players", json=sent), 409, "conflict")
+    assert_problem(client.post("/v1/players", json=sent), 409, "external_id_taken")
 
 
 @pytest.mark.parametrize(("age", "minor"), [(12, True), (18, True), (19, False)])
@@ -78,7 +78,9 @@ def test_external_id_of_another_player_is_refused(client: httpx.Client) -> None:
     new_player(client, "a")
     address = f"/v1/players/{new_player(client, 'b')}"
     tag = {"if-match": client.get(address).headers["etag"]}
-    assert_problem(client.patch(address, json={"external_id": "a"}, headers=tag), 409, "conflict")
+    assert_problem(
+        client.patch(address, json={"external_id": "a"}, headers=tag), 409, "external_id_taken"
+    )
     assert client.get(address).json()["external_id"] == "b"
 
 
@@ -159,7 +161,7 @@ def test_film_sent_again_is_filed_once_and_never_moved(client: httpx.Client) -> 
     assert filed.status_code == 200
     assert (filed.json()["id"], filed.json()["session_id"]) == (clip, mine)
     moved = client.post("/v1/clips", files=files, data={"session_id": other})
-    assert_problem(moved, 409, "conflict")
+    assert_problem(moved, 409, "film_in_other_session")
     assert client.get(f"/v1/clips/{clip}").json()["session_id"] == mine
 
 

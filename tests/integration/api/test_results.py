@@ -32,7 +32,7 @@ def test_progress_of_a_running_analysis(
     wired.work.heartbeat(analysis_id, 1, Stage.POSE, 0.3, 12.5)
     assert client.get(f"/v1/analyses/{analysis_id}").json()["time_left_s"] == 12.5
     assert "result" not in running["links"]
-    assert_problem(client.get(f"/v1/analyses/{analysis_id}/result"), 409, "conflict")
+    assert_problem(client.get(f"/v1/analyses/{analysis_id}/result"), 409, "work_not_ended")
 
 
 def test_completed_analysis_links_to_its_results(
@@ -67,7 +67,7 @@ def test_failed_analysis_says_why(client: httpx.Client, wired: Wiring, analysis_
     assert body["status"] == "failed"
     assert body["problem"]["code"] == "no_person"
     assert body["problem"]["stage"] == "pose"
-    assert_problem(client.get(f"/v1/analyses/{analysis_id}/metrics"), 409, "conflict")
+    assert_problem(client.get(f"/v1/analyses/{analysis_id}/metrics"), 409, "work_without_result")
 
 
 def test_strong_tags_and_conditional_requests(
@@ -167,13 +167,13 @@ def test_cancel(client: httpx.Client, wired: Wiring, analysis_id: str) -> None:
     assert client.post(address).json()["status"] == "cancelled"
     assert client.post(address).json()["status"] == "cancelled"
     assert not wired.queue.is_known(analysis_id, 1)
-    assert_problem(client.get(f"/v1/analyses/{analysis_id}/result"), 409, "conflict")
+    assert_problem(client.get(f"/v1/analyses/{analysis_id}/result"), 409, "work_without_result")
 
 
 def test_what_has_ended_cannot_be_cancelled(
     client: httpx.Client, analysis_id: str, completed: dict[str, bytes]
 ) -> None:
-    assert_problem(client.post(f"/v1/analyses/{analysis_id}/cancel"), 409, "conflict")
+    assert_problem(client.post(f"/v1/analyses/{analysis_id}/cancel"), 409, "work_ended")
 
 
 def test_unknown_picture(

@@ -24,21 +24,21 @@ def test_a_name_is_a_key_or_a_key_at_one_of_its_events() -> None:
 
 @pytest.mark.parametrize("name", ["elbow_flexon", "elbow_flexion@set_up", "", "tempo@contact"])
 def test_another_name_is_refused(name: str) -> None:
-    with pytest.raises(ValidationError, match="no metric is called"):
+    with pytest.raises(ValidationError, match="There is no such metric"):
         TypeAdapter(KnownName).validate_python(name)
 
 
 def test_the_nearest_names_are_told() -> None:
-    with pytest.raises(ValidationError, match="there are elbow_flexion"):
+    with pytest.raises(ValidationError, match="Near to it: elbow_flexion"):
         TypeAdapter(KnownKey).validate_python("elbow_flexon")
 
 
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
-        ({"event": "trophy"}, "not taken at trophy; it is taken at loading"),
-        ({"unit": "%"}, "is in 1, not in %"),
-        ({"metric": "tempo", "unit": "s"}, "no event: leave it out"),
+        ({"event": "trophy"}, "is not taken at that event. It is taken at: loading"),
+        ({"unit": "%"}, "is in 1, not in another unit"),
+        ({"metric": "tempo", "unit": "s"}, "Leave the event out"),
     ],
 )
 def test_a_criterion_that_could_never_be_met_is_refused(wrong: dict[str, str], said: str) -> None:
