@@ -68,7 +68,8 @@ def problem_response(
     """Return the response that states an error, in the words an Accept-Language header asks for."""
     words = catalogue(negotiate(language))
     if not fields:
-        fields = tuple(_field(*one, words) for one in error.extra.get("invalid", ()))
+        invalid = error.extra.get("invalid", ())
+        fields = tuple(_field(pointer, item, words) for pointer, item in invalid)
     pointer = error.extra.get("pointer")
     if pointer is not None and not fields:
         fields = (FieldError(pointer=pointer, detail=words.note(error.note)),)
