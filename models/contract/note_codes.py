@@ -208,6 +208,7 @@ class NoteCode(StrEnum):
     RULES_NO_MAPPING = "rules_no_mapping"
     RULES_PART_FORM = "rules_part_form"
     RULES_UNREADABLE = "rules_unreadable"
+    RULES_TOO_LARGE = "rules_too_large"
     RULES_NESTED = "rules_nested"
     FILE_SIZE_OVER_LIMIT = "file_size_over_limit"
     CODEC_IS = "codec_is"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
 
@@ -13,7 +13,16 @@ from models.contract.errors import InvalidRequest
 from models.contract.note_codes import NoteCode, say
 from models.contract.plan import PracticeRules, Threshold
 from models.contract.refusals import places_in_words
+from models.practice.bounded_yaml import Bounds, load_bounded
 from models.words import english
+
+BOUNDS = Bounds(
+    characters=64 * 1024, nodes=5000, depth=12, aliases=100, scalar=2000, expanded=128 * 1024
+)
+"""Limits of a rule file, about ten times what the shipped one takes (7 kB, 550 nodes, no alias,
+122 characters; working values)."""
+PLACES_TOLD = 50
+"""Wrong places of a file that are named; the rest come up when these are mended."""
 
 
 @cache
@@ -28,8 +37,12 @@ def shipped_rules() -> PracticeRules:
     return parse_rules(shipped_text())
 
 
+@lru_cache(maxsize=16)
 def rules_of(own_text: str | None) -> PracticeRules:
-    """Return the shipped rules, with a coach's own merged into them when there are any."""
+    """Return the shipped rules, with a coach's own merged into them when there are any.
+
+    What was read before is remembered: a plan by the same file costs no second reading.
+    """
     return shipped_rules() if own_text is None else merge_rules(shipped_rules(), own_text)
 
 
@@ -78,7 +91,7 @@ def merge_rules(shipped: PracticeRules, own_text: str) -> PracticeRules:
 
 def _load(text: str) -> dict[str, Any]:
     try:
-        data = yaml.safe_load(text)
+        data = load_bounded(text, BOUNDS)
     except yaml.YAMLError as error:
         mark = getattr(error, "problem_mark", None)
         if mark is None:
@@ -97,9 +110,9 @@ def _validated(data: dict[str, Any]) -> PracticeRules:
     try:
         return PracticeRules.model_validate(data)
     except ValidationError as error:
-        found = error.errors(include_url=False, include_input=False)
+        found = error.errors(include_url=False, include_input=False)[:PLACES_TOLD]
         invalid = tuple(("".join(f"/{part}" for part in e["loc"]) or "/", e) for e in found)
-        lines = places_in_words(error, english())
+        lines = places_in_words(error, english())[:PLACES_TOLD]
         raise InvalidRequest(
             say(NoteCode.RULES_NOT_VALID, places="; ".join(lines)), invalid=invalid
         ) from error

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from models.contract.coaching import RulesId, RulesPage, RulesResource
 from models.contract.errors import InvalidRequest, UnsupportedMediaType
 from models.contract.note_codes import NoteCode, say
-from models.practice.rules import shipped_text
+from models.practice.rules import rules_of, shipped_text
 from service.api.conditional import matches_weakly, tag_of
 from service.api.dependencies import (
     CanManageRules,
@@ -88,10 +88,12 @@ async def send_rules(
     """
     text = await rule_body(request)
 
-    def effect(session: Session) -> str:
-        return wired.rule_files.create(session, principal, text).id
-
     def enter() -> Response:
+        rules = rules_of(text)  # before the transaction, in which nobody else could write
+
+        def effect(session: Session) -> str:
+            return wired.rule_files.create(session, principal, text, rules).id
+
         return create_once(
             request,
             wired,

@@ -6,7 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from models.contract.errors import NotFound
-from models.practice.rules import rules_of
+from models.contract.plan import PracticeRules
 from service.core.database import Database
 from service.core.identifiers import new_id
 from service.core.principal import Principal
@@ -19,15 +19,17 @@ class RuleFiles:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def create(self, session: Session, principal: Principal, text: str) -> RuleFile:
-        """Check a rule file and enter it in the caller's transaction.
+    def create(
+        self, session: Session, principal: Principal, text: str, rules: PracticeRules
+    ) -> RuleFile:
+        """Enter a rule file in the caller's transaction.
 
-        Raises
-        ------
-        InvalidRequest
-            Says which places of the file are wrong.
+        Parameters
+        ----------
+        rules : PracticeRules
+            What :func:`models.practice.rules.rules_of` read from the text, before the transaction:
+            reading takes time in which nobody else could write.
         """
-        rules = rules_of(text)
         row = RuleFile(
             id=new_id("rul"),
             tenant_id=principal.tenant_id,
