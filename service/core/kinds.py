@@ -7,12 +7,25 @@ what makes it is in ``workers.jobs``.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Literal
 
 from models.contract.vocabulary import WorkKind
 from models.contract.webhook import EventType
 from service.core.identifiers import is_id
 from service.core.object_keys import tenant_root
+
+
+class Lane(StrEnum):
+    """The queues of the installation. Short work has workers of its own: it never waits for long.
+
+    A worker reads one queue only (see :mod:`service.core.queue`), so a lane is a queue.
+    """
+
+    LONG = "long"
+    """Work that decodes films: minutes."""
+    SHORT = "short"
+    """Work on stored results: a second or so."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +42,8 @@ class KindOfWork:
         Prefix of its objects in the object store.
     noun : str
         What messages call it.
+    lane : Lane
+        Whose workers take it.
     """
 
     kind: WorkKind
@@ -36,6 +51,7 @@ class KindOfWork:
     collection: str
     folder: str
     noun: str
+    lane: Lane
 
     @property
     def of_player(self) -> bool:
@@ -66,13 +82,29 @@ class KindOfWork:
 KINDS: dict[WorkKind, KindOfWork] = {
     one.kind: one
     for one in (
-        KindOfWork(WorkKind.ANALYSIS, "ana", "/v1/analyses", "analyses", "analysis"),
-        KindOfWork(WorkKind.COMPARISON, "cmp", "/v1/comparisons", "documents", "document"),
+        KindOfWork(WorkKind.ANALYSIS, "ana", "/v1/analyses", "analyses", "analysis", Lane.LONG),
         KindOfWork(
-            WorkKind.PROGRESS, "prg", "/v1/players/{player_id}/progress", "documents", "document"
+            WorkKind.COMPARISON, "cmp", "/v1/comparisons", "documents", "document", Lane.LONG
         ),
-        KindOfWork(WorkKind.PLAN, "pln", "/v1/players/{player_id}/plans", "documents", "document"),
-        KindOfWork(WorkKind.DRILL_CHECK, "drl", "/v1/drill-checks", "documents", "document"),
+        KindOfWork(
+            WorkKind.PROGRESS,
+            "prg",
+            "/v1/players/{player_id}/progress",
+            "documents",
+            "document",
+            Lane.SHORT,
+        ),
+        KindOfWork(
+            WorkKind.PLAN,
+            "pln",
+            "/v1/players/{player_id}/plans",
+            "documents",
+            "document",
+            Lane.SHORT,
+        ),
+        KindOfWork(
+            WorkKind.DRILL_CHECK, "drl", "/v1/drill-checks", "documents", "document", Lane.SHORT
+        ),
     )
 }
 

@@ -1,7 +1,8 @@
 """The work queue: RQ on Redis or Valkey. Holds only work in flight; losing it loses nothing.
 
-Exactly one queue a worker: only then does RQ move a job by one atomic step, so that a crash
-between taking and registering it cannot lose it. What a job may say: :mod:`service.core.jobs`.
+A queue a lane, so that short work does not wait for long. Exactly one queue a worker: only then
+does RQ move a job by one atomic step, so that a crash between taking and registering it cannot
+lose it. What a job may say: :mod:`service.core.jobs`.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from rq.serializers import JSONSerializer
 
 from models.contract.errors import QueueUnavailable
 from service.core.jobs import Attempt, AttemptJob, AttemptQueue
-from service.core.kinds import kind_of
+from service.core.kinds import KINDS, Lane, kind_of
 
 SILENT_S = 30.0
 """A started job whose worker has been silent for so many seconds counts as lost; its beats are 5 s
@@ -36,6 +37,11 @@ def connect(url: str) -> Redis:
         health_check_interval=30,
         retry=Retry(ExponentialBackoff(cap=0.2, base=0.02), 2),
     )
+
+
+def queue_of(name: str, lane: Lane) -> str:
+    """Return the name of the queue of a lane; the long one has the name that is set."""
+    return name if lane is Lane.LONG else f"{name}-{lane}"
 
 
 def attempt_at(work_id: str, number: int) -> Attempt:
@@ -62,14 +68,26 @@ class WorkQueue:
         """Name of the queue."""
         return self._name()
 
+    def name_of(self, lane: Lane) -> str:
+        """Return the name of the queue of a lane."""
+        return queue_of(self.name, lane)
+
     @cached_property
-    def _queue(self) -> AttemptQueue:
-        return AttemptQueue(self.name, connection=self.connection, serializer=JSONSerializer)
+    def _lanes(self) -> dict[Lane, AttemptQueue]:
+        return {
+            lane: AttemptQueue(
+                self.name_of(lane), connection=self.connection, serializer=JSONSerializer
+            )
+            for lane in Lane
+        }
+
+    def _lane_of(self, work_id: str) -> AttemptQueue:
+        return self._lanes[KINDS[kind_of(work_id)].lane]
 
     def enqueue(self, work_id: str, attempt: int) -> None:
         """Send one attempt to the workers. Call it after the commit, never inside."""
         try:
-            self._queue.enqueue_job(
+            self._lane_of(work_id).enqueue_job(
                 AttemptJob.of(attempt_at(work_id, attempt), self.connection, self._timeout)
             )
         except RedisError as error:
@@ -78,9 +96,10 @@ class WorkQueue:
     def waiting(self) -> frozenset[str]:
         """Return the names of all jobs that wait, read at once."""
         try:
-            names = self.connection.lrange(self._queue.key, 0, -1)
+            lists = [self.connection.lrange(one.key, 0, -1) for one in self._lanes.values()]
         except RedisError as error:
             raise QueueUnavailable() from error
+        names = [name for waiting in lists for name in waiting]
         return frozenset(str(name, "ascii", "replace") for name in names if isinstance(name, bytes))
 
     def is_known(self, work_id: str, attempt: int) -> bool:
@@ -101,7 +120,7 @@ class WorkQueue:
             # A job on its way to a worker (RQ's intermediate list) counts as lost: that way takes
             # milliseconds, and a worker killed on it leaves the job there. Sent twice does no
             # harm: one attempt can be claimed once.
-            return self.connection.lpos(self._queue.key, name) is not None
+            return self.connection.lpos(self._lane_of(work_id).key, name) is not None
         except RedisError as error:
             raise QueueUnavailable() from error
 
@@ -109,17 +128,21 @@ class WorkQueue:
         """Take an attempt out of the queue. A running one is stopped by its lost lease."""
         name = attempt_at(work_id, attempt).job_id
         try:
-            if self.connection.lrem(self._queue.key, 0, name):
+            if self.connection.lrem(self._lane_of(work_id).key, 0, name):
                 self.connection.delete(AttemptJob.key_for(name))
             # else its worker has it, and RQ needs the record until it ends
         except RedisError as error:
             raise QueueUnavailable() from error
 
-    def __len__(self) -> int:
+    def waiting_in(self, lane: Lane) -> int:
+        """Return how many attempts wait in a lane."""
         try:
-            return int(self._queue.count)
+            return int(self._lanes[lane].count)
         except RedisError as error:
             raise QueueUnavailable() from error
+
+    def __len__(self) -> int:
+        return sum(self.waiting_in(lane) for lane in Lane)
 
     def ping(self) -> None:
         """Raise :class:`QueueUnavailable` unless the server answers."""

@@ -70,11 +70,12 @@ class Service:
         return Analysis.model_validate_json(answer.content)
 
     def rq_workers(self) -> list[int]:
-        """Return the processes that take jobs."""
+        """Return the processes that take films."""
         supervisors = [
             p for p in children(self.process.pid) if "workers.processes.boot" in _command(p)
         ]
-        return [worker for supervisor in supervisors for worker in children(supervisor)]
+        workers = [worker for supervisor in supervisors for worker in children(supervisor)]
+        return [worker for worker in workers if "--one short" not in _command(worker)]
 
     def tail(self) -> str:
         """Return the end of what the service said."""

@@ -55,6 +55,14 @@ def alive(pid: int) -> bool:
         return False
 
 
+def command_of(pid: int) -> bytes:
+    """Return the command line of a process, parts ended by zeros; nothing when it has ended."""
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_bytes()
+    except OSError:
+        return b""
+
+
 @dataclass
 class Crew:
     """A supervisor of worker processes."""
@@ -86,8 +94,8 @@ class Crew:
         self._child.wait()
 
     def parents(self) -> list[int]:
-        """Return the RQ worker processes."""
-        return children(self.pid)
+        """Return the RQ worker processes that take films."""
+        return [pid for pid in children(self.pid) if b"\0short\0" not in command_of(pid)]
 
     def horses(self) -> list[int]:
         """Return the work-horses at work."""

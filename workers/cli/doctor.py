@@ -201,7 +201,8 @@ def queue(settings: Settings) -> Diagnosis:
     """Check the queue server: that it answers, and that it never evicts work."""
     from redis.exceptions import RedisError
 
-    from service.core.queue import connect
+    from service.core.kinds import Lane
+    from service.core.queue import connect, queue_of
 
     if settings.embedded_redis and not settings.valkey_socket.exists():
         return Diagnosis(
@@ -212,7 +213,10 @@ def queue(settings: Settings) -> Diagnosis:
         server = client.info("server")
         version = server.get("valkey_version") or server.get("redis_version")
         policy = client.info("memory").get("maxmemory_policy", "unknown")
-        depth = client.llen(f"rq:queue:{_queue_name(settings)}")
+        name = _queue_name(settings)
+        waiting = ", ".join(
+            f"{client.llen(f'rq:queue:{queue_of(name, lane)}')} waiting ({lane})" for lane in Lane
+        )
     except RedisError as error:
         advice = "Start the server, or correct SERVEWRIGHT_REDIS_URL."
         return Diagnosis("queue", False, str(error)[:200], advice)
@@ -222,7 +226,7 @@ def queue(settings: Settings) -> Diagnosis:
     return Diagnosis(
         "queue",
         good,
-        f"version {version}, {depth} waiting, maxmemory-policy {policy}",
+        f"version {version}, {waiting}, maxmemory-policy {policy}",
         "" if good else "Set maxmemory-policy noeviction: eviction drops jobs silently.",
         required=False,
     )

@@ -1,6 +1,6 @@
-"""Boot of the workers: a supervisor, and one RQ worker a core below it.
+"""Boot of the workers: a supervisor, and one RQ worker a core below it, with one for short work.
 
-``python -m workers.processes.boot`` is the supervisor; with ``--one`` it is a worker. The
+``python -m workers.processes.boot`` is the supervisor; with ``--one`` it is a worker of a lane. The
 supervisor starts as many workers as asked, again when one ends, and reconciles the queue with the
 database.
 Killing the supervisor, even with SIGKILL, leaves nothing behind.
@@ -19,6 +19,7 @@ from workers.processes.threads import SINGLE_THREAD, limit_threads, usable_cores
 
 if TYPE_CHECKING:
     from service.core.jobs import Attempt
+    from service.core.kinds import Lane
     from service.core.settings import Settings
 
 LOG = logging.getLogger(__name__)
@@ -36,23 +37,27 @@ def supervise(settings: Settings, processes: int, grace_s: float) -> None:
     Parameters
     ----------
     processes : int
-        0 = one a usable core.
+        Workers for films; 0 = one a usable core. One for short work comes on top: it is nearly
+        always idle, and loads no networks.
     """
+    from service.core.kinds import Lane
     from service.core.wiring import wire
     from workers.processes import tether
     from workers.processes.supervisor import Program, Supervisor
 
     count = processes or settings.workers or usable_cores()
-    command = tether.module("workers.processes.boot", "--one", "--grace", str(grace_s))
+    lanes = [(f"worker-{number}", Lane.LONG) for number in range(1, count + 1)]
     supervisor = Supervisor(
         [
             Program(
-                name=f"worker-{number}",
-                command=command,
+                name=name,
+                command=tether.module(
+                    "workers.processes.boot", "--one", lane.value, "--grace", str(grace_s)
+                ),
                 environment={**os.environ, **SINGLE_THREAD},
                 grace_s=grace_s + _HAND_BACK_S,
             )
-            for number in range(1, count + 1)
+            for name, lane in [*lanes, ("worker-short", Lane.SHORT)]
         ]
     )
     supervisor.install_signal_handlers()
@@ -67,19 +72,23 @@ def supervise(settings: Settings, processes: int, grace_s: float) -> None:
         wiring.close()
 
 
-def run_one(settings: Settings, grace_s: float) -> None:
-    """Be one RQ worker on one queue until told to stop or due for recycling."""
+def run_one(settings: Settings, lane: Lane, grace_s: float) -> None:
+    """Be one RQ worker on the queue of one lane until told to stop or due for recycling."""
     import cv2
 
+    from service.core.kinds import Lane
     from service.core.wiring import wire
     from workers.jobs.entry import carry_out
     from workers.processes.queue_worker import JOBS_BEFORE_RECYCLING, ClipWorker
     from workers.processes.scratch import Scratch
 
     cv2.setNumThreads(1)
-    preload(settings)
+    if lane is Lane.LONG:
+        preload(settings)
+    else:
+        importlib.import_module("workers.jobs.entry")
     wiring = wire(settings)
-    name = wiring.queue.name
+    name = wiring.queue.name_of(lane)
     wiring.database.close()  # no connection may be shared with the horses
     scratch = Scratch()
     worker = ClipWorker(
@@ -141,7 +150,7 @@ def give_back(settings: Settings, attempt: Attempt) -> None:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Command line of this module."""
     parser = argparse.ArgumentParser(prog="python -m workers.processes.boot", description=__doc__)
-    parser.add_argument("--one", action="store_true", help="be a single worker")
+    parser.add_argument("--one", metavar="LANE", help="be a single worker: long or short")
     parser.add_argument("--processes", type=int, default=0, help="0 = one a usable core")
     parser.add_argument("--grace", type=float, default=GRACE_S, help="seconds at shutdown")
     chosen = parser.parse_args(arguments)
@@ -152,7 +161,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     settings = Settings()
     configure_logging(settings.log_level)
     if chosen.one:
-        run_one(settings, chosen.grace)
+        from service.core.kinds import Lane
+
+        run_one(settings, Lane(chosen.one), chosen.grace)
     else:
         supervise(settings, chosen.processes, chosen.grace)
 

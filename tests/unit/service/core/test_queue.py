@@ -10,6 +10,7 @@ import pytest
 from models.contract.errors import QueueUnavailable
 from service.core.identifiers import new_id
 from service.core.jobs import AttemptJob
+from service.core.kinds import Lane
 from service.core.queue import WorkQueue, attempt_at
 from service.core.wiring import Wiring
 
@@ -27,6 +28,25 @@ def test_enqueued_job_is_known_and_named_by_attempt(wiring: Wiring) -> None:
         "id": analysis_id,
         "attempt": 1,
     }
+
+
+def test_short_work_waits_in_a_queue_of_its_own(wiring: Wiring) -> None:
+    for prefix in ("ana", "cmp", "prg", "pln", "drl"):
+        wiring.queue.enqueue(new_id(prefix), 1)
+    connection, name = wiring.queue.connection, wiring.queue.name
+    assert connection.llen(f"rq:queue:{name}") == wiring.queue.waiting_in(Lane.LONG) == 2
+    assert connection.llen(f"rq:queue:{name}-short") == wiring.queue.waiting_in(Lane.SHORT) == 3
+    assert len(wiring.queue) == len(wiring.queue.waiting()) == 5
+
+
+@pytest.mark.parametrize("prefix", ["ana", "pln"])
+def test_each_lane_is_looked_through(wiring: Wiring, prefix: str) -> None:
+    work_id = new_id(prefix)
+    wiring.queue.enqueue(work_id, 1)
+    assert wiring.queue.is_known(work_id, 1)
+    wiring.queue.remove(work_id, 1)
+    assert not wiring.queue.is_known(work_id, 1)
+    assert len(wiring.queue) == 0
 
 
 def test_job_whose_list_entry_is_lost_is_not_known(wiring: Wiring) -> None:
