@@ -77,7 +77,7 @@ class _Count:
             self.aliases += 1
             _within("aliases", self.aliases, bounds.aliases)
             # One that is unknown, or still open, is the loader's to refuse.
-            self._close(None, self.anchors.get(event.anchor, _Size(1, 0)))
+            self._close(None, self.anchors.get(event.anchor or "", _Size(1, 0)))
         elif isinstance(event, yaml.CollectionStartEvent):
             self.open.append((event.anchor, _Size(1, 0)))
             _within("depth", len(self.open), bounds.depth)
