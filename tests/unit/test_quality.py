@@ -19,6 +19,7 @@ PROJECT = Path(__file__).resolve().parents[2]
 TYPED = (
     *("models", "workers", "service"),
     *("infra/demo.py", "infra/examples/receiver.py", "infra/examples/club_story.py"),
+    "infra/clients/python/servewright_client",
 )
 LONGEST_MODULE = 400
 GENERATED = "Generated, not edited."

@@ -1,0 +1,140 @@
+"""The package ``servewright_client`` against a service that runs."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+
+import pytest
+from servewright_client import (
+    ConflictError,
+    Endpoint,
+    Event,
+    Player,
+    Servewright,
+    Session,
+    SignatureError,
+    Work,
+    verify_webhook,
+)
+from servewright_client.resources import Clip
+
+from models.contract.coaching import DerivedResource, PlayerResource, SessionResource
+from models.contract.resources import AnalysisResource, ClipResource, WebhookEndpointCreated
+from tests.integration.clients import package_story
+from tests.integration.clients.conftest import Running
+from tests.unit.report.conftest import Case
+
+
+def test_story_is_told(
+    running: Running,
+    films: tuple[Path, Path],
+    case: Case,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    package_story.tell(running.url, running.key, films, tmp_path, [])
+    told = dict(line.split(": ", 1) for line in capsys.readouterr().out.splitlines())
+    repetition = case.analysis.repetitions[0]
+    assert int(told.pop("compared")) > 5
+    assert told == {
+        "repetitions": str(len(case.analysis.repetitions)),
+        "events": " ".join(repetition.events),
+        "measured": str(sum(metric.measurable for metric in repetition.metrics)),
+        "clips": "2",
+        "film": "True",
+        "report": "True",
+        "analyses": "2",
+        "after erasing": "not_found",
+    }
+
+
+@pytest.mark.parametrize(
+    ("mine", "theirs"),
+    [
+        (Player, PlayerResource),
+        (Session, SessionResource),
+        (Clip, ClipResource),
+        (Endpoint, WebhookEndpointCreated),
+        (Work, AnalysisResource),
+    ],
+)
+def test_members_are_those_of_the_contract(mine: type, theirs: type) -> None:
+    own = set(mine.__dataclass_fields__) - {"raw", "etag"}
+    assert own - set(theirs.model_fields) == set()
+
+
+def test_documents_are_work_too() -> None:
+    assert {"id", "links", "status", "progress", "headline", "problem"} <= set(
+        DerivedResource.model_fields
+    )
+
+
+class Inbox:
+    """Takes webhooks on this machine and verifies them with the secrets it was told."""
+
+    def __init__(self) -> None:
+        self.secrets: list[str] = []
+        self.events: list[Event] = []
+        self.refused = 0
+        self.news = threading.Condition()
+        inbox = self
+
+        class Handler(BaseHTTPRequestHandler):
+            def do_POST(self) -> None:
+                body = self.rfile.read(int(self.headers["content-length"]))
+                with inbox.news:
+                    try:
+                        inbox.events.append(verify_webhook(inbox.secrets, self.headers, body))
+                        self.send_response(204)
+                    except SignatureError:
+                        inbox.refused += 1
+                        self.send_response(401)
+                    inbox.news.notify_all()
+                self.send_header("content-length", "0")
+                self.end_headers()
+
+            def log_message(self, format: str, *args: object) -> None:
+                pass
+
+        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self.url = f"http://127.0.0.1:{self.server.server_address[1]}/"
+        threading.Thread(target=self.server.serve_forever, daemon=True).start()
+
+    def wait_for(self, count: int) -> None:
+        with self.news:
+            assert self.news.wait_for(lambda: len(self.events) >= count, 30), self.refused
+
+
+@pytest.fixture
+def inbox() -> Iterator[Inbox]:
+    made = Inbox()
+    yield made
+    made.server.shutdown()
+    made.server.server_close()
+
+
+def test_webhooks_are_verified_while_the_secret_is_replaced(running: Running, inbox: Inbox) -> None:
+    with Servewright(running.url, running.key) as servewright:
+        endpoint = servewright.create_endpoint(inbox.url)
+        with pytest.raises(ConflictError) as caught:
+            servewright.create_endpoint(inbox.url)
+        assert (caught.value.code, caught.value.about) == ("endpoint_exists", endpoint.id)
+        former = str(endpoint.secret)
+        inbox.secrets = [former]
+        servewright.call("POST", f"{endpoint.links['self']}/test")
+        inbox.wait_for(1)
+        new = str(servewright.rotate_secret(endpoint.id).secret)
+        assert new != former
+        for known in ([former], [new], [new, former]):
+            inbox.secrets = known
+            servewright.call("POST", f"{endpoint.links['self']}/test")
+            inbox.wait_for(len(inbox.events) + 1)
+        assert inbox.refused == 0
+        assert {event.type for event in inbox.events} == {"webhook.test"}
+        assert len({event.id for event in inbox.events}) == 4
+        assert [one.id for one in servewright.endpoints()] == [endpoint.id]
+        servewright.delete_endpoint(endpoint.id)
+        assert list(servewright.endpoints()) == []
