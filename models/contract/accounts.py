@@ -31,6 +31,8 @@ ScopeName = Literal[
     "players:read",
     "players:write",
     "rules:manage",
+    "intake:manage",
+    "shares:manage",
     "admin",
 ]
 
@@ -115,7 +117,7 @@ class ApiKeyRequest(Document):
     """Asks for an API key."""
 
     name: Name
-    scopes: tuple[ScopeName, ...] = Field(min_length=1, max_length=10)
+    scopes: tuple[ScopeName, ...] = Field(min_length=1, max_length=12)
     expires_in_days: int | None = Field(default=None, ge=1, le=3650)
     player_id: PlayerId | None = Field(
         default=None, description="The only player it reaches; null = all."

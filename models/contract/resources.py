@@ -68,16 +68,6 @@ class ClipResource(Document):
     links: Links = Field(default_factory=dict)
 
 
-class DirectUploadRequest(Document):
-    """Announces a film that you will send straight to the object store."""
-
-    size_bytes: int = Field(gt=0)
-    sha256: Digest
-    media_type: str = Field(default="video/mp4", pattern=r"^video/[a-z0-9.+-]{1,60}$")
-    external_ref: ExternalRef | None = None
-    session_id: SessionId | None = None
-
-
 class DirectUpload(Document):
     """Where to send the film: a multipart form with these fields and then ``file``."""
 
@@ -132,6 +122,19 @@ class AnalysisOptions(Document):
         min_length=1,
         max_length=4,
         description="Pose networks by name, the main one first; null = the operator's choice.",
+    )
+
+
+class DirectUploadRequest(Document):
+    """Announces a film that you will send straight to the object store."""
+
+    size_bytes: int = Field(gt=0)
+    sha256: Digest
+    media_type: str = Field(default="video/mp4", pattern=r"^video/[a-z0-9.+-]{1,60}$")
+    external_ref: ExternalRef | None = None
+    session_id: SessionId | None = None
+    analyse: AnalysisOptions | None = Field(
+        default=None, description="Start an analysis with these options once the film is in."
     )
 
 

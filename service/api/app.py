@@ -23,12 +23,14 @@ from service.api import (
     pages,
     players,
     problems,
+    resumable,
     rules,
     webhooks,
     words,
 )
 from service.api.dependencies import known_query
 from service.api.middleware import Authentication, BodyLimit, RequestBoundary
+from service.api.tus import ResumableProtocol, is_upload_path
 from service.core.database import revision_present, revision_wanted
 from service.core.first_key import FirstKeyNotWritten, hand_out_first_key
 from service.core.installation import installation_secret
@@ -88,6 +90,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     problems.install(app)
     for router in (
         clips.router,
+        resumable.router,
         analyses.router,
         players.router,
         derived.comparisons,
@@ -108,12 +111,15 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     def limit_of(method: str, path: str) -> int:
         if method == "POST" and path == "/v1/clips":
             return settings.max_clip_bytes + FORM_OVERHEAD_BYTES
+        if method in ("PATCH", "POST") and is_upload_path(path):
+            return settings.max_clip_bytes
         return settings.max_body_bytes
 
     # The last one added is the outermost.
     app.add_middleware(Authentication, admit=functools.partial(_admit, wired))
     app.add_middleware(BodyLimit, limit_of=limit_of)
     app.add_middleware(RequestBoundary)
+    app.add_middleware(ResumableProtocol)
     return app
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from typing import Annotated
+from typing import Annotated, Any
 
 from anyio import to_thread
 from fastapi import APIRouter, Path, Query, Request, Response
@@ -38,21 +38,23 @@ from service.core.identifiers import new_id
 from service.core.intake import Intake
 from service.core.keyset import page
 from service.core.object_keys import clip_key
-from service.core.tables import Clip
+from service.core.tables import Clip, Work
 
 router = APIRouter(prefix="/v1/clips", tags=["clips"])
 
 ClipPath = Annotated[ClipId, Path(examples=["clip_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
 
 
-def clip_resource(row: Clip) -> ClipResource:
-    """Return a clip row as a resource."""
+def clip_resource(row: Clip, analysis_id: str | None = None) -> ClipResource:
+    """Return a clip row as a resource, with the analysis that was started with it."""
     here = f"/v1/clips/{row.id}"
     links = {"self": here}
     if row.state == "ready":
         links |= {"content": f"{here}/content", "analyses": f"/v1/analyses?clip_id={row.id}"}
     else:
         links["complete"] = f"{here}/complete"
+    if analysis_id is not None:
+        links["analysis"] = f"/v1/analyses/{analysis_id}"
     return ClipResource(
         id=row.id,
         state="ready" if row.state == "ready" else "uploading",
@@ -85,6 +87,7 @@ async def send_clip(
     ] = None,
     external_ref: Annotated[ExternalRef | None, Query()] = None,
     session_id: Annotated[SessionId | None, Query()] = None,
+    analyse: Annotated[str | None, Query(description="As the form field.")] = None,
     key: IdempotencyKey = None,
 ) -> Response:
     """Send a film as a form (field `file`) or as the body itself.
@@ -96,10 +99,14 @@ async def send_clip(
     clip_id = new_id("clip")
     place = clip_key(principal.tenant_id, clip_id)
     intake = Intake(wired.objects, place, wired.settings.max_clip_bytes)
-    arrival = await receive_film(request, intake, external_ref, session_id)
+    described = {"external_ref": external_ref, "session_id": session_id, "analyse": analyse}
+    arrival = await receive_film(request, intake, {"sha256": sha256, **described})
 
     def register() -> Response:
-        said = [arrival.film.sha256, arrival.external_ref, arrival.session_id]
+        said: list[Any] = [arrival.film.sha256, arrival.external_ref, arrival.session_id]
+        if arrival.analyse is not None:
+            said.append(arrival.analyse)
+        started: list[Work] = []
         once = functools.partial(wired.idempotency.once, principal, "POST /v1/clips", key, said)
         stored = wired.clips.register(
             principal,
@@ -108,8 +115,12 @@ async def send_clip(
             arrival.external_ref,
             arrival.session_id,
             None if key is None else once,
+            wired.arrivals.analysing(principal, arrival.analyse, started),
         )
-        resource = clip_resource(stored.clip)
+        wired.arrivals.send(started)
+        wanted = arrival.analyse is not None
+        analysis = wired.arrivals.analysis_of(stored.clip.id) if wanted else None
+        resource = clip_resource(stored.clip, analysis)
         headers = {"location": resource.links["self"]}
         if stored.replayed:
             headers["idempotency-replayed"] = "true"
@@ -180,6 +191,7 @@ def announce_clip(
             media_type=body.media_type,
             external_ref=body.external_ref,
             session_id=body.session_id,
+            analyse=None if body.analyse is None else body.analyse.model_dump(mode="json"),
         ).id
 
     def show(reply: Reply) -> DirectUpload:
@@ -217,7 +229,13 @@ def complete_clip(
     request: Request, wired: Wired, principal: CanWriteClips, clip_id: ClipPath
 ) -> Response:
     """Check size and digest of a film that was sent directly, and make the clip ready."""
-    resource = clip_resource(wired.direct.complete(principal, clip_id).clip)
+    started: list[Work] = []
+    wanted = wired.clips.get(principal, clip_id).analyse
+    then = wired.arrivals.analysing(principal, wanted, started)
+    clip = wired.direct.complete(principal, clip_id, then).clip
+    wired.arrivals.send(started)
+    analysis = None if wanted is None else wired.arrivals.analysis_of(clip.id)
+    resource = clip_resource(clip, analysis)
     return represent(request, resource, headers={"location": resource.links["self"]})
 
 

@@ -33,6 +33,11 @@ FILM_FORM: dict[str, Any] = {
             "pattern": "^ses_[0-9a-f]{32}$",
             "description": "Session it was filmed in; erased with it.",
         },
+        "analyse": {
+            "type": "string",
+            "description": "`true`, or analysis options as JSON: start an analysis when the film "
+            "is in. `links` then has it.",
+        },
     },
 }
 YAML = "application/yaml"

@@ -57,6 +57,7 @@ _TITLES = {
     "403": "The API key lacks the scope, or a limit of the organisation is reached.",
     "404": "There is nothing under that id.",
     "409": "The resource is in a state that does not allow this.",
+    "410": "What was here has ended.",
     "412": "The resource has changed since you read it.",
     "413": "The body is too large.",
     "415": "The body is of another media type.",
@@ -64,6 +65,7 @@ _TITLES = {
     "422": "Values are not valid; errors says which.",
     "428": "If-Match is required.",
     "429": "Too many requests; see Retry-After.",
+    "460": "The part was damaged on the way.",
     "500": "Something went wrong inside the service.",
     "503": "A part of the service is unavailable; see Retry-After.",
 }
@@ -89,12 +91,23 @@ _CONDITIONAL_ONLY = (
     "/{rules_id}",
     "/{key_id}",
     "/{organisation_id}",
+    "/{upload_id}",
     "/usage",
     "/{language}",
     "/file",
 )
-_NAMES_OTHERS = ("/analyses", "/api-keys", "/clips", "/comparisons", "/drill-checks")
+_NAMES_OTHERS = (
+    "/analyses",
+    "/api-keys",
+    "/clips",
+    "/comparisons",
+    "/drill-checks",
+    "/uploads",
+)
 """Collections whose new members name other resources, which may not exist."""
+
+_NEEDED_ALL_THE_SAME = frozenset({"Upload-Length", "Upload-Offset"})
+"""Headers whose absence has an answer of its own, not the framework's."""
 
 webhooks = APIRouter()
 
@@ -166,6 +179,7 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
     parameters = operation.get("parameters", [])
     for parameter in parameters:
         _plain_parameter(parameter)
+        parameter["required"] |= parameter["name"] in _NEEDED_ALL_THE_SAME
     if path.startswith(PROTECTED):
         codes |= {"401", "403", "429", "503"}
     if "{" in path:
@@ -182,6 +196,8 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
         codes |= {"409"}
     if any(p["name"].lower() == "if-match" for p in parameters):
         codes |= {"412", "428"}
+    if any(p["name"] == "Tus-Resumable" for p in parameters):
+        codes |= {"412"} | ({"409", "410", "460"} if body else set())
     if method == "post" and path.removeprefix(PROTECTED) in _NAMES_OTHERS:
         codes |= {"404"}
     if method == "get" and path.startswith(PROTECTED):

@@ -6,20 +6,23 @@ import base64
 import binascii
 import hashlib
 import re
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from anyio import CancelScope, to_thread
 from fastapi import Request
+from pydantic import ValidationError
 
 from models.contract.errors import DigestMismatch, InvalidRequest, UnsupportedMediaType
 from models.contract.note_codes import NoteCode, say
-from models.contract.resources import MAX_REFERENCE, PRINTABLE_PATTERN
+from models.contract.resources import MAX_REFERENCE, PRINTABLE_PATTERN, AnalysisOptions
 from service.api.multipart import FileBegins, FormReader
 from service.core.identifiers import is_id
 from service.core.intake import Intake, Received, checked_sha256
 
 FILE_FIELD = "file"
-FIELDS = frozenset({"sha256", "external_ref", "session_id"})
+FIELDS = frozenset({"sha256", "external_ref", "session_id", "analyse"})
 _SHA256_ITEM = re.compile(r"(?:^|,)\s*sha-256\s*=\s*:([A-Za-z0-9+/=]*):")
 _PRINTABLE = re.compile(PRINTABLE_PATTERN)
 
@@ -31,6 +34,7 @@ class Arrival:
     film: Received
     external_ref: str | None
     session_id: str | None = None
+    analyse: dict[str, Any] | None = None
 
 
 def stated_digest(request: Request, name: str) -> str | None:
@@ -69,10 +73,21 @@ def checked_session(text: str | None) -> str | None:
     return text
 
 
-async def receive_film(
-    request: Request, intake: Intake, external_ref: str | None, session_id: str | None
-) -> Arrival:
+def analysis_wanted(text: str | None) -> dict[str, Any] | None:
+    """Return the options of the analysis that a film is to start; None where none is wanted."""
+    if text is None or text == "false":
+        return None
+    try:
+        options = AnalysisOptions() if text == "true" else AnalysisOptions.model_validate_json(text)
+    except ValidationError:
+        raise InvalidRequest(say(NoteCode.ANALYSE_FORM), pointer="/analyse") from None
+    return options.model_dump(mode="json")
+
+
+async def receive_film(request: Request, intake: Intake, said: Mapping[str, str | None]) -> Arrival:
     """Stream the body into the intake and check its digests.
+
+    ``said`` is what the query says of the film; fields of a form come before it.
 
     Nothing of the film is kept when this raises, also when the caller goes away.
     """
@@ -80,36 +95,38 @@ async def receive_film(
     kind = content_type.split(";")[0].strip().lower()
     try:
         if kind == "multipart/form-data":
-            return await _from_form(request, intake, external_ref, session_id, content_type)
+            return await _from_form(request, intake, said, content_type)
         if kind.startswith("video/") or kind == "application/octet-stream":
-            return await _from_body(request, intake, external_ref, session_id)
+            return await _from_body(request, intake, said)
         raise UnsupportedMediaType(say(NoteCode.FILM_MEDIA_TYPE))
     finally:
         with CancelScope(shield=True):
             await to_thread.run_sync(intake.abort)
 
 
-async def _from_body(
-    request: Request, intake: Intake, external_ref: str | None, session_id: str | None
-) -> Arrival:
+async def _from_body(request: Request, intake: Intake, said: Mapping[str, str | None]) -> Arrival:
     stated = (stated_digest(request, name) for name in ("content-digest", "repr-digest"))
     expected = {digest for digest in stated if digest is not None}
-    if given := request.query_params.get("sha256"):
+    if given := said["sha256"]:
         expected.add(checked_sha256(given))
-    reference, filed = checked_reference(external_ref), checked_session(session_id)
+    arrival = _described(said)
     async for chunk in request.stream():
         if intake.add(chunk):
             await to_thread.run_sync(intake.flush)
     film = await to_thread.run_sync(intake.finish, frozenset(expected))
-    return Arrival(film, reference, filed)
+    return arrival(film)
+
+
+def _described(said: Mapping[str, str | None]) -> Callable[[Received], Arrival]:
+    """Check what is said of a film; return what makes the arrival of it once it is here."""
+    reference = checked_reference(said["external_ref"])
+    filed = checked_session(said["session_id"])
+    analyse = analysis_wanted(said["analyse"])
+    return lambda film: Arrival(film, reference, filed, analyse)
 
 
 async def _from_form(
-    request: Request,
-    intake: Intake,
-    external_ref: str | None,
-    session_id: str | None,
-    content_type: str,
+    request: Request, intake: Intake, said: Mapping[str, str | None], content_type: str
 ) -> Arrival:
     reader = FormReader(content_type, FILE_FIELD, FIELDS)
     of_body = stated_digest(request, "content-digest")
@@ -127,10 +144,9 @@ async def _from_form(
     if body_hash is not None and body_hash.hexdigest() != of_body:
         raise DigestMismatch()
     expected = set()
-    for given in (reader.fields.get("sha256"), request.query_params.get("sha256")):
+    for given in (reader.fields.get("sha256"), said["sha256"]):
         if given:
             expected.add(checked_sha256(given))
-    reference = checked_reference(reader.fields.get("external_ref", external_ref))
-    filed = checked_session(reader.fields.get("session_id", session_id))
+    arrival = _described({**said, **reader.fields})
     film = await to_thread.run_sync(intake.finish, frozenset(expected))
-    return Arrival(film, reference, filed)
+    return arrival(film)

@@ -6,6 +6,7 @@ import hashlib
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from sqlalchemy import Select, select
 from sqlalchemy.exc import IntegrityError
@@ -51,6 +52,8 @@ class Stored:
 
 
 Once = Callable[[Callable[[Session], Created]], Reply]
+Then = Callable[[Session, Clip], None]
+"""What else is to happen in the transaction that a film comes in by."""
 
 
 class ClipStore:
@@ -72,6 +75,7 @@ class ClipStore:
         external_ref: str | None = None,
         session_id: str | None = None,
         once: Once | None = None,
+        then: Then | None = None,
     ) -> Stored:
         """Enter an uploaded film, or return the clip the same key already sent.
 
@@ -83,12 +87,16 @@ class ClipStore:
         ----------
         once : callable or None
             Runs what it is given in a transaction, once an Idempotency-Key; None = each time.
+        then : callable or None
+            Is run in that transaction after the film was entered or found.
         """
         entered: Stored | None = None
 
         def enter(session: Session) -> Created:
             nonlocal entered
             entered = self._enter(session, principal, clip_id, film, external_ref, session_id)
+            if then is not None:
+                then(session, entered.clip)
             return Created(entered.clip.id, 201 if entered.created else 200)
 
         key = clip_key(principal.tenant_id, clip_id)
@@ -180,6 +188,7 @@ class ClipStore:
         media_type: str,
         external_ref: str | None = None,
         session_id: str | None = None,
+        analyse: dict[str, Any] | None = None,
     ) -> Clip:
         """Enter a film that is about to be sent straight to the object store."""
         session_id = session_id or principal.session_id
@@ -199,13 +208,16 @@ class ClipStore:
             announced_sha256=sha256,
             external_ref=external_ref,
             session_id=session_id,
+            analyse=analyse,
         )
         session.add(clip)
         session.flush()
         return clip
 
-    def confirm(self, principal: Principal, clip_id: str, film: Received) -> Stored:
-        """Make an announced clip ready, once its bytes were checked."""
+    def confirm(
+        self, principal: Principal, clip_id: str, film: Received, then: Then | None = None
+    ) -> Stored:
+        """Make an announced clip ready, once its bytes were checked. ``then``: as in register."""
         try:
             with self._database.write() as session:
                 clip = find_clip(session, principal, clip_id, lock=True)
@@ -216,6 +228,8 @@ class ClipStore:
                 clip.media_type = film.media_type
                 session.flush()
                 now = self._database.now(session)
+                if then is not None:
+                    then(session, clip)
                 count(session, clip.tenant_id, now, films=1, bytes=film.size_bytes)
                 return Stored(clip, created=True)
         except IntegrityError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
@@ -16,7 +17,7 @@ from models.contract.errors import (
     ServewrightError,
 )
 from models.contract.note_codes import NoteCode, say
-from service.core.clips import ClipStore, Stored
+from service.core.clips import ClipStore, Stored, Then
 from service.core.database import Database
 from service.core.intake import PIECE_BYTES, Intake, Received
 from service.core.object_keys import clip_key, clip_root, incoming_key
@@ -74,6 +75,7 @@ class DirectUploads:
         media_type: str,
         external_ref: str | None,
         session_id: str | None = None,
+        analyse: dict[str, Any] | None = None,
     ) -> Clip:
         """Enter the film in the caller's transaction."""
         return self._clips.announce(
@@ -84,10 +86,11 @@ class DirectUploads:
             media_type=media_type,
             external_ref=external_ref,
             session_id=session_id,
+            analyse=analyse,
         )
 
-    def complete(self, principal: Principal, clip_id: str) -> Stored:
-        """Check size and digest of what arrived and make the clip ready.
+    def complete(self, principal: Principal, clip_id: str, then: Then | None = None) -> Stored:
+        """Check size and digest of what arrived and make the clip ready. ``then``: as in register.
 
         The bytes are copied while they are checked: the presigned form stays valid for a while,
         and what it can overwrite must not be what is analysed.
@@ -103,7 +106,7 @@ class DirectUploads:
                 return Stored(clip, created=False)
             raise FilmNotArrived(about=clip_id) from None
         try:
-            stored = self._clips.confirm(principal, clip_id, received)
+            stored = self._clips.confirm(principal, clip_id, received, then)
         except NotFound:  # erased while it was checked
             self._objects.delete_prefix(clip_root(clip.tenant_id, clip_id))
             raise

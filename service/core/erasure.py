@@ -22,7 +22,7 @@ from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
 from service.core.kinds import KINDS, kind_of
 from service.core.material import find_clip
-from service.core.object_keys import clip_root
+from service.core.object_keys import clip_root, upload_root
 from service.core.objects import Objects
 from service.core.players import find_player, find_session
 from service.core.principal import Principal
@@ -33,8 +33,10 @@ from service.core.tables import (
     Erasure,
     FilmedSession,
     IdempotentReply,
+    IntakeConsent,
     OutboxEvent,
     Player,
+    ResumableUpload,
     Work,
     WorkInput,
 )
@@ -74,7 +76,8 @@ class Eraser:
             find_session(session, principal, session_id, player_id, lock=True)
             with whole_organisation(session):
                 clips = session.scalars(select(Clip.id).where(Clip.session_id == session_id)).all()
-                gone = self._clips(session, principal.tenant_id, clips)
+                coming = ResumableUpload.session_id == session_id
+                gone = self._clips(session, principal.tenant_id, clips, coming=coming)
                 _forget_replies(session, [session_id])
                 session.execute(  # its dates came from the sessions; written anew if still due
                     delete(OutboxEvent).where(OutboxEvent.player_id == player_id)
@@ -93,7 +96,8 @@ class Eraser:
                     select(FilmedSession.id).where(FilmedSession.player_id == player_id)
                 ).all()
                 clips = session.scalars(select(Clip.id).where(Clip.session_id.in_(sessions))).all()
-                gone = self._clips(session, principal.tenant_id, clips, player_id)
+                coming = ResumableUpload.player_id == player_id
+                gone = self._clips(session, principal.tenant_id, clips, player_id, coming)
                 _forget_replies(session, [player_id, *sessions])
                 session.execute(delete(Player).where(Player.id == player_id))
         return self._finish(gone)
@@ -120,9 +124,17 @@ class Eraser:
         tenant_id: str,
         clip_ids: Iterable[str],
         player_id: str | None = None,
+        coming: ColumnElement[bool] | None = None,
     ) -> _Gone:
-        """Delete the rows of clips and of all that was derived from them."""
+        """Delete the rows of clips and of all that was derived from them, uploads included.
+
+        Parameters
+        ----------
+        coming : condition or None
+            Which uploads go that have not become a clip.
+        """
         gone = _Gone(tenant_id, list(clip_ids))
+        gone.note_uploads(session, coming)
         doomed: ColumnElement[bool] = Work.clip_id.in_(gone.clips)
         if player_id is not None:
             doomed = or_(doomed, Work.player_id == player_id)
@@ -146,7 +158,7 @@ class Eraser:
     def _rows(self, session: Session, gone: _Gone) -> None:
         now = self._database.now(session)
         for prefix in gone.prefixes:
-            session.add(
+            session.merge(
                 Erasure(
                     prefix=prefix,
                     tenant_id=gone.tenant_id,
@@ -154,9 +166,16 @@ class Eraser:
                     sweep_until=now + self._sweep,
                 )
             )
-        _forget_replies(session, [*gone.clips, *gone.work])
+        _forget_replies(session, [*gone.clips, *gone.uploads, *gone.work])
         session.execute(delete(Work).where(Work.id.in_(list(gone.work))))
         session.execute(delete(Clip).where(Clip.id.in_(gone.clips)))  # the rest cascades
+        session.execute(delete(ResumableUpload).where(ResumableUpload.id.in_(gone.uploads)))
+        left = select(ResumableUpload.consent_id).where(ResumableUpload.consent_id.is_not(None))
+        session.execute(  # given for these films alone
+            delete(IntakeConsent).where(
+                IntakeConsent.id.in_(gone.consents), IntakeConsent.id.not_in(left)
+            )
+        )
 
     def _finish(self, gone: _Gone) -> bool:
         self._database.checkpoint()
@@ -180,12 +199,26 @@ class _Gone:
         self.tenant_id = tenant_id
         self.clips = clips or []
         self.work: dict[str, int] = {}
+        self.uploads: list[str] = []
+        self.consents: list[str] = []
+
+    def note_uploads(self, session: Session, coming: ColumnElement[bool] | None) -> None:
+        """Note the uploads that brought the clips, those still coming, and their consents."""
+        which: ColumnElement[bool] = ResumableUpload.clip_id.in_(self.clips)
+        if coming is not None:
+            which = or_(which, coming)
+        found = session.execute(
+            select(ResumableUpload.id, ResumableUpload.consent_id).where(which)
+        ).all()
+        self.uploads = [row.id for row in found]
+        self.consents = [row.consent_id for row in found if row.consent_id is not None]
 
     @property
     def prefixes(self) -> list[str]:
         """Object prefixes that hold all of it."""
         return [
             *(clip_root(self.tenant_id, clip_id) for clip_id in self.clips),
+            *(upload_root(self.tenant_id, upload_id) for upload_id in self.uploads),
             *(KINDS[kind_of(work_id)].root(self.tenant_id, work_id) for work_id in self.work),
         ]
 

@@ -28,8 +28,12 @@ from service.core.tables import (
     Erasure,
     FilmedSession,
     IdempotentReply,
+    IntakeConsent,
+    IntakeLink,
     Player,
+    ResumableUpload,
     RuleFile,
+    UploadPiece,
     Work,
     WorkInput,
 )
@@ -79,6 +83,20 @@ def _own_session(reach: Reach) -> ColumnElement[bool]:
     return own if reach.session_id is None else and_(own, FilmedSession.id == reach.session_id)
 
 
+def _of_session(
+    table: type[ResumableUpload] | type[IntakeLink] | type[IntakeConsent],
+) -> Callable[[Reach], ColumnElement[bool]]:
+    """Return the condition of a table with a column of the player and one of the session."""
+
+    def own(reach: Reach) -> ColumnElement[bool]:
+        mine = table.player_id == reach.player_id
+        return (
+            mine if reach.session_id is None else and_(mine, table.session_id == reach.session_id)
+        )
+
+    return own
+
+
 def _nothing(_reach: Reach) -> ColumnElement[bool]:
     return false()
 
@@ -88,6 +106,10 @@ _OF_PLAYER: dict[type[Base], Callable[[Reach], ColumnElement[bool]]] = {
     FilmedSession: _own_session,
     Clip: lambda reach: Clip.session_id.in_(_own_sessions(reach)),
     Work: _own_work,
+    ResumableUpload: _of_session(ResumableUpload),
+    IntakeLink: _of_session(IntakeLink),
+    IntakeConsent: _of_session(IntakeConsent),
+    UploadPiece: lambda _: true(),  # places of bytes, asked for by an upload narrowed itself
     RuleFile: lambda _: true(),  # of the whole organisation, and nobody's in particular
     WorkInput: lambda _: true(),  # ids only, asked for by work that is narrowed itself
     IdempotentReply: lambda _: true(),  # found by the id of the key that asks
@@ -154,7 +176,9 @@ def _check_bound(reach: Reach, row: Base) -> None:
             raise Forbidden(say(NoteCode.KEY_OF_ONE_PLAYER))
         if reach.session_id not in (None, row.id):
             raise Forbidden(say(NoteCode.KEY_OF_ONE_SESSION))
-    if isinstance(row, Clip):
+    if isinstance(row, ResumableUpload) and row.link_id is not None:
+        return  # through a player's link: filed when it is in
+    if isinstance(row, Clip | ResumableUpload):
         if row.session_id is None:
             raise InvalidRequest(say(NoteCode.KEY_NEEDS_SESSION), pointer="/session_id")
         if reach.session_id not in (None, row.session_id):

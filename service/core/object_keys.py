@@ -1,8 +1,9 @@
 """Under which keys the objects of an organisation lie.
 
-``clips/CLIP/film``, ``analyses/ANALYSIS/ATTEMPT/…``, ``documents/DOCUMENT/ATTEMPT/…``: those of the
-first organisation at the root, as they were before there were others; those of each other below
-``tenants/ORGANISATION/``. No key holds a name or digest of a caller's.
+``clips/CLIP/film``, ``uploads/UPLOAD/…``, ``analyses/ANALYSIS/ATTEMPT/…``,
+``documents/DOCUMENT/ATTEMPT/…``: those of the first organisation at the root, as they were before
+there were others; those of each other below ``tenants/ORGANISATION/``. No key holds a name or
+digest of a caller's.
 """
 
 from __future__ import annotations
@@ -30,6 +31,11 @@ def incoming_key(tenant_id: str, clip_id: str) -> str:
 def clip_key(tenant_id: str, clip_id: str) -> str:
     """Return the key of a film."""
     return f"{clip_root(tenant_id, clip_id)}/film"
+
+
+def upload_root(tenant_id: str, upload_id: str) -> str:
+    """Return the prefix that holds what has arrived of an upload in parts."""
+    return f"{tenant_root(tenant_id)}uploads/{upload_id}"
 
 
 def owner_of(key: str) -> str:

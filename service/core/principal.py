@@ -21,10 +21,20 @@ class Scope(StrEnum):
     PLAYERS_READ = "players:read"
     PLAYERS_WRITE = "players:write"
     RULES_MANAGE = "rules:manage"
+    INTAKE_MANAGE = "intake:manage"
+    SHARES_MANAGE = "shares:manage"
     ADMIN = "admin"
 
 
-ORGANISATION_WIDE = frozenset({Scope.WEBHOOKS_MANAGE, Scope.RULES_MANAGE, Scope.ADMIN})
+ORGANISATION_WIDE = frozenset(
+    {
+        Scope.WEBHOOKS_MANAGE,
+        Scope.RULES_MANAGE,
+        Scope.INTAKE_MANAGE,
+        Scope.SHARES_MANAGE,
+        Scope.ADMIN,
+    }
+)
 """Scopes that a key bound to a player or session cannot hold: they reach beyond both."""
 
 

@@ -11,7 +11,7 @@ from models.contract.vocabulary import AnalysisStatus
 from service.core.database import Database
 from service.core.limits import Limits
 from service.core.reach import whole_organisation
-from service.core.tables import Clip, Organisation, Work
+from service.core.tables import Clip, Organisation, ResumableUpload, Work
 from service.core.usage import next_month, used_in
 
 UNFINISHED = (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING)
@@ -35,13 +35,19 @@ class Quotas:
         return self.defaults.of(session.get_one(Organisation, tenant_id))
 
     def check_film(self, session: Session, tenant_id: str, size_bytes: int) -> None:
-        """Raise ``QuotaExceeded`` when another film of this size is too much."""
+        """Raise ``QuotaExceeded`` when another film of this size is too much.
+
+        Films that are still arriving in parts count as if they were here.
+        """
         with whole_organisation(session):
             limits = self.limits(session, tenant_id)
             self._check_month(session, tenant_id, "films_per_month", limits.films_per_month)
             if limits.stored_bytes:
                 stored = select(func.sum(Clip.size_bytes)).where(Clip.tenant_id == tenant_id)
-                have = int(session.execute(stored).scalar_one() or 0)
+                coming = select(func.sum(ResumableUpload.length)).where(
+                    ResumableUpload.tenant_id == tenant_id, ResumableUpload.finished_at.is_(None)
+                )
+                have = sum(int(session.execute(one).scalar_one() or 0) for one in (stored, coming))
                 if have + size_bytes > limits.stored_bytes:
                     raise QuotaExceeded(
                         say(NoteCode.QUOTA_STORED, limit=limits.stored_bytes, stored=have),

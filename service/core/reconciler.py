@@ -16,12 +16,14 @@ from sqlalchemy import delete, select
 from models.contract.errors import Erased, ObjectStoreUnavailable, QueueUnavailable
 from models.contract.vocabulary import AnalysisStatus
 from service.core import lifecycle
+from service.core.arrivals import Arrivals
 from service.core.database import Database
 from service.core.delivery_log import forget_tries
 from service.core.direct import forget_announced
 from service.core.objects import Objects
 from service.core.orphans import OrphanSweep
 from service.core.queue import WorkQueue, attempt_at
+from service.core.resumable import ResumableUploads
 from service.core.retention import RetentionReminder
 from service.core.tables import Erasure, IdempotentReply
 from service.core.work import WorkStore
@@ -53,6 +55,8 @@ class Reconciler:
         *,
         reminder: RetentionReminder,
         orphans: OrphanSweep,
+        uploads: ResumableUploads,
+        arrivals: Arrivals,
         holder: str,
         interval_s: float,
         idempotency_ttl_h: float,
@@ -63,6 +67,8 @@ class Reconciler:
         self._work = work
         self._reminder = reminder
         self._orphans = orphans
+        self._uploads = uploads
+        self._arrivals = arrivals
         self._queue = queue
         self._objects = objects
         self._holder = holder
@@ -134,6 +140,7 @@ class Reconciler:
     def _sweep(self) -> int:
         """Remove what late jobs wrote for what was erased, and what is past its time."""
         forget_announced(self._database, self._announced_ttl)
+        self._uploads.forget_abandoned()
         with self._database.read() as session:
             now = self._database.now(session)
             pending = session.scalars(select(Erasure)).all()
@@ -154,5 +161,6 @@ class Reconciler:
             )
             forget_tries(session, now - self._log_kept)
         with suppress(ObjectStoreUnavailable):
+            self._arrivals.finish_left()
             swept += self._orphans.run_if_due()
         return swept

@@ -32,10 +32,11 @@ from models.contract.errors import (
 )
 from models.contract.note_codes import NoteCode, say
 from models.contract.plan import PracticeRules
-from models.contract.resources import AnalysisRequest
+from models.contract.resources import AnalysisOptions, AnalysisRequest
 from models.contract.vocabulary import AnalysisStatus, WorkKind
 from models.practice.rules import rules_of
 from service.core.material import (
+    UNFINISHED,
     completed_analyses,
     everything_of,
     newest_serves,
@@ -86,6 +87,24 @@ class WorkRequests:
             clip_id=clip.id,
             external_ref=body.external_ref,
         )
+
+    def analysis_on_arrival(
+        self, session: Session, principal: Principal, clip: Clip, options: dict[str, Any]
+    ) -> Work | None:
+        """Enter the analysis of a film that has come in; None when it has one already."""
+        had = select(Work.id).where(
+            Work.clip_id == clip.id,
+            Work.kind == WorkKind.ANALYSIS,
+            Work.status.in_((*UNFINISHED, AnalysisStatus.COMPLETED)),
+        )
+        if session.execute(had.limit(1)).first() is not None:
+            return None
+        body = AnalysisRequest(
+            clip_id=clip.id,
+            options=AnalysisOptions.model_validate(options),
+            external_ref=clip.external_ref,
+        )
+        return self.analysis(session, principal, body)
 
     def analysis_again(self, session: Session, principal: Principal, analysis_id: str) -> Work:
         """Enter another analysis of the same clip, from the joints of a completed one.

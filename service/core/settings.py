@@ -119,6 +119,17 @@ class Settings(BaseSettings):
 
     max_body_bytes: int = Field(default=256 * 1024, ge=1024, description="Largest JSON body.")
     max_clip_bytes: int = Field(default=1024**3, ge=1024, description="Largest film, in bytes.")
+    upload_kept_h: float = Field(
+        default=72.0,
+        gt=0,
+        description="Hours for which an unfinished upload in parts waits for more.",
+    )
+    limit_link_requests_per_minute: int = Field(
+        default=600,
+        ge=0,
+        description="Requests a minute from one address to pages without a key, and as many "
+        "through one link; 0 = no limit.",
+    )
     max_clip_duration_s: float = Field(default=120.0, gt=0, description="Longest film.")
     max_clip_pixels: int = Field(
         default=4096 * 2304, gt=0, description="Largest picture, width times height."

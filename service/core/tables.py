@@ -23,6 +23,13 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from service.core.account_tables import ApiKey, Organisation, Usage
 from service.core.table_base import MAIN_TENANT, Base, UtcDateTime, tenant_column
+from service.core.upload_tables import (
+    IntakeConsent,
+    IntakeLink,
+    ResumableUpload,
+    ShareLink,
+    UploadPiece,
+)
 
 __all__ = [
     "MAIN_TENANT",
@@ -33,13 +40,18 @@ __all__ = [
     "Erasure",
     "FilmedSession",
     "IdempotentReply",
+    "IntakeConsent",
+    "IntakeLink",
     "Lock",
     "MachineCosts",
     "Organisation",
     "OutboxEvent",
     "Player",
+    "ResumableUpload",
     "RuleFile",
     "Secret",
+    "ShareLink",
+    "UploadPiece",
     "Usage",
     "UtcDateTime",
     "WebhookEndpoint",
@@ -90,7 +102,10 @@ class FilmedSession(Base):
 
 
 class Clip(Base):
-    """An uploaded film. ``state``: ``uploading`` (direct upload announced) or ``ready``."""
+    """An uploaded film. ``state``: ``uploading`` (direct upload announced) or ``ready``.
+
+    ``analyse``: options of the analysis that an announced film starts once it is in.
+    """
 
     __tablename__ = "clips"
     __table_args__ = (
@@ -113,6 +128,7 @@ class Clip(Base):
         ForeignKey("sessions.id", ondelete="CASCADE"), index=True
     )
     facts: Mapped[dict[str, Any] | None]
+    analyse: Mapped[dict[str, Any] | None]
 
 
 class Work(Base):

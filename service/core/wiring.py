@@ -6,11 +6,13 @@ import os
 import secrets
 import socket
 from dataclasses import dataclass
+from datetime import timedelta
 
 from pydantic import SecretStr
 
 from service.core import lifecycle
 from service.core.access import Keys
+from service.core.arrivals import Arrivals
 from service.core.background import Background
 from service.core.clips import ClipStore
 from service.core.costs import CostStore
@@ -33,6 +35,7 @@ from service.core.quotas import Quotas
 from service.core.rates import RateLimiter
 from service.core.reconciler import Reconciler
 from service.core.requests import WorkRequests
+from service.core.resumable import ResumableUploads
 from service.core.retention import RetentionReminder
 from service.core.rulefiles import RuleFiles
 from service.core.sender import Sender
@@ -53,6 +56,8 @@ class Wiring:
     queue: WorkQueue
     clips: ClipStore
     direct: DirectUploads
+    uploads: ResumableUploads
+    arrivals: Arrivals
     work: WorkStore
     costs: CostStore
     requests: WorkRequests
@@ -78,6 +83,8 @@ class Wiring:
             self.objects,
             reminder=RetentionReminder(self.database, self.settings.public_url),
             orphans=OrphanSweep(self.database, self.objects),
+            uploads=self.uploads,
+            arrivals=self.arrivals,
             holder=self.holder,
             interval_s=self.settings.reconcile_interval_s,
             idempotency_ttl_h=self.settings.idempotency_ttl_h,
@@ -134,6 +141,9 @@ def wire(settings: Settings) -> Wiring:
     quotas = Quotas(database, Limits.of_settings(settings))
     clips = ClipStore(database, objects, eraser, quotas)
     work = WorkStore(database, policy, quotas, settings.public_url)
+    players, requests = PlayerStore(database), WorkRequests(work)
+    kept = timedelta(hours=settings.upload_kept_h)
+    uploads = ResumableUploads(database, objects, quotas, settings.max_clip_bytes, kept)
     return Wiring(
         settings=settings,
         database=database,
@@ -141,10 +151,12 @@ def wire(settings: Settings) -> Wiring:
         queue=queue,
         clips=clips,
         direct=DirectUploads(clips, objects, settings.max_clip_bytes, settings.presign_ttl_s),
+        uploads=uploads,
+        arrivals=Arrivals(database, objects, uploads, clips, players, requests, queue),
         work=work,
         costs=CostStore(database),
-        requests=WorkRequests(work),
-        players=PlayerStore(database),
+        requests=requests,
+        players=players,
         rule_files=RuleFiles(database),
         eraser=eraser,
         keys=Keys(database),

@@ -17,7 +17,9 @@
     │   ├── MalformedRequest, InvalidRequest, DigestMismatch, InvalidCursor
     │   ├── Unauthenticated, Forbidden, NotFound, MethodNotAllowed
     │   ├── Conflict: one class for each, in models.contract.errors.conflict
-    │   ├── IdempotencyConflict, PreconditionFailed, PreconditionRequired
+    │   ├── Gone: LinkEnded, UploadGone
+    │   ├── IdempotencyConflict, ChecksumMismatch, PreconditionRequired
+    │   ├── PreconditionFailed: UploadProtocol
     │   ├── PayloadTooLarge, UnsupportedMediaType, RangeNotSatisfiable
     │   ├── QuotaExceeded, RateLimited
     ├── JobError
@@ -51,12 +53,14 @@ from models.contract.errors.conflict import (
     AnalysisNotEnded,
     ClipCompleteAlready,
     Conflict,
+    ConsentNeeded,
     EndpointExists,
     ExternalIdTaken,
     FilmInOtherSession,
     FilmNotArrived,
     KeyNotShownAgain,
     LastAdminKey,
+    LinkFull,
     NoDirectUpload,
     NoSessionAnalysed,
     NoSessionOfServes,
@@ -68,6 +72,7 @@ from models.contract.errors.conflict import (
     SessionErased,
     SessionWithoutAnalysis,
     UploadNotComplete,
+    UploadOffsetMismatch,
     WorkEnded,
     WorkNotEnded,
     WorkWithoutResult,
@@ -111,11 +116,14 @@ from models.contract.errors.operation import (
     WorkingSpaceFull,
 )
 from models.contract.errors.request import (
+    ChecksumMismatch,
     DigestMismatch,
     Forbidden,
+    Gone,
     IdempotencyConflict,
     InvalidCursor,
     InvalidRequest,
+    LinkEnded,
     MalformedRequest,
     MethodNotAllowed,
     NotFound,
@@ -128,6 +136,8 @@ from models.contract.errors.request import (
     RequestError,
     Unauthenticated,
     UnsupportedMediaType,
+    UploadGone,
+    UploadProtocol,
 )
 from models.contract.errors.root import ServewrightError, all_errors
 
@@ -136,6 +146,7 @@ __all__ = [
     "AnalysisNotEnded",
     "BodyNotInFrame",
     "Cancelled",
+    "ChecksumMismatch",
     "ClipCompleteAlready",
     "ClipDamaged",
     "ClipError",
@@ -148,6 +159,7 @@ __all__ = [
     "CodecNotSupported",
     "ComputeDeviceUnavailable",
     "Conflict",
+    "ConsentNeeded",
     "DatabaseUnavailable",
     "DecodeLimitExceeded",
     "DecoderStopped",
@@ -165,6 +177,7 @@ __all__ = [
     "FrameRateLow",
     "FramesLost",
     "FramesRepeated",
+    "Gone",
     "IdempotencyConflict",
     "Internal",
     "InvalidCursor",
@@ -174,6 +187,8 @@ __all__ = [
     "KeyNotShownAgain",
     "LastAdminKey",
     "LeaseLost",
+    "LinkEnded",
+    "LinkFull",
     "MalformedRequest",
     "MethodNotAllowed",
     "ModelError",
@@ -212,7 +227,10 @@ __all__ = [
     "StoredFilmLost",
     "Unauthenticated",
     "UnsupportedMediaType",
+    "UploadGone",
     "UploadNotComplete",
+    "UploadOffsetMismatch",
+    "UploadProtocol",
     "ViewUnsuitable",
     "WorkEnded",
     "WorkNotEnded",

@@ -212,3 +212,29 @@ class RotationUnderWay(Conflict):
     code = "rotation_under_way"
     title = "Secret is being replaced already"
     status = 409
+
+
+class UploadOffsetMismatch(Conflict):
+    """The upload has another offset than yours. Ask for it with HEAD and go on from there."""
+
+    code = "upload_offset_mismatch"
+    title = "Upload stands elsewhere"
+    status = 409
+
+
+class ConsentNeeded(Conflict):
+    """Nobody has agreed to the text of this link yet, or it was too long ago. Read it and agree
+    first, then send the film.
+    """
+
+    code = "consent_needed"
+    title = "Consent needed"
+    status = 409
+
+
+class LinkFull(Conflict):
+    """This link has taken as much as it may. Ask whoever sent it for a new one."""
+
+    code = "link_full"
+    title = "Link takes no more"
+    status = 409

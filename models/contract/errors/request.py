@@ -87,11 +87,51 @@ class IdempotencyConflict(RequestError):
     status = 422
 
 
+class Gone(RequestError):
+    """What was here has ended and does not come back."""
+
+    code = "gone"
+    title = "Gone"
+    status = 410
+
+
+class LinkEnded(Gone):
+    """This link has ended. Ask whoever sent it for a new one."""
+
+    code = "link_ended"
+    title = "Link has ended"
+    status = 410
+
+
+class UploadGone(Gone):
+    """This upload has ended: it waited too long, or its film was refused. Begin a new one."""
+
+    code = "upload_gone"
+    title = "Upload has ended"
+    status = 410
+
+
+class ChecksumMismatch(RequestError):
+    """The part was damaged on the way, and none of it was kept. Send it again."""
+
+    code = "checksum_mismatch"
+    title = "Checksum mismatch"
+    status = 460  # of the tus protocol 1.0, extension checksum
+
+
 class PreconditionFailed(RequestError):
     """The resource has changed since you read it. Read it again."""
 
     code = "precondition_failed"
     title = "Precondition failed"
+    status = 412
+
+
+class UploadProtocol(PreconditionFailed):
+    """Uploads in parts speak version 1.0.0 of the tus protocol. Send `Tus-Resumable: 1.0.0`."""
+
+    code = "upload_protocol"
+    title = "Version of the upload protocol not known"
     status = 412
 
 

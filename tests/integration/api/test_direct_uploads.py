@@ -161,3 +161,15 @@ def test_parallel_repeats_announce_and_complete_once(client: httpx.Client) -> No
     plan = announce(client, film(b"another" * 1000))
     send(plan, film(b"another" * 1000))
     assert_equal(side_by_side(lambda: client.post(plan["links"]["complete"], headers=headers)))
+
+
+def test_analysis_when_a_direct_upload_is_complete(client: httpx.Client, wired: Wiring) -> None:
+    content = film(b"analysed" * 100)
+    plan = announce(client, content, analyse={"height_m": 1.75})
+    assert "analysis" not in plan["clip"]["links"]
+    send(plan, content)
+    done = client.post(plan["links"]["complete"]).json()
+    analysis = client.get(done["links"]["analysis"]).json()
+    assert (analysis["clip_id"], analysis["status"]) == (done["id"], "queued")
+    assert analysis["options"]["height_m"] == 1.75
+    assert client.post(plan["links"]["complete"]).json() == done

@@ -20,6 +20,7 @@ from service.core.tables import ApiKey, Base, OutboxEvent
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import analysed, made, new_clip, new_player, new_session
 from tests.integration.api.conftest import film
+from tests.integration.api.tus_client import SPOKEN
 
 PARALLEL = 20
 ENDPOINT = {"url": "https://hooks.example.org/a"}
@@ -80,6 +81,8 @@ class Prepared:
         if name == "send_clip":
             files = {"file": ("a.mp4", film(b"parallel"), "video/mp4")}
             return self.post("/v1/clips", files=files)
+        if name == "create_upload":
+            return self.post("/v1/uploads", headers={**SPOKEN, "upload-length": "5000"})
         if name == "send_practice_rules":
             rules = "name: mine\n"
             return self.post(

@@ -65,7 +65,7 @@ def tried(
             call.path,
             params=call.query,
             json=call.body,
-            headers={**headers, "if-match": "*", "idempotency-key": "once"},
+            headers={**call.headers, **headers, "if-match": "*", "idempotency-key": "once"},
         )
         what = f"{call.operation} {call.query or ''} {reply.status_code} {reply.text[:200]}"
         if found := leaks(story, call, reply):

@@ -342,3 +342,27 @@ def test_same_film_sent_at_the_same_moment(client: httpx.Client, wired: Wiring) 
     assert sorted(reply.status_code for reply in replies) == [200] * 7 + [201]
     assert len({reply.json()["id"] for reply in replies}) == 1
     assert len(list(wired.objects.list())) == 1
+
+
+def test_analysis_is_started_with_the_film(client: httpx.Client, wired: Wiring) -> None:
+    files = {"file": ("serve.mp4", film(b"analyse"), "video/mp4")}
+    form = {"analyse": '{"height_m": 1.8}', "external_ref": "court 2"}
+    reply = client.post("/v1/clips", files=files, data=form)
+    assert reply.status_code == 201
+    analysis = client.get(reply.json()["links"]["analysis"]).json()
+    assert (analysis["clip_id"], analysis["status"]) == (reply.json()["id"], "queued")
+    assert (analysis["options"]["height_m"], analysis["external_ref"]) == (1.8, "court 2")
+    assert wired.queue.is_known(analysis["id"], 1)
+    again = client.post("/v1/clips", files=files, data=form)  # has one already
+    assert again.status_code == 200
+    assert again.json()["links"] == reply.json()["links"]
+    body = film(b"by query")
+    headers = {"content-type": "video/mp4"}
+    raw = client.post("/v1/clips?analyse=true", content=body, headers=headers)
+    assert client.get(raw.json()["links"]["analysis"]).json()["status"] == "queued"
+    plain = client.post("/v1/clips", content=film(b"plain"), headers=headers)
+    assert "analysis" not in plain.json()["links"]
+    for wrong in ("yes", '{"height_m": 9}', "[]"):
+        reply = client.post("/v1/clips", files=files, data={"analyse": wrong})
+        problem = assert_problem(reply, 422, "invalid_request")
+        assert problem["errors"][0]["pointer"] == "/analyse"

@@ -1,0 +1,145 @@
+"""SQL tables of what comes and goes without a key: intake links, the consent given there, uploads
+that can be resumed, and share links. Of each link's secret only a digest is kept.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import JSON, BigInteger, ForeignKey, Index, String, Text
+from sqlalchemy.orm import Mapped, mapped_column
+
+from service.core.table_base import Base, tenant_column
+
+
+class IntakeLink(Base):
+    """An address through which films come in without a key: of one player, or of anybody.
+
+    ``session_id``: where its films are filed; a player's link without one has a session made a
+    visit, of ``session_kind``. ``analyse``: options of the analysis that each film starts.
+    """
+
+    __tablename__ = "intake_links"
+    __table_args__ = (Index("ix_intake_links_page", "tenant_id", "created_at", "id"),)
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
+    created_at: Mapped[datetime]
+    label: Mapped[str]
+    digest: Mapped[str] = mapped_column(String(64))
+    player_id: Mapped[str | None] = mapped_column(
+        ForeignKey("players.id", ondelete="CASCADE"), index=True
+    )
+    session_id: Mapped[str | None] = mapped_column(
+        ForeignKey("sessions.id", ondelete="CASCADE"), index=True
+    )
+    session_kind: Mapped[str] = mapped_column(String(16))
+    max_films: Mapped[int]
+    max_bytes: Mapped[int | None] = mapped_column(BigInteger)
+    expires_at: Mapped[datetime]
+    revoked_at: Mapped[datetime | None]
+    consent_text: Mapped[str] = mapped_column(Text)
+    consent_version: Mapped[str]
+    analyse: Mapped[dict[str, Any] | None]
+    external_ref: Mapped[str | None]
+
+
+class IntakeConsent(Base):
+    """Who agreed to the text of an intake link, and when. One a visit; ``session_id`` is the
+    session its films are filed under, once there is one.
+    """
+
+    __tablename__ = "intake_consents"
+    __table_args__ = (Index("ix_intake_consents_page", "link_id", "created_at", "id"),)
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
+    link_id: Mapped[str] = mapped_column(
+        ForeignKey("intake_links.id", ondelete="CASCADE"), index=True
+    )
+    player_id: Mapped[str | None] = mapped_column(
+        ForeignKey("players.id", ondelete="CASCADE"), index=True
+    )
+    session_id: Mapped[str | None] = mapped_column(
+        ForeignKey("sessions.id", ondelete="CASCADE"), index=True
+    )
+    created_at: Mapped[datetime]
+    expires_at: Mapped[datetime] = mapped_column(index=True)
+    given_by: Mapped[str] = mapped_column(String(16))
+    name: Mapped[str]
+    version: Mapped[str]
+
+
+class ResumableUpload(Base):
+    """A film that arrives in parts. ``finished_at``: its film is a clip, or was refused.
+
+    ``problem`` says why it was refused; beside a clip, why no analysis of it was started.
+    """
+
+    __tablename__ = "uploads"
+    __table_args__ = (
+        Index("ix_uploads_open", "finished_at", "expires_at"),
+        Index("ix_uploads_tenant", "tenant_id", "finished_at"),
+    )
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
+    api_key_id: Mapped[str]
+    link_id: Mapped[str | None] = mapped_column(
+        ForeignKey("intake_links.id", ondelete="CASCADE"), index=True
+    )
+    consent_id: Mapped[str | None] = mapped_column(
+        ForeignKey("intake_consents.id", ondelete="CASCADE"), index=True
+    )
+    player_id: Mapped[str | None] = mapped_column(
+        ForeignKey("players.id", ondelete="CASCADE"), index=True
+    )
+    session_id: Mapped[str | None] = mapped_column(
+        ForeignKey("sessions.id", ondelete="CASCADE"), index=True
+    )
+    clip_id: Mapped[str | None] = mapped_column(
+        ForeignKey("clips.id", ondelete="CASCADE"), index=True
+    )
+    created_at: Mapped[datetime]
+    updated_at: Mapped[datetime]
+    expires_at: Mapped[datetime]
+    finished_at: Mapped[datetime | None]
+    length: Mapped[int] = mapped_column(BigInteger)
+    received: Mapped[int] = mapped_column(BigInteger)
+    sha256: Mapped[str | None] = mapped_column(String(64))
+    external_ref: Mapped[str | None]
+    analyse: Mapped[dict[str, Any] | None]
+    problem: Mapped[dict[str, Any] | None]
+
+
+class UploadPiece(Base):
+    """Bytes of an upload that lie in the object store, from ``first`` on."""
+
+    __tablename__ = "upload_pieces"
+
+    upload_id: Mapped[str] = mapped_column(
+        ForeignKey("uploads.id", ondelete="CASCADE"), primary_key=True
+    )
+    first: Mapped[int] = mapped_column(BigInteger, primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
+    length: Mapped[int]
+    object_key: Mapped[str]
+
+
+class ShareLink(Base):
+    """An address under which files of one piece of work can be read without a key."""
+
+    __tablename__ = "share_links"
+    __table_args__ = (Index("ix_share_links_page", "tenant_id", "created_at", "id"),)
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
+    created_at: Mapped[datetime]
+    work_id: Mapped[str] = mapped_column(ForeignKey("work.id", ondelete="CASCADE"), index=True)
+    files: Mapped[list[str]] = mapped_column(JSON)
+    digest: Mapped[str] = mapped_column(String(64))
+    expires_at: Mapped[datetime]
+    revoked_at: Mapped[datetime | None]
+    views: Mapped[int]
+    last_viewed_at: Mapped[datetime | None]
