@@ -182,7 +182,7 @@ def test_every_post_route(client: httpx.Client, wired: Wiring, app: FastAPI) -> 
         if not name.startswith("cancel"):  # once cancelled stays cancelled, without a key as well
             assert len(replayed) == PARALLEL - 1, name
         rows = MAKES[name.partition("_")[0]]
-        inputs = {"start_comparison": 2, "start_progress": 1, "start_plan": 1}
+        inputs = {"start_comparison": 2, "start_progress": 2, "start_plan": 2}
         more = {"create_organisation": 1, "start_drill_check": 1, "analyse_again": 1, **inputs}
         assert prepared.rows() - before == rows + more.get(name, 0), name
         assert send().json() == replies[0].json()  # and later
