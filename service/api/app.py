@@ -28,6 +28,8 @@ from service.api import (
     webhooks,
     words,
 )
+from service.api.compression import Compression
+from service.api.cross_origin import allow_origins
 from service.api.dependencies import known_query
 from service.api.middleware import Authentication, BodyLimit, RequestBoundary
 from service.api.tus import ResumableProtocol, is_upload_path
@@ -118,8 +120,10 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     # The last one added is the outermost.
     app.add_middleware(Authentication, admit=functools.partial(_admit, wired))
     app.add_middleware(BodyLimit, limit_of=limit_of)
+    app.add_middleware(Compression)
     app.add_middleware(RequestBoundary)
     app.add_middleware(ResumableProtocol)
+    allow_origins(app, settings.cors_origins)
     return app
 
 

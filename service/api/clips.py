@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from anyio import to_thread
 from fastapi import APIRouter, Path, Query, Request, Response
 from sqlalchemy.orm import Session
+from starlette.convertors import StringConvertor, register_url_convertor
 
 from models.contract.clip import ClipFacts
 from models.contract.errors import ClipTooLarge, NoDirectUpload, UploadNotComplete
@@ -25,8 +26,10 @@ from service.api.dependencies import (
     CanReadClips,
     CanWriteClips,
     IdempotencyKey,
+    MayMatch,
     Paging,
     Wired,
+    heed_match,
     represent,
 )
 from service.api.file_bodies import film_body
@@ -40,8 +43,16 @@ from service.core.keyset import page
 from service.core.object_keys import clip_key
 from service.core.tables import Clip, Work
 
-router = APIRouter(prefix="/v1/clips", tags=["clips"])
 
+class _NamedClip(StringConvertor):
+    """A part of a path that may name a clip: what is an address of its own does not."""
+
+    regex = r"(?!direct$)[^/]+"
+
+
+register_url_convertor("named_clip", _NamedClip())
+router = APIRouter(prefix="/v1/clips", tags=["clips"])
+ITEM = "/{clip_id:named_clip}"
 ClipPath = Annotated[ClipId, Path(examples=["clip_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
 
 
@@ -241,7 +252,7 @@ def complete_clip(
 
 @get_and_head(
     router,
-    "/{clip_id}",
+    ITEM,
     operation_id="read_clip",
     summary="Read a clip",
     response_model=ClipResource,
@@ -280,7 +291,7 @@ def read_clip_content(
 
 
 @router.delete(
-    "/{clip_id}",
+    ITEM,
     operation_id="erase_clip",
     summary="Erase a clip and everything derived from it",
     status_code=204,
@@ -288,7 +299,15 @@ def read_clip_content(
         202: {"description": "Erased; some files are removed as soon as the store is back."}
     },
 )
-def erase_clip(wired: Wired, principal: CanEraseClips, clip_id: ClipPath) -> Response:
+def erase_clip(
+    request: Request,
+    wired: Wired,
+    principal: CanEraseClips,
+    clip_id: ClipPath,
+    _if_match: MayMatch = None,
+) -> Response:
     """Erase the film, its analyses, results, pictures and events. Running work is stopped."""
-    whole = wired.clips.erase(principal, clip_id)
+    whole = wired.clips.erase(
+        principal, clip_id, lambda row: heed_match(request, clip_resource(row))
+    )
     return Response(status_code=204 if whole else 202)

@@ -5,10 +5,13 @@ from __future__ import annotations
 import hashlib
 import re
 from dataclasses import dataclass
+from enum import Enum
 
 from service.core.objects import ByteRange
 
 _TAG = re.compile(r'(?:W/)?"[\x21\x23-\x7e\x80-\xff]*"')
+GZIPPED = "-gzip"
+"""What the entity tag of content in gzip ends with."""
 _RANGE = re.compile(r"^bytes[ \t]*=[ \t]*(\d*)[ \t]*-[ \t]*(\d*)[ \t]*$", re.IGNORECASE)
 
 
@@ -22,8 +25,18 @@ def tag_of(content: bytes) -> str:
     return strong_tag(hashlib.sha256(content).hexdigest())
 
 
+def gzip_tag(tag: str) -> str:
+    """Return the entity tag of the same content in gzip."""
+    return f'{tag[:-1]}{GZIPPED}"' if tag.endswith('"') else tag
+
+
+def _plain(tag: str) -> str:
+    """Return the tag of the content as it is: whoever read it in gzip knows its state as well."""
+    return tag.removesuffix(GZIPPED + '"') + '"' if tag.endswith(GZIPPED + '"') else tag
+
+
 def _tags(header: str) -> list[str]:
-    return _TAG.findall(header)
+    return [_plain(tag) for tag in _TAG.findall(header)]
 
 
 def matches_weakly(header: str, tag: str) -> bool:
@@ -38,6 +51,27 @@ def matches_strongly(header: str, tag: str) -> bool:
     if header.strip() == "*":
         return True
     return not tag.startswith("W/") and tag in _tags(header)
+
+
+class Outcome(Enum):
+    """What the preconditions of a request lead to."""
+
+    GO_ON = "go on"
+    NOT_MODIFIED = "304"
+    FAILED = "412"
+
+
+def judged(method: str, tag: str, if_match: str | None, if_none_match: str | None) -> Outcome:
+    """Judge preconditions against the present tag, in the order of RFC 9110 13.2.2.
+
+    There are no dates to go by, so If-Modified-Since and If-Unmodified-Since are ignored (13.1.3,
+    13.1.4).
+    """
+    if if_match is not None and not matches_strongly(if_match, tag):
+        return Outcome.FAILED
+    if if_none_match is not None and matches_weakly(if_none_match, tag):
+        return Outcome.NOT_MODIFIED if method in ("GET", "HEAD") else Outcome.FAILED
+    return Outcome.GO_ON
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,14 +19,14 @@ from models.contract.errors import (
     Forbidden,
     InvalidRequest,
     MalformedRequest,
-    PreconditionFailed,
     PreconditionRequired,
 )
 from models.contract.note_codes import NoteCode, say
 from models.contract.problem import Problem
 from models.words import catalogue, negotiate
-from service.api.conditional import matches_strongly, matches_weakly, tag_of
+from service.api.conditional import tag_of
 from service.api.paging import decode_cursor, encode_cursor, next_link
+from service.api.preconditions import not_modified
 from service.core.keyset import Position
 from service.core.principal import Principal, Scope
 from service.core.wiring import Wiring
@@ -124,7 +124,15 @@ IdempotencyKey = Annotated[str | None, Depends(idempotency_key)]
 
 
 IfMatch = Annotated[
-    str | None, Header(alias="If-Match", description="ETag of the state you read; required.")
+    str | None,
+    Header(
+        alias="If-Match",
+        description="ETag of the state you read; required (428 without it). `*` = whatever it is.",
+    ),
+]
+MayMatch = Annotated[
+    str | None,
+    Header(alias="If-Match", description="ETag of the state you read: erase it only as it was."),
 ]
 
 
@@ -193,24 +201,32 @@ def represent(
 
     The problem of work that failed is said in the language of Accept-Language.
     """
-    problem = getattr(document, "problem", None)
-    if isinstance(problem, Problem):
-        words = catalogue(negotiate(request.headers.get("accept-language")))
-        document = document.model_copy(update={"problem": problem.said_in(words)})
-        headers = {"content-language": words.language, "vary": "accept-language", **(headers or {})}
-    body = document.model_dump_json(by_alias=True).encode()
-    sent = {"etag": tag_of(body), "cache-control": "private, no-cache", **(headers or {})}
-    known = request.headers.get("if-none-match")
-    reads = status == 200 and request.method in ("GET", "HEAD")
-    if reads and known and matches_weakly(known, sent["etag"]):
+    body, language = _in_language(request, document)
+    sent = {"etag": tag_of(body), "cache-control": "private, no-cache", **language}
+    sent |= headers or {}
+    if request.method in ("GET", "HEAD") and not_modified(request, sent["etag"]):
         return Response(status_code=304, headers=sent)
     return Response(body, status_code=status, headers=sent, media_type="application/json")
 
 
+def _in_language(request: Request, document: BaseModel) -> tuple[bytes, dict[str, str]]:
+    """Return a document as it is sent, with the fields that say in which language."""
+    problem = getattr(document, "problem", None)
+    headers: dict[str, str] = {}
+    if isinstance(problem, Problem):
+        words = catalogue(negotiate(request.headers.get("accept-language")))
+        document = document.model_copy(update={"problem": problem.said_in(words)})
+        headers = {"content-language": words.language, "vary": "accept-language"}
+    return document.model_dump_json(by_alias=True).encode(), headers
+
+
 def require_match(request: Request, document: BaseModel) -> None:
     """Raise unless If-Match names the present state of a resource."""
-    given = request.headers.get("if-match")
-    if given is None:
+    if "if-match" not in request.headers:
         raise PreconditionRequired()
-    if not matches_strongly(given, tag_of(document.model_dump_json(by_alias=True).encode())):
-        raise PreconditionFailed()
+    heed_match(request, document)
+
+
+def heed_match(request: Request, document: BaseModel) -> None:
+    """Raise where a precondition is given and does not hold for the present state."""
+    not_modified(request, tag_of(_in_language(request, document)[0]))

@@ -12,6 +12,7 @@ from fastapi import APIRouter, Request, Response
 from models.contract.errors import ServewrightError
 from models.contract.resources import Alive, Check, Readiness
 from service.api.dependencies import Wired
+from service.api.routing import get_and_head
 from service.core.database import revision_present, revision_wanted
 from service.core.wiring import Wiring
 
@@ -72,13 +73,16 @@ def _outcome(future: Future[str | None]) -> Check:
     return Check(ok=complaint is None, detail=complaint)
 
 
-@router.get("/livez", operation_id="alive", summary="Is the process alive?", response_model=Alive)
+@get_and_head(
+    router, "/livez", operation_id="alive", summary="Is the process alive?", response_model=Alive
+)
 async def alive() -> Alive:
     """Answer as long as the process runs; asks nothing of anyone else."""
     return Alive()
 
 
-@router.get(
+@get_and_head(
+    router,
     "/readyz",
     operation_id="ready",
     summary="Can requests be served?",

@@ -18,7 +18,14 @@ from models.contract.accounts import (
     KeyId,
 )
 from models.contract.errors import KeyNotShownAgain
-from service.api.dependencies import CanAdminister, IdempotencyKey, Wired, represent
+from service.api.dependencies import (
+    CanAdminister,
+    IdempotencyKey,
+    MayMatch,
+    Wired,
+    heed_match,
+    represent,
+)
 from service.api.routing import create_once, get_and_head
 from service.core.access import KeyFacts
 from service.core.idempotency import Created, Reply
@@ -186,7 +193,14 @@ def rotate_key(
 @router.delete(
     "/{key_id}", operation_id="revoke_api_key", summary="Revoke an API key", status_code=204
 )
-def revoke_key(wired: Wired, principal: CanAdminister, key_id: KeyPath) -> Response:
+def revoke_key(
+    request: Request,
+    wired: Wired,
+    principal: CanAdminister,
+    key_id: KeyPath,
+    _if_match: MayMatch = None,
+) -> Response:
     """End a key at once. The last admin key that does not expire stays (409)."""
+    heed_match(request, key_resource(wired.keys.find(principal.tenant_id, key_id)))
     wired.keys.revoke(key_id, principal.tenant_id)
     return Response(status_code=204)

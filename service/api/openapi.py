@@ -194,8 +194,9 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
         path.startswith(PROTECTED) and (method == "post" or path.endswith(_RANGED))
     ):
         codes |= {"409"}
-    if any(p["name"].lower() == "if-match" for p in parameters):
-        codes |= {"412", "428"}
+    for matched in (p for p in parameters if p["name"].lower() == "if-match"):
+        matched["required"] = method == "patch"
+        codes |= {"412", "428"} if method == "patch" else {"412"}
     if any(p["name"] == "Tus-Resumable" for p in parameters):
         codes |= {"412"} | ({"409", "410", "460"} if body else set())
     if method == "post" and path.removeprefix(PROTECTED) in _NAMES_OTHERS:
@@ -248,6 +249,8 @@ def _conditional(path: str, operation: dict[str, Any], codes: set[str]) -> None:
     responses["304"] = {"description": "You have it already (If-None-Match)."}
     header = {"in": "header", "required": False, "schema": {"type": "string"}}
     operation.setdefault("parameters", []).append({"name": "If-None-Match", **header})
+    operation["parameters"].append({"name": "If-Match", **header})
+    codes.add("412")
     if ranged:
         operation["parameters"].append({"name": "Range", **header})
         ok = responses["200"]
@@ -255,7 +258,7 @@ def _conditional(path: str, operation: dict[str, Any], codes: set[str]) -> None:
             "description": "The part asked for.",
             "content": {kind: {} for kind in ok.get("content", {})},
         }
-        codes |= {"412", "416"}
+        codes.add("416")
 
 
 def _success_headers(path: str, method: str, code: str) -> dict[str, Any]:

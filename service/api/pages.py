@@ -17,8 +17,10 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from models.contract.errors import NotFound, ServewrightError, all_errors
 from models.contract.note_codes import NoteCode, say
 from models.contract.schemas import DOCUMENTS, EARLIER, rendered
-from service.api.conditional import matches_weakly, tag_of
+from service.api.conditional import tag_of
 from service.api.openapi import document
+from service.api.preconditions import not_modified
+from service.api.routing import get_and_head
 
 router = APIRouter(include_in_schema=False)
 CSP = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
@@ -44,8 +46,7 @@ def _page(template: str, **values: Any) -> HTMLResponse:
 def _sent(request: Request, body: bytes, media_type: str, headers: dict[str, str]) -> Response:
     """Return what does not change while the service runs, or 304 to who has it already."""
     sent = {"etag": tag_of(body), "cache-control": CACHED, **headers}
-    known = request.headers.get("if-none-match")
-    if known and matches_weakly(known, sent["etag"]):
+    if not_modified(request, sent["etag"]):
         return Response(status_code=304, headers=sent)
     return Response(body, media_type=media_type, headers=sent)
 
@@ -56,19 +57,19 @@ def problem_types() -> dict[str, type[ServewrightError]]:
     return {cls.code: cls for cls in found}
 
 
-@router.get("/")
+@get_and_head(router, "/")
 async def start() -> RedirectResponse:
     """Lead to the API description."""
     return RedirectResponse("/docs")
 
 
-@router.get("/problems")
+@get_and_head(router, "/problems")
 async def problems() -> HTMLResponse:
     """List the problem types."""
     return _page("problems.html", types=sorted(problem_types().items()))
 
 
-@router.get("/problems/{code}")
+@get_and_head(router, "/problems/{code}")
 async def problem(code: str) -> HTMLResponse:
     """Explain one problem type."""
     cls = problem_types().get(code)
@@ -77,13 +78,13 @@ async def problem(code: str) -> HTMLResponse:
     return _page("problem.html", code=code, title=cls.title, status=cls.status, text=cls.advice())
 
 
-@router.get("/schemas")
+@get_and_head(router, "/schemas")
 async def schemas() -> JSONResponse:
     """List the JSON Schemas."""
     return JSONResponse({"schemas": [f"/schemas/{name}" for name in (*DOCUMENTS, *EARLIER)]})
 
 
-@router.get("/schemas/{name}")
+@get_and_head(router, "/schemas/{name}")
 async def schema(request: Request, name: str) -> Response:
     """Return one JSON Schema, exactly as committed."""
     if name not in DOCUMENTS and name not in EARLIER:
@@ -91,13 +92,13 @@ async def schema(request: Request, name: str) -> Response:
     return _sent(request, rendered(name).encode(), "application/schema+json", {})
 
 
-@router.get("/openapi.json")
+@get_and_head(router, "/openapi.json")
 def openapi(request: Request) -> Response:
     """Return the OpenAPI document."""
     return _sent(request, request.app.state.pages["openapi"](), "application/json", {})
 
 
-@router.get("/docs")
+@get_and_head(router, "/docs")
 def docs(request: Request) -> Response:
     """Return the API description as a page."""
     return _sent(request, request.app.state.pages["docs"](), "text/html; charset=utf-8", _PAGE)

@@ -30,8 +30,10 @@ from service.api.dependencies import (
     CanWritePlayers,
     IdempotencyKey,
     IfMatch,
+    MayMatch,
     Paging,
     Wired,
+    heed_match,
     represent,
     require_match,
 )
@@ -231,9 +233,17 @@ def change_player(
     status_code=204,
     responses=_ERASED,
 )
-def erase_player(wired: Wired, principal: CanEraseClips, player_id: PlayerPath) -> Response:
+def erase_player(
+    request: Request,
+    wired: Wired,
+    principal: CanEraseClips,
+    player_id: PlayerPath,
+    _if_match: MayMatch = None,
+) -> Response:
     """Erase the player, all sessions, their clips, results, reports, plans and events."""
-    whole = wired.eraser.player(principal, player_id)
+    whole = wired.eraser.player(
+        principal, player_id, lambda row: heed_match(request, player_resource(row))
+    )
     return Response(status_code=204 if whole else 202)
 
 
@@ -360,8 +370,15 @@ def change_session(
     responses=_ERASED,
 )
 def erase_session(
-    wired: Wired, principal: CanEraseClips, player_id: PlayerPath, session_id: SessionPath
+    request: Request,
+    wired: Wired,
+    principal: CanEraseClips,
+    player_id: PlayerPath,
+    session_id: SessionPath,
+    _if_match: MayMatch = None,
 ) -> Response:
     """Erase a session, its clips and everything derived from them."""
-    whole = wired.eraser.session(principal, player_id, session_id)
+    whole = wired.eraser.session(
+        principal, player_id, session_id, lambda row: heed_match(request, session_resource(row))
+    )
     return Response(status_code=204 if whole else 202)

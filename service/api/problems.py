@@ -34,6 +34,7 @@ from models.contract.note_codes import NoteCode, say
 from models.contract.problem import FieldError, Problem
 from models.contract.refusals import field_words
 from models.words import Words, catalogue, negotiate
+from service.api.allowed import allowed_methods
 
 logger = logging.getLogger(__name__)
 
@@ -43,7 +44,6 @@ RETRY_AFTER_S = 5
 _FRAMEWORK: Mapping[int, type[ServewrightError]] = {
     400: MalformedRequest,
     404: NotFound,
-    405: MethodNotAllowed,
     413: PayloadTooLarge,
     415: UnsupportedMediaType,
     416: RangeNotSatisfiable,
@@ -112,6 +112,11 @@ async def _on_framework_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     if isinstance(error.__cause__, ServewrightError):  # raised while the body was being read
         return await _on_our_error(request, error.__cause__)
+    if error.status_code == 405:
+        allow = {"allow": allowed_methods(request)}
+        if request.method == "OPTIONS":
+            return Response(status_code=204, headers=allow)
+        return respond(request, MethodNotAllowed(), headers=allow)
     cls = _FRAMEWORK.get(error.status_code)
     if cls is None:
         cls = Internal if error.status_code >= 500 else InvalidRequest

@@ -8,14 +8,13 @@ from typing import BinaryIO
 from fastapi import Request, Response
 from starlette.responses import StreamingResponse
 
-from models.contract.errors import NotFound, PreconditionFailed, RangeNotSatisfiable
+from models.contract.errors import NotFound, RangeNotSatisfiable
 from service.api.conditional import (
     Unsatisfiable,
-    matches_strongly,
-    matches_weakly,
     requested_range,
     strong_tag,
 )
+from service.api.preconditions import not_modified
 from service.core.objects import ByteRange, ObjectMissing, Objects
 
 CHUNK = 256 * 1024
@@ -49,9 +48,7 @@ def send_object(
         "vary": "authorization",
         **(headers or {}),
     }
-    if (wanted := request.headers.get("if-match")) and not matches_strongly(wanted, tag):
-        raise PreconditionFailed()
-    if (known := request.headers.get("if-none-match")) and matches_weakly(known, tag):
+    if not_modified(request, tag):
         return Response(status_code=304, headers=sent)
     header = request.headers.get("range") if request.method == "GET" else None
     part = requested_range(header, request.headers.get("if-range"), tag, size_bytes)

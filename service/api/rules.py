@@ -13,16 +13,19 @@ from models.contract.coaching import RulesId, RulesPage, RulesResource
 from models.contract.errors import InvalidRequest, UnsupportedMediaType
 from models.contract.note_codes import NoteCode, say
 from models.practice.rules import rules_of, shipped_text
-from service.api.conditional import matches_weakly, tag_of
+from service.api.conditional import tag_of
 from service.api.dependencies import (
     CanManageRules,
     CanReadResults,
     IdempotencyKey,
+    MayMatch,
     Paging,
     Wired,
+    heed_match,
     represent,
 )
 from service.api.file_bodies import YAML, file_schema
+from service.api.preconditions import not_modified
 from service.api.routing import create_once, get_and_head
 from service.core.keyset import page
 from service.core.tables import RuleFile
@@ -179,8 +182,15 @@ def read_file(
     summary="Remove a rule file",
     status_code=204,
 )
-def delete_rules(wired: Wired, principal: CanManageRules, rules_id: RulesPath) -> Response:
+def delete_rules(
+    request: Request,
+    wired: Wired,
+    principal: CanManageRules,
+    rules_id: RulesPath,
+    _if_match: MayMatch = None,
+) -> Response:
     """Remove a rule file. Plans that were made by it stay as they are."""
+    heed_match(request, rules_resource(wired.rule_files.get(principal, rules_id)))
     wired.rule_files.delete(principal, rules_id)
     return Response(status_code=204)
 
@@ -188,7 +198,6 @@ def delete_rules(wired: Wired, principal: CanManageRules, rules_id: RulesPath) -
 def _file(request: Request, text: str) -> Response:
     body = text.encode()
     headers = {"etag": tag_of(body), "cache-control": "private, no-cache"}
-    known = request.headers.get("if-none-match")
-    if known and matches_weakly(known, headers["etag"]):
+    if not_modified(request, headers["etag"]):
         return Response(status_code=304, headers=headers)
     return Response(body, media_type=YAML, headers=headers)

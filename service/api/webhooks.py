@@ -23,8 +23,10 @@ from service.api.dependencies import (
     CanManageWebhooks,
     IdempotencyKey,
     IfMatch,
+    MayMatch,
     Paging,
     Wired,
+    heed_match,
     represent,
     require_match,
 )
@@ -258,8 +260,14 @@ def send_test(
     status_code=204,
 )
 def delete_endpoint(
-    wired: Wired, principal: CanManageWebhooks, endpoint_id: EndpointPath
+    request: Request,
+    wired: Wired,
+    principal: CanManageWebhooks,
+    endpoint_id: EndpointPath,
+    _if_match: MayMatch = None,
 ) -> Response:
     """Remove an endpoint and what waits to be sent to it."""
-    wired.endpoints.delete(principal, endpoint_id)
+    wired.endpoints.delete(
+        principal, endpoint_id, lambda row: heed_match(request, endpoint_resource(row))
+    )
     return Response(status_code=204)

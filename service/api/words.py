@@ -13,6 +13,7 @@ from models.contract.note_codes import NoteCode, say
 from models.contract.resources import Wording
 from models.words import LANGUAGES, catalogue
 from service.api.dependencies import CanReadResults, represent
+from service.api.routing import get_and_head
 
 router = APIRouter(prefix="/v1/words", tags=["words"])
 SECTIONS = (
@@ -22,7 +23,8 @@ SECTIONS = (
 """Parts of the catalogue that codes and values of documents lead to."""
 
 
-@router.get(
+@get_and_head(
+    router,
     "/{language}",
     operation_id="read_words",
     summary="The wording of codes in one language",

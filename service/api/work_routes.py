@@ -18,8 +18,10 @@ from service.api.dependencies import (
     CanEraseClips,
     CanReadResults,
     IdempotencyKey,
+    MayMatch,
     Paging,
     Wired,
+    heed_match,
     represent,
 )
 from service.api.results import send_result
@@ -213,8 +215,16 @@ def work_router(offer: Offer, tag: str) -> APIRouter:
             logger.warning("queue unavailable; cancelled %s stays listed there", row.id)
         return represent(request, shown(wired, row))
 
-    def erase(wired: Wired, principal: CanEraseClips, name: address) -> Response:
-        whole = wired.eraser.work(principal, row_of(wired, principal, name).id)
+    def erase(
+        request: Request,
+        wired: Wired,
+        principal: CanEraseClips,
+        name: address,
+        _if_match: MayMatch = None,
+    ) -> Response:
+        row = row_of(wired, principal, name)
+        heed_match(request, shown(wired, row))
+        whole = wired.eraser.work(principal, row.id)
         return Response(status_code=204 if whole else 202)
 
     item = f"/{{{offer.parameter}}}"

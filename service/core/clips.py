@@ -244,7 +244,12 @@ class ClipStore:
         with self._database.read() as session:
             return find_clip(session, principal, clip_id)
 
-    def erase(self, principal: Principal, clip_id: str) -> bool:
+    def erase(
+        self,
+        principal: Principal,
+        clip_id: str,
+        unless_changed: Callable[[Clip], None] = lambda row: None,
+    ) -> bool:
         """Erase a clip and everything derived from it.
 
         Returns
@@ -253,7 +258,7 @@ class ClipStore:
             True when the objects are gone as well; False when the store did not answer and the
             sweep has to finish it.
         """
-        return self._eraser.clip(principal, clip_id)
+        return self._eraser.clip(principal, clip_id, unless_changed)
 
 
 def _digest(objects: Objects, key: str) -> str | None:

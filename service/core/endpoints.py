@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import timedelta
 from typing import Any
 from urllib.parse import urlsplit
@@ -149,10 +149,17 @@ class EndpointStore:
         row.updated_at = now
         return row
 
-    def delete(self, principal: Principal, endpoint_id: str) -> None:
+    def delete(
+        self,
+        principal: Principal,
+        endpoint_id: str,
+        unless_changed: Callable[[WebhookEndpoint], None] = lambda row: None,
+    ) -> None:
         """Remove an endpoint and what waits to be sent to it."""
         with self._database.write() as session:
-            session.delete(self._find(session, principal, endpoint_id, lock=True))
+            row = self._find(session, principal, endpoint_id, lock=True)
+            unless_changed(row)
+            session.delete(row)
 
     def send_test(self, session: Session, principal: Principal, endpoint_id: str) -> str:
         """Queue a test event for one endpoint; return the event's id."""

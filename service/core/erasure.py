@@ -6,7 +6,7 @@ prefixes are noted in that same transaction and swept again until no job can sti
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import timedelta
 
 from sqlalchemy import ColumnElement, delete, or_, select
@@ -46,7 +46,8 @@ class Eraser:
     """Erases wholly.
 
     Every method returns True when the objects are gone as well, False when the store did not
-    answer and the sweep has to finish it.
+    answer and the sweep has to finish it. ``unless_changed(row)`` may raise when the row is not as
+    expected.
 
     Parameters
     ----------
@@ -62,18 +63,29 @@ class Eraser:
         self._queue = queue
         self._sweep = timedelta(seconds=sweep_s)
 
-    def clip(self, principal: Principal, clip_id: str) -> bool:
+    def clip(
+        self,
+        principal: Principal,
+        clip_id: str,
+        unless_changed: Callable[[Clip], None] = lambda row: None,
+    ) -> bool:
         """Erase a clip and everything derived from it."""
         with self._database.write() as session:
-            find_clip(session, principal, clip_id, lock=True)
+            unless_changed(find_clip(session, principal, clip_id, lock=True))
             with whole_organisation(session):
                 gone = self._clips(session, principal.tenant_id, [clip_id])
         return self._finish(gone)
 
-    def session(self, principal: Principal, player_id: str, session_id: str) -> bool:
+    def session(
+        self,
+        principal: Principal,
+        player_id: str,
+        session_id: str,
+        unless_changed: Callable[[FilmedSession], None] = lambda row: None,
+    ) -> bool:
         """Erase a session, its clips and everything derived from them."""
         with self._database.write() as session:
-            find_session(session, principal, session_id, player_id, lock=True)
+            unless_changed(find_session(session, principal, session_id, player_id, lock=True))
             with whole_organisation(session):
                 clips = session.scalars(select(Clip.id).where(Clip.session_id == session_id)).all()
                 coming = ResumableUpload.session_id == session_id
@@ -85,10 +97,15 @@ class Eraser:
                 session.execute(delete(FilmedSession).where(FilmedSession.id == session_id))
         return self._finish(gone)
 
-    def player(self, principal: Principal, player_id: str) -> bool:
+    def player(
+        self,
+        principal: Principal,
+        player_id: str,
+        unless_changed: Callable[[Player], None] = lambda row: None,
+    ) -> bool:
         """Erase a player, the sessions, their clips and everything derived from them."""
         with self._database.write() as session:
-            find_player(session, principal, player_id, lock=True)
+            unless_changed(find_player(session, principal, player_id, lock=True))
             if principal.session_id is not None:  # the player is more than that session
                 raise Forbidden(say(NoteCode.KEY_OF_ONE_SESSION))
             with whole_organisation(session):

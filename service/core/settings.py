@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import ipaddress
 import os
+import re
 import tempfile
 from pathlib import Path
 from typing import Literal, Self
@@ -26,6 +27,9 @@ DATABASE_SCHEMES = ("sqlite:///", "postgresql://", "postgresql+psycopg://")
 REDIS_SCHEMES = ("redis://", "rediss://", "unix://")
 MAX_SOCKET_PATH = 100
 """Longest path of a socket, bytes: ``sun_path`` holds 108 on Linux, 104 on macOS."""
+
+_ORIGIN = re.compile(r"^https?://([a-z0-9.-]+|\[[0-9a-f:.]+\])(:[0-9]{1,5})?$")
+"""An origin as browsers send it (RFC 6454 6.2): lower case, nothing after the port."""
 
 
 def _default_data_dir() -> Path:
@@ -210,6 +214,12 @@ class Settings(BaseSettings):
         default=(), description='Private ranges webhooks may reach, such as ["127.0.0.0/8"].'
     )
 
+    cors_origins: tuple[str, ...] = Field(
+        default=(),
+        description="Origins whose pages may call the API from a browser, such as "
+        '["https://app.example.org"]; none unless set.',
+    )
+
     idempotency_ttl_h: float = Field(
         default=24.0, gt=0, description="Hours for which an Idempotency-Key is remembered."
     )
@@ -283,6 +293,17 @@ class Settings(BaseSettings):
     def _networks(cls, values: tuple[str, ...]) -> tuple[str, ...]:
         for value in values:
             ipaddress.ip_network(value)
+        return values
+
+    @field_validator("cors_origins")
+    @classmethod
+    def _origins(cls, values: tuple[str, ...]) -> tuple[str, ...]:
+        for value in values:
+            if not _ORIGIN.match(value):
+                raise ValueError(
+                    f"{value!r} is no origin: write scheme, host and port, as browsers do, such as "
+                    "https://app.example.org"
+                )
         return values
 
     @model_validator(mode="after")
