@@ -53,7 +53,7 @@ def matches_strongly(header: str, tag: str) -> bool:
     return not tag.startswith("W/") and tag in _tags(header)
 
 
-class Outcome(Enum):
+class Judgement(Enum):
     """What the preconditions of a request lead to."""
 
     GO_ON = "go on"
@@ -61,17 +61,17 @@ class Outcome(Enum):
     FAILED = "412"
 
 
-def judged(method: str, tag: str, if_match: str | None, if_none_match: str | None) -> Outcome:
+def judged(method: str, tag: str, if_match: str | None, if_none_match: str | None) -> Judgement:
     """Judge preconditions against the present tag, in the order of RFC 9110 13.2.2.
 
     There are no dates to go by, so If-Modified-Since and If-Unmodified-Since are ignored (13.1.3,
     13.1.4).
     """
     if if_match is not None and not matches_strongly(if_match, tag):
-        return Outcome.FAILED
+        return Judgement.FAILED
     if if_none_match is not None and matches_weakly(if_none_match, tag):
-        return Outcome.NOT_MODIFIED if method in ("GET", "HEAD") else Outcome.FAILED
-    return Outcome.GO_ON
+        return Judgement.NOT_MODIFIED if method in ("GET", "HEAD") else Judgement.FAILED
+    return Judgement.GO_ON
 
 
 @dataclass(frozen=True, slots=True)

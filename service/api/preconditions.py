@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import Request
 
 from models.contract.errors import PreconditionFailed
-from service.api.conditional import Outcome, judged
+from service.api.conditional import Judgement, judged
 
 
 def not_modified(request: Request, tag: str) -> bool:
@@ -18,9 +18,9 @@ def not_modified(request: Request, tag: str) -> bool:
     """
     fields = (_field(request, name) for name in ("if-match", "if-none-match"))
     outcome = judged(request.method, tag, *fields)
-    if outcome is Outcome.FAILED:
+    if outcome is Judgement.FAILED:
         raise PreconditionFailed()
-    return outcome is Outcome.NOT_MODIFIED
+    return outcome is Judgement.NOT_MODIFIED
 
 
 def _field(request: Request, name: str) -> str | None:
