@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -32,9 +33,10 @@ def addresses(app: FastAPI) -> Iterator[tuple[str, dict[str, Any]]]:
     for path, item in app.openapi()["paths"].items():
         prefix = {"comparisons": "cmp", "drill-checks": "drl", "progress": "prg", "plans": "pln"}
         document = next((p for word, p in prefix.items() if f"/{word}/" in path), "")
-        ids = {name: f"{kind}_{'0' * 32}" for name, kind in IDS.items()}
-        yield path.format(**ids, document_id=f"{document}_{'0' * 32}", key_id="0" * 16,
-                          language="de", name="a.png"), item  # fmt: skip
+        names = {name: f"{kind}_{'0' * 32}" for name, kind in IDS.items()}
+        names |= {"document_id": f"{document}_{'0' * 32}", "key_id": "0" * 16}
+        names |= {"language": "de", "name": "a.png"}
+        yield re.sub(r"\{(\w+)\}", lambda match: names.get(match[1], "x"), path), item
 
 
 def test_every_address_tells_its_methods_and_knows_no_others(
