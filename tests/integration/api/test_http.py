@@ -36,7 +36,7 @@ def addresses(app: FastAPI) -> Iterator[tuple[str, dict[str, Any]]]:
         names = {name: f"{kind}_{'0' * 32}" for name, kind in IDS.items()}
         names |= {"document_id": f"{document}_{'0' * 32}", "key_id": "0" * 16}
         names |= {"language": "de", "name": "a.png"}
-        yield re.sub(r"\{(\w+)\}", lambda match: names.get(match[1], "x"), path), item
+        yield re.sub(r"\{(\w+)\}", lambda match, names=names: names.get(match[1], "x"), path), item
 
 
 def test_every_address_tells_its_methods_and_knows_no_others(
