@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from models.contract.problem import Problem
 from models.contract.uploads import UploadId, UploadResource
+from service.api.allowed import allowed_methods
 from service.api.dependencies import CanWriteClips, IdempotencyKey, Wired, represent
 from service.api.file_bodies import file_schema
 from service.api.routing import create_once
@@ -81,9 +82,11 @@ def upload_resource(wired: Wiring, row: ResumableUpload, here: str) -> UploadRes
 
 
 @router.options("", include_in_schema=False)
-def upload_abilities(wired: Wired, _principal: CanWriteClips) -> Response:
+def upload_abilities(request: Request, wired: Wired, _principal: CanWriteClips) -> Response:
     """Say what is known of the protocol."""
-    return abilities(wired)
+    answer = abilities(wired)
+    answer.headers["allow"] = allowed_methods(request)
+    return answer
 
 
 @router.post(
