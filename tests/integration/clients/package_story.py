@@ -13,7 +13,7 @@ from servewright_client import NotFoundError, Servewright, Work
 
 def measured(servewright: Servewright, film: Path, session: str, models: Sequence[str]) -> Work:
     """Send a film of a session, have it analysed, wait."""
-    clip = servewright.send(film, session_id=session)
+    clip = servewright.upload(film, session_id=session)
     options = {"models": list(models)} if models else {}
     return servewright.wait(servewright.analyse(clip.id, **options), timeout_s=400)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import threading
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -9,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from servewright_client import (
+    Clip,
     ConflictError,
     Endpoint,
     Event,
@@ -16,15 +18,18 @@ from servewright_client import (
     Servewright,
     Session,
     SignatureError,
+    Upload,
     Work,
     verify_webhook,
 )
-from servewright_client.resources import Clip
 
 from models.contract.coaching import DerivedResource, PlayerResource, SessionResource
 from models.contract.resources import AnalysisResource, ClipResource, WebhookEndpointCreated
+from models.contract.uploads import UploadResource
+from tests.films import write_film
 from tests.integration.clients import package_story
-from tests.integration.clients.conftest import Running
+from tests.integration.clients.conftest import FREE_BOX, Running
+from tests.integration.clients.cutting import cutting_line
 from tests.unit.report.conftest import Case
 
 
@@ -51,12 +56,34 @@ def test_story_is_told(
     }
 
 
+def test_film_arrives_through_a_line_that_breaks(running: Running, tmp_path: Path) -> None:
+    film = tmp_path / "long.mp4"
+    film.write_bytes(write_film(tmp_path / "short.mp4", 3).read_bytes() + FREE_BOX * 400_000)
+    waits: list[float] = []
+    lasts = [200, 700_000, 50_000, 1_200_000, 300]
+    with (
+        cutting_line(running.url, lasts) as line,
+        Servewright(line.url, running.key, piece_bytes=1 << 20, sleep=waits.append) as servewright,
+    ):
+        analysis = servewright.measure(film, height_m=1.83)
+        clip = servewright.clip(analysis.raw["clip_id"])
+        assert line.cuts == 5
+        digest = hashlib.sha256(film.read_bytes()).hexdigest()
+        assert (clip.size_bytes, clip.sha256) == (film.stat().st_size, digest)
+        kept = servewright.save(clip, "content", tmp_path / "kept.mp4")
+        assert hashlib.sha256(kept.read_bytes()).hexdigest() == digest
+        assert servewright.wait(analysis).status == "completed"
+        assert len(list(servewright.clips())) == 1
+    assert len(waits) >= 5
+
+
 @pytest.mark.parametrize(
     ("mine", "theirs"),
     [
         (Player, PlayerResource),
         (Session, SessionResource),
         (Clip, ClipResource),
+        (Upload, UploadResource),
         (Endpoint, WebhookEndpointCreated),
         (Work, AnalysisResource),
     ],

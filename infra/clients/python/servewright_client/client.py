@@ -11,6 +11,7 @@ from typing import Any, Self, TypeVar
 
 import httpx
 
+from servewright_client.errors import NotStarted
 from servewright_client.lists import pages
 from servewright_client.resources import Clip, Endpoint, Player, Resource, Session, Upload, Work
 from servewright_client.transport import Transport
@@ -135,7 +136,6 @@ class Servewright:
         *,
         session_id: str | None = None,
         external_ref: str | None = None,
-        analyse: bool | Mapping[str, Any] = False,
         progress: Progress | None = None,
         begun: Callable[[Upload], object] | None = None,
     ) -> Clip:
@@ -143,27 +143,50 @@ class Servewright:
 
         Parameters
         ----------
-        analyse : bool or mapping
-            True, or options as of :meth:`analyse`: it is measured as soon as it has arrived, and
-            ``work(clip.links["analysis"])`` leads there.
         progress : callable or None
             Is told the bytes that arrived and the bytes in all.
         begun : callable or None
             Is told the upload as soon as it has an id: keep that, and :meth:`resume` goes on after
             a restart of your own.
-        """
-        path = Path(film)
-        started = self._uploads.begin(
-            path, session_id=session_id, external_ref=external_ref, analyse=analyse
-        )
-        if begun is not None:
-            begun(started)
-        return self.resume(started.id, path, progress=progress)
 
-    def resume(self, upload_id: str, film: FilePath, *, progress: Progress | None = None) -> Clip:
-        """Go on with an upload where it stopped; return its clip. Ended ones are asked again."""
-        ended = self._uploads.send(upload_id, Path(film), progress)
+        Raises
+        ------
+        RefusedError
+            When the film was not taken.
+        """
+        ended = self._uploads.whole(Path(film), session_id, external_ref, None, progress, begun)
         return self.clip(str(ended.clip_id))
+
+    def measure(
+        self,
+        film: FilePath,
+        *,
+        session_id: str | None = None,
+        external_ref: str | None = None,
+        progress: Progress | None = None,
+        begun: Callable[[Upload], object] | None = None,
+        **options: Any,
+    ) -> Work:
+        """Send a film like :meth:`upload`, to be measured as soon as it is in.
+
+        ``options`` as of :meth:`analyse`. Returns the analysis.
+
+        Raises
+        ------
+        NotStarted
+            When the film is in, but the analysis did not begin.
+        """
+        ended = self._uploads.whole(Path(film), session_id, external_ref, options, progress, begun)
+        if ended.analysis_id is None:
+            raise NotStarted(ended)
+        return self.analysis(ended.analysis_id)
+
+    def resume(self, upload_id: str, film: FilePath, *, progress: Progress | None = None) -> Upload:
+        """Go on with an upload where it stopped; its ``clip_id`` names the film that it became.
+
+        One that has ended is only read again.
+        """
+        return self._uploads.send(upload_id, Path(film), progress)
 
     def send(
         self,

@@ -11,6 +11,7 @@
     │   ├── GoneError       410: it was there and is over
     │   └── OverloadedError 429, 5xx, after all tries
     ├── UnreachableError    no answer, after all tries
+    ├── NotStarted          a film arrived, but the analysis asked for with it did not begin
     ├── WorkFailed          an analysis or document ended without a result
     ├── WaitedTooLong       it has not ended yet
     └── SignatureError      a webhook that this service did not sign
@@ -26,7 +27,7 @@ from typing import TYPE_CHECKING, Any, Self
 import httpx
 
 if TYPE_CHECKING:
-    from servewright_client.resources import Work
+    from servewright_client.resources import Upload, Work
 
 
 class ServewrightClientError(Exception):
@@ -127,6 +128,22 @@ class OverloadedError(ProblemError):
 
 class UnreachableError(ServewrightClientError):
     """No answer. It was tried several times."""
+
+
+class NotStarted(ServewrightClientError):
+    """A film arrived, but the analysis that was asked for with it did not begin.
+
+    Attributes
+    ----------
+    upload : Upload
+        ``upload.clip_id`` names the film, for :meth:`Servewright.analyse`; ``upload.problem`` says
+        why, and what to do.
+    """
+
+    def __init__(self, upload: Upload) -> None:
+        reason = upload.problem.detail if upload.problem else "No reason was given."
+        super().__init__(f"{upload.clip_id} is in, but its analysis did not begin. {reason}")
+        self.upload = upload
 
 
 class WorkFailed(ServewrightClientError):

@@ -67,13 +67,27 @@ class Uploads:
         self._transport = transport
         self._piece_bytes = piece_bytes
 
+    def whole(
+        self,
+        film: Path,
+        session_id: str | None,
+        external_ref: str | None,
+        options: Mapping[str, Any] | None,
+        progress: Progress | None,
+        begun: Callable[[Upload], object] | None,
+    ) -> Upload:
+        """Announce a film and send it; ``options`` has it measured then."""
+        started = self.begin(film, session_id, external_ref, options)
+        if begun is not None:
+            begun(started)
+        return self.send(started.id, film, progress)
+
     def begin(
         self,
         film: Path,
-        *,
         session_id: str | None,
         external_ref: str | None,
-        analyse: bool | Mapping[str, Any],
+        options: Mapping[str, Any] | None,
     ) -> Upload:
         """Announce a film."""
         said = {"sha256": digest_of(film)}
@@ -81,8 +95,8 @@ class Uploads:
             said["session_id"] = session_id
         if external_ref is not None:
             said["external_ref"] = external_ref
-        if analyse is not False:
-            said["analyse"] = "true" if analyse is True else json.dumps(dict(analyse))
+        if options is not None:
+            said["analyse"] = json.dumps(dict(options))
         answer = self._transport.request(
             "POST",
             "/v1/uploads",

@@ -12,6 +12,7 @@ import httpx
 import pytest
 from servewright_client import (
     GoneError,
+    NotStarted,
     RefusedError,
     Servewright,
     ServewrightClientError,
@@ -37,6 +38,7 @@ class Tus:
         self.patches = 0
         self.bytes_sent = 0
         self.taken = True
+        self.more: dict[str, Any] = {}
 
     def __call__(self, request: httpx.Request) -> httpx.Response:
         request.read()
@@ -45,6 +47,8 @@ class Tus:
             digest = hashlib.sha256(self.data).hexdigest()
             clip = {"id": CLIP, "state": "ready", "size_bytes": self.length, "sha256": digest}
             return httpx.Response(200, json=clip)
+        if path == "/v1/analyses/ana_1":
+            return httpx.Response(200, json={"id": "ana_1", "status": "queued", "progress": 0})
         if request.method == "GET":
             return httpx.Response(200, json=self.state())
         assert request.headers["tus-resumable"] == "1.0.0"
@@ -85,7 +89,7 @@ class Tus:
             "state": ("finished" if self.taken else "refused") if whole else "receiving",
             "received": len(self.data),
             "length": self.length,
-            **(ended if whole else {}),
+            **((ended | self.more) if whole else {}),
         }
 
 
@@ -111,13 +115,11 @@ def client_of(server: Tus, **options: Any) -> Servewright:
 def test_film_arrives_whole_through_cut_connections(film: Path, trouble: str | None) -> None:
     server = Tus(lambda number, _: trouble if number % 2 else None)
     seen: list[tuple[int, int]] = []
-    clip = client_of(server).upload(
-        film, session_id="ses_1", analyse={"height_m": 1.8}, progress=lambda *at: seen.append(at)
-    )
+    clip = client_of(server).upload(film, session_id="ses_1", progress=lambda *at: seen.append(at))
     assert bytes(server.data) == film.read_bytes()
     assert clip.sha256 == hashlib.sha256(film.read_bytes()).hexdigest() == server.said["sha256"]
     assert server.said["session_id"] == "ses_1"
-    assert server.said["analyse"] == '{"height_m": 1.8}'
+    assert "analyse" not in server.said
     assert seen == sorted(set(seen))
     assert seen[-1] == (LENGTH, LENGTH)
     # At most half of what was on its way is sent twice, and nothing when only the answer was lost.
@@ -134,11 +136,10 @@ def test_upload_goes_on_after_a_restart(film: Path) -> None:
     assert len(server.data) == 3 * PIECE
     server.trouble = lambda *_: None
     before = server.bytes_sent
-    clip = client_of(server).resume(UPLOAD, film)
+    ended = client_of(server).resume(UPLOAD, film)
     assert server.bytes_sent - before == LENGTH - 3 * PIECE
-    assert clip.size_bytes == LENGTH
-    again = client_of(server).resume(UPLOAD, film)
-    assert again.id == clip.id
+    assert (ended.clip_id, ended.received) == (CLIP, LENGTH)
+    assert client_of(server).resume(UPLOAD, film) == ended
 
 
 def test_another_film_does_not_go_on_with_it(film: Path, tmp_path: Path) -> None:
@@ -159,6 +160,23 @@ def test_what_cannot_go_on_is_said(film: Path) -> None:
     with pytest.raises(RefusedError) as caught:
         client_of(server).upload(film)
     assert caught.value.code == "not_a_video"
+
+
+def test_film_is_measured_when_it_is_in(film: Path) -> None:
+    server = Tus(lambda *_: None)
+    server.more = {"analysis_id": "ana_1"}
+    assert client_of(server).measure(film, height_m=1.8).id == "ana_1"
+    assert server.said["analyse"] == '{"height_m": 1.8}'
+
+
+def test_analysis_that_did_not_begin_is_said_beside_the_film(film: Path) -> None:
+    server = Tus(lambda *_: None)
+    server.more = {"problem": {"code": "quota_exceeded", "detail": "Ask for more."}}
+    with pytest.raises(NotStarted, match=r"Ask for more\.") as caught:
+        client_of(server).measure(film)
+    assert caught.value.upload.clip_id == CLIP
+    assert caught.value.upload.problem is not None
+    assert caught.value.upload.problem.code == "quota_exceeded"
 
 
 def test_film_is_sent_anew_whole_under_one_key(scripted, film: Path) -> None:
