@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 import uvicorn
@@ -83,18 +84,26 @@ def work_off(wired: Wiring, case: Case, stop: threading.Event) -> None:
 
 
 @pytest.fixture
-def running(settings: Settings, case: Case) -> Iterator[Running]:
+def more_settings() -> dict[str, Any]:
+    """Return settings that a module needs beside the usual ones."""
+    return {}
+
+
+@pytest.fixture
+def running(settings: Settings, case: Case, more_settings: dict[str, Any]) -> Iterator[Running]:
     """Serve on a free port of this machine; webhooks may go to this machine."""
-    open_to_tests = {
-        "background": True,
-        "webhook_interval_s": 0.2,
-        "webhook_allow_http": True,
-        "webhook_private_networks": ("127.0.0.0/8",),
-    }
-    app = create_app(settings.model_copy(update=open_to_tests))
-    wired: Wiring = app.state.wiring
-    key = wired.keys.add("clients")
     with socket.create_server(("127.0.0.1", 0)) as listener:
+        url = f"http://127.0.0.1:{listener.getsockname()[1]}"
+        open_to_tests = {
+            "public_url": url,
+            "background": True,
+            "webhook_interval_s": 0.2,
+            "webhook_allow_http": True,
+            "webhook_private_networks": ("127.0.0.0/8",),
+        }
+        app = create_app(settings.model_copy(update=open_to_tests | more_settings))
+        wired: Wiring = app.state.wiring
+        key = wired.keys.add("clients")
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning", lifespan="on"))
         serving = threading.Thread(target=server.run, args=([listener],), daemon=True)
         serving.start()
@@ -106,7 +115,7 @@ def running(settings: Settings, case: Case) -> Iterator[Running]:
         worker = threading.Thread(target=work_off, args=(wired, case, stop), daemon=True)
         worker.start()
         try:
-            yield Running(f"http://127.0.0.1:{listener.getsockname()[1]}", key, wired)
+            yield Running(url, key, wired)
         finally:
             stop.set()
             worker.join(60)

@@ -8,6 +8,7 @@ import os
 import shutil
 import subprocess
 import tempfile
+import time
 from pathlib import Path
 from typing import Any, Self
 
@@ -110,6 +111,10 @@ class Browser:
 
     def open(self, page: Path, width: int, *, dark: bool = False, height: int = 800) -> None:
         """Load a file at a width in CSS pixels, in one colour scheme."""
+        self.visit(page.as_uri(), width, dark=dark, height=height)
+
+    def visit(self, url: str, width: int, *, dark: bool = False, height: int = 800) -> None:
+        """Load an address as `open` loads a file."""
         self._events.clear()
         scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
         self.call("Emulation.setEmulatedMedia", features=[scheme])
@@ -117,9 +122,31 @@ class Browser:
             "Emulation.setDeviceMetricsOverride",
             width=width, height=height, deviceScaleFactor=1, mobile=width < 600,
         )  # fmt: skip
-        self.call("Page.navigate", url=page.as_uri())
+        self.call("Page.navigate", url=url)
         while not any(e.get("method") == "Page.loadEventFired" for e in self._events):
             self._events.append(self._receive())
+
+    def until(self, script: str, seconds: float = 30.0) -> Any:
+        """Return the value of an expression in the page as soon as it is true."""
+        end = time.monotonic() + seconds
+        while not (value := self.evaluate(script)):
+            if time.monotonic() > end:
+                raise TimeoutError(f"{script}: not within {seconds:.0f} s")
+            time.sleep(0.05)
+        return value
+
+    def choose_file(self, selector: str, path: Path) -> None:
+        """Choose a file in an input of the page."""
+        root = self.call("DOM.getDocument")["root"]["nodeId"]
+        node = self.call("DOM.querySelector", nodeId=root, selector=selector)["nodeId"]
+        self.call("DOM.setFileInputFiles", nodeId=node, files=[str(path)])
+
+    def network(self, *, offline: bool = False, bytes_a_second: int = -1) -> None:
+        """Take the network away, or slow uploads down; -1 = as fast as it goes."""
+        self.call(
+            "Network.emulateNetworkConditions",
+            offline=offline, latency=0, downloadThroughput=-1, uploadThroughput=bytes_a_second,
+        )  # fmt: skip
 
     def evaluate(self, script: str) -> Any:
         """Return the value of an expression in the page."""
