@@ -125,6 +125,15 @@ class AnalysisOptions(Document):
     )
 
 
+class ClipChange(Document):
+    """Files a film elsewhere; what is left out stays as it is, null takes a value away."""
+
+    session_id: SessionId | None = Field(
+        default=None, description="A session, of the same player or of another; null = none."
+    )
+    external_ref: ExternalRef | None = None
+
+
 class DirectUploadRequest(Document):
     """Announces a film that you will send straight to the object store."""
 

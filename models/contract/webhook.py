@@ -25,6 +25,7 @@ EventType = Literal[
     "plan.failed",
     "drill_check.completed",
     "drill_check.failed",
+    "session.completed",
     "retention.due",
     "endpoint.disabled",
     "webhook.test",
@@ -35,8 +36,8 @@ class WebhookData(Document):
     """What happened, thin: ids, status and links; fetch the rest with your API key."""
 
     resource: str = Field(
-        description="Kind of thing: analysis, comparison, progress, plan, drill_check, player, "
-        "endpoint."
+        description="Kind of thing: analysis, comparison, progress, plan, drill_check, session, "
+        "player, endpoint."
     )
     id: str
     status: AnalysisStatus | None = None

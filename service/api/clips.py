@@ -13,6 +13,7 @@ from starlette.convertors import StringConvertor, register_url_convertor
 from models.contract.clip import ClipFacts
 from models.contract.errors import ClipTooLarge, NoDirectUpload, UploadNotComplete
 from models.contract.resources import (
+    ClipChange,
     ClipId,
     ClipPage,
     ClipResource,
@@ -26,13 +27,16 @@ from service.api.dependencies import (
     CanReadClips,
     CanWriteClips,
     IdempotencyKey,
+    IfMatch,
     MayMatch,
     Paging,
     Wired,
     heed_match,
     represent,
+    require_match,
 )
 from service.api.file_bodies import film_body
+from service.api.list_filters import ClipsWanted
 from service.api.representations import send_object
 from service.api.routing import create_once, get_and_head
 from service.api.uploads import receive_film
@@ -153,20 +157,18 @@ def list_clips(
     wired: Wired,
     principal: CanReadClips,
     paging: Paging,
-    external_ref: Annotated[ExternalRef | None, Query()] = None,
-    session_id: Annotated[SessionId | None, Query()] = None,
+    wanted: ClipsWanted,
 ) -> ClipPage:
     """List clips, newest first."""
-    filters = {"external_ref": external_ref, "session_id": session_id}
     found = page(
         wired.database,
         Clip,
         principal,
-        after=paging.after("clips", filters),
+        after=paging.after("clips", wanted.in_query),
         limit=paging.limit,
-        filters=filters,
+        narrowed=wanted.conditions,
     )
-    cursor = paging.finish(response, request.url.path, "clips", filters, found.next)
+    cursor = paging.finish(response, request.url.path, "clips", wanted.in_query, found.next)
     return ClipPage(items=tuple(clip_resource(row) for row in found.rows), next_cursor=cursor)
 
 
@@ -262,6 +264,36 @@ def read_clip(
 ) -> Response:
     """Read what is known of a clip."""
     return represent(request, clip_resource(wired.clips.get(principal, clip_id)))
+
+
+@router.patch(
+    ITEM,
+    operation_id="change_clip",
+    summary="File a clip elsewhere",
+    response_model=ClipResource,
+)
+def change_clip(
+    request: Request,
+    wired: Wired,
+    principal: CanWriteClips,
+    clip_id: ClipPath,
+    body: ClipChange,
+    if_match: IfMatch = None,
+) -> Response:
+    """File a clip under another session, of the same player or of another, or under none.
+
+    Its analyses go with it and stay as they are: they keep the height, hand and drill they were
+    made with (start a new one where the player is another). Documents made before stay as they are
+    too; new ones find the film where it is filed then. Erasing the former session or player no
+    longer erases it.
+    """
+    row = wired.filing.change(
+        principal,
+        clip_id,
+        body.model_dump(exclude_unset=True),
+        lambda present: require_match(request, clip_resource(present)),
+    )
+    return represent(request, clip_resource(row))
 
 
 @get_and_head(

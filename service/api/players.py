@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Annotated, Any, Literal, cast
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import APIRouter, Path, Request, Response
 from sqlalchemy.orm import Session
 
 from models.contract.analysis import MINOR_CAUTIONS
@@ -22,7 +22,7 @@ from models.contract.coaching import (
     SessionResource,
 )
 from models.contract.progress import SessionKind
-from models.contract.resources import ExternalRef, SessionId
+from models.contract.resources import SessionId
 from models.contract.vocabulary import Handedness, RepetitionKind, Sex
 from service.api.dependencies import (
     CanEraseClips,
@@ -37,6 +37,7 @@ from service.api.dependencies import (
     represent,
     require_match,
 )
+from service.api.list_filters import PlayersWanted, SessionsWanted
 from service.api.routing import create_once, get_and_head
 from service.core.keyset import page
 from service.core.players import may_be_minor
@@ -172,19 +173,18 @@ def list_players(
     wired: Wired,
     principal: CanReadPlayers,
     paging: Paging,
-    external_id: Annotated[ExternalRef | None, Query()] = None,
+    wanted: PlayersWanted,
 ) -> PlayerPage:
     """List players, newest first."""
-    filters = {"external_id": external_id}
     found = page(
         wired.database,
         Player,
         principal,
-        after=paging.after("players", filters),
+        after=paging.after("players", wanted.in_query),
         limit=paging.limit,
-        filters=filters,
+        narrowed=wanted.conditions,
     )
-    cursor = paging.finish(response, request.url.path, "players", filters, found.next)
+    cursor = paging.finish(response, request.url.path, "players", wanted.in_query, found.next)
     return PlayerPage(items=tuple(player_resource(row) for row in found.rows), next_cursor=cursor)
 
 
@@ -298,21 +298,22 @@ def list_sessions(
     principal: CanReadPlayers,
     paging: Paging,
     player_id: PlayerPath,
-    kind: Annotated[SessionKind | None, Query()] = None,
+    wanted: SessionsWanted,
 ) -> SessionPage:
     """List the sessions of a player, the one entered last first."""
     wired.players.get(principal, player_id)
-    filters = {"player_id": player_id, "kind": kind.value if kind else None}
+    bound = {"player_id": player_id, **wanted.in_query}
     found = page(
         wired.database,
         FilmedSession,
         principal,
-        after=paging.after("sessions", filters),
+        after=paging.after("sessions", bound),
         limit=paging.limit,
-        filters=filters,
+        filters={"player_id": player_id},
+        narrowed=wanted.conditions,
     )
-    shown = {"kind": filters["kind"]}
-    cursor = paging.finish(response, request.url.path, "sessions", filters, found.next, shown)
+    shown = wanted.in_query
+    cursor = paging.finish(response, request.url.path, "sessions", bound, found.next, shown)
     items = tuple(session_resource(row) for row in found.rows)
     return SessionPage(items=items, next_cursor=cursor)
 

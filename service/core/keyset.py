@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from types import MappingProxyType
 from typing import Any, Generic, TypeVar
 
 from sqlalchemy import ColumnElement, select, tuple_
@@ -48,7 +49,7 @@ def page(
     *,
     after: Position | None,
     limit: int,
-    filters: Mapping[str, Any],
+    filters: Mapping[str, Any] = MappingProxyType({}),
     narrowed: Sequence[ColumnElement[bool]] = (),
 ) -> Page[Owned]:
     """Return one page of a tenant's rows.

@@ -28,6 +28,7 @@ def emit(
     clip_id: str | None = None,
     work_id: str | None = None,
     player_id: str | None = None,
+    session_id: str | None = None,
     event_id: str | None = None,
     only_endpoint: str | None = None,
 ) -> str:
@@ -35,7 +36,7 @@ def emit(
 
     Parameters
     ----------
-    clip_id, work_id, player_id : str or None
+    clip_id, work_id, player_id, session_id : str or None
         What the event tells of: it is erased with each of them.
     event_id : str or None
         For events whose id follows from what they tell of; else a new one.
@@ -60,6 +61,7 @@ def emit(
         clip_id=clip_id,
         work_id=work_id,
         player_id=player_id,
+        session_id=session_id,
         body=body,
     )
     session.add(row)

@@ -105,6 +105,7 @@ class Clip(Base):
     """An uploaded film. ``state``: ``uploading`` (direct upload announced) or ``ready``.
 
     ``analyse``: options of the analysis that an announced film starts once it is in.
+    ``upload_id``: what the object store calls the upload of a film that is sent to it in parts.
     """
 
     __tablename__ = "clips"
@@ -129,6 +130,7 @@ class Clip(Base):
     )
     facts: Mapped[dict[str, Any] | None]
     analyse: Mapped[dict[str, Any] | None]
+    upload_id: Mapped[str | None] = mapped_column(Text)
 
 
 class Work(Base):
@@ -261,6 +263,9 @@ class OutboxEvent(Base):
     )
     player_id: Mapped[str | None] = mapped_column(
         ForeignKey("players.id", ondelete="CASCADE"), index=True
+    )
+    session_id: Mapped[str | None] = mapped_column(
+        ForeignKey("sessions.id", ondelete="CASCADE"), index=True
     )
     body: Mapped[str] = mapped_column(Text)
 

@@ -23,6 +23,7 @@ from service.core.direct import DirectUploads
 from service.core.egress import Egress
 from service.core.endpoints import EndpointStore
 from service.core.erasure import Eraser
+from service.core.filing import Filing
 from service.core.idempotency import Idempotency
 from service.core.installation import queue_name_of
 from service.core.limits import Limits
@@ -64,6 +65,7 @@ class Wiring:
     players: PlayerStore
     rule_files: RuleFiles
     eraser: Eraser
+    filing: Filing
     keys: Keys
     organisations: Organisations
     quotas: Quotas
@@ -159,6 +161,7 @@ def wire(settings: Settings) -> Wiring:
         players=players,
         rule_files=RuleFiles(database),
         eraser=eraser,
+        filing=Filing(database),
         keys=Keys(database),
         organisations=Organisations(database, Keys(database)),
         quotas=quotas,

@@ -29,13 +29,14 @@ from models.contract.note_codes import NoteCode, say
 from models.contract.problem import Problem
 from models.contract.vocabulary import AnalysisStatus, Stage, WorkKind
 from service.core import lifecycle
-from service.core.announcements import address_of, announce, ended, verdict_headline
+from service.core.announcements import address_of, announce, verdict_headline
 from service.core.claims import Claim, StoredFile, claim_of
 from service.core.database import Database
 from service.core.identifiers import new_id
 from service.core.kinds import KINDS
 from service.core.principal import Principal
 from service.core.quotas import Quotas
+from service.core.session_ends import announce_end, lock_session_of
 from service.core.tables import Clip, Work, WorkInput
 from service.core.turns import end, requeue, state_of
 from service.core.usage import count
@@ -259,7 +260,7 @@ class WorkStore:
             row.progress = 1.0
             row.stage = Stage.STORE
             session.flush()
-            announce(session, now, row, ended(row), row.headline, self._public_url)
+            announce_end(session, now, row, self._public_url)
             if row.kind == WorkKind.ANALYSIS:  # it has joints of its own now
                 session.execute(delete(WorkInput).where(WorkInput.work_id == row.id))
             if facts is not None:
@@ -314,7 +315,7 @@ class WorkStore:
         None: it was the last one allowed, and the work has failed with this error.
         """
         with self._database.write() as session:
-            row, now = self._locked(session, work_id)
+            row, now = self._locked(session, work_id, ending=True)
             decision = lifecycle.crashed(state_of(row), attempt, self.policy)
             if isinstance(decision, lifecycle.Refused):
                 raise decision.error
@@ -335,7 +336,7 @@ class WorkStore:
         The caller enqueues afterwards for ``Requeue`` and ``EnqueueAgain``.
         """
         with self._database.write() as session:
-            row, now = self._locked(session, work_id)
+            row, now = self._locked(session, work_id, ending=True)
             decision = lifecycle.recover(state_of(row), now, self.policy, in_queue)
             if isinstance(decision, lifecycle.Requeue):
                 requeue(row, decision, now)
@@ -357,7 +358,11 @@ class WorkStore:
             ).all()
         return [(row.id, state_of(row)) for row in rows]
 
-    def _locked(self, session: Session, work_id: str) -> tuple[Work, datetime]:
+    def _locked(
+        self, session: Session, work_id: str, *, ending: bool = False
+    ) -> tuple[Work, datetime]:
+        if ending:
+            lock_session_of(session, work_id)
         row = session.execute(
             select(Work).where(Work.id == work_id).with_for_update()
         ).scalar_one_or_none()
@@ -368,7 +373,7 @@ class WorkStore:
     def _settle(
         self, session: Session, work_id: str, attempt: int, status: AnalysisStatus
     ) -> tuple[Work, datetime]:
-        row, now = self._locked(session, work_id)
+        row, now = self._locked(session, work_id, ending=True)
         decision = lifecycle.settle(state_of(row), attempt, status)
         if isinstance(decision, lifecycle.Refused):
             raise decision.error
@@ -389,4 +394,4 @@ class WorkStore:
         problem = Problem.of(error, instance=address_of(row), stage=stage)
         row.problem = problem.model_dump(mode="json")
         session.flush()
-        announce(session, now, row, ended(row), row.headline, self._public_url)
+        announce_end(session, now, row, self._public_url)

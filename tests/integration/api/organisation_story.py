@@ -138,6 +138,7 @@ class Story:
             "start_analysis": ({"clip_id": self.clip}, True),
             "announce_clip": ({"size_bytes": 5, "sha256": "0" * 64}, False),
             "create_player": ({"external_id": "mine"}, False),
+            "change_clip": ({"external_ref": "taken"}, True),
             "change_player": ({"notes": "taken"}, True),
             "create_session": ({"kind": "baseline", "filmed_at": "2026-05-04T10:00:00Z"}, True),
             "change_session": ({"notes": "taken"}, True),

@@ -21,7 +21,12 @@ ROUTERS = (
     derived.plans,
     derived.drill_checks,
 )
-OTHER_EVENTS = {"analysis.first_look", "endpoint.disabled", "retention.due", "webhook.test"}
+OTHER_EVENTS = {
+    "analysis.first_look",
+    "endpoint.disabled",
+    "retention.due",
+    "session.completed",
+} | {"webhook.test"}
 GENERIC = {
     "": {"GET", "HEAD", "POST"},
     "/{id}": {"GET", "HEAD", "DELETE"},
