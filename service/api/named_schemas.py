@@ -12,6 +12,7 @@ from typing import Any
 PREFIX = "#/components/schemas/"
 _SAID_OF_THE_PLACE = ("description", "default", "examples")
 PLACES: dict[str, tuple[str, str]] = {
+    "ClipState": ("ClipResource/properties/state", "Whether a film is in."),
     "DeliveryState": (
         "DeliveryResource/properties/state",
         "Where the sending of an event stands.",
