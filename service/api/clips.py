@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from starlette.convertors import StringConvertor, register_url_convertor
 
 from models.contract.clip import ClipFacts
+from models.contract.erasures import ErasureResource
 from models.contract.errors import ClipTooLarge, NoDirectUpload, UploadNotComplete
 from models.contract.resources import (
     ClipChange,
@@ -35,6 +36,7 @@ from service.api.dependencies import (
     represent,
     require_match,
 )
+from service.api.erasures import erased
 from service.api.file_bodies import film_body
 from service.api.list_filters import ClipsWanted
 from service.api.representations import send_object
@@ -326,10 +328,8 @@ def read_clip_content(
     ITEM,
     operation_id="erase_clip",
     summary="Erase a clip and everything derived from it",
-    status_code=204,
-    responses={
-        202: {"description": "Erased; some files are removed as soon as the store is back."}
-    },
+    status_code=202,
+    response_model=ErasureResource,
 )
 def erase_clip(
     request: Request,
@@ -338,8 +338,11 @@ def erase_clip(
     clip_id: ClipPath,
     _if_match: MayMatch = None,
 ) -> Response:
-    """Erase the film, its analyses, results, pictures and events. Running work is stopped."""
-    whole = wired.clips.erase(
+    """Erase the film, its analyses, results, pictures and events. Running work is stopped.
+
+    From the answer on nothing of it can be read; the erasure tells when its files are gone.
+    """
+    gone = wired.eraser.clip(
         principal, clip_id, lambda row: heed_match(request, clip_resource(row))
     )
-    return Response(status_code=204 if whole else 202)
+    return erased(request, wired, gone)

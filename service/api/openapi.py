@@ -41,6 +41,7 @@ TAGS = [
         "description": "Documents made from analyses: comparison, progress, practice plan, drill "
         "check; the rules behind plans.",
     },
+    {"name": "erasures", "description": "What was erased: how far it is, and the receipt."},
     {"name": "words", "description": "The wording of codes, by language."},
     {"name": "webhooks", "description": "Where events are sent."},
     {"name": "keys", "description": "API keys."},

@@ -21,6 +21,7 @@ from models.contract.coaching import (
     SessionRequest,
     SessionResource,
 )
+from models.contract.erasures import ErasureResource
 from models.contract.progress import SessionKind
 from models.contract.resources import SessionId
 from models.contract.vocabulary import Handedness, RepetitionKind, Sex
@@ -37,6 +38,7 @@ from service.api.dependencies import (
     represent,
     require_match,
 )
+from service.api.erasures import erased
 from service.api.list_filters import PlayersWanted, SessionsWanted
 from service.api.routing import create_once, get_and_head
 from service.core.keyset import page
@@ -48,9 +50,6 @@ router = APIRouter(prefix="/v1/players", tags=["players"])
 PlayerPath = Annotated[PlayerId, Path(examples=["ply_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
 SessionPath = Annotated[SessionId, Path(examples=["ses_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
 _NEVER_NULL = {"external_id", "handedness", "sex", "kind", "filmed_at"}
-_ERASED: dict[int | str, dict[str, Any]] = {
-    202: {"description": "Erased; some files are removed as soon as the store is back."}
-}
 
 
 def player_resource(row: Player) -> PlayerResource:
@@ -230,8 +229,8 @@ def change_player(
     "/{player_id}",
     operation_id="erase_player",
     summary="Erase a player and everything of theirs",
-    status_code=204,
-    responses=_ERASED,
+    status_code=202,
+    response_model=ErasureResource,
 )
 def erase_player(
     request: Request,
@@ -241,10 +240,10 @@ def erase_player(
     _if_match: MayMatch = None,
 ) -> Response:
     """Erase the player, all sessions, their clips, results, reports, plans and events."""
-    whole = wired.eraser.player(
+    gone = wired.eraser.player(
         principal, player_id, lambda row: heed_match(request, player_resource(row))
     )
-    return Response(status_code=204 if whole else 202)
+    return erased(request, wired, gone)
 
 
 @router.post(
@@ -367,8 +366,8 @@ def change_session(
     "/{player_id}/sessions/{session_id}",
     operation_id="erase_session",
     summary="Erase a session with its clips",
-    status_code=204,
-    responses=_ERASED,
+    status_code=202,
+    response_model=ErasureResource,
 )
 def erase_session(
     request: Request,
@@ -379,7 +378,7 @@ def erase_session(
     _if_match: MayMatch = None,
 ) -> Response:
     """Erase a session, its clips and everything derived from them."""
-    whole = wired.eraser.session(
+    gone = wired.eraser.session(
         principal, player_id, session_id, lambda row: heed_match(request, session_resource(row))
     )
-    return Response(status_code=204 if whole else 202)
+    return erased(request, wired, gone)

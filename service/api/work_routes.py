@@ -11,6 +11,7 @@ from fastapi import APIRouter, Depends, Path, Request, Response
 from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
+from models.contract.erasures import ErasureResource
 from models.contract.errors import QueueUnavailable
 from models.contract.vocabulary import WorkKind
 from service.api.dependencies import (
@@ -24,6 +25,7 @@ from service.api.dependencies import (
     heed_match,
     represent,
 )
+from service.api.erasures import erased
 from service.api.results import send_result
 from service.api.routing import create_once, get_and_head
 from service.api.work_filters import (
@@ -44,11 +46,6 @@ from service.core.work_lists import work_page
 logger = logging.getLogger(__name__)
 
 PicturePath = Annotated[str, Path(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,99}$")]
-_ERASED: dict[int | str, dict[str, Any]] = {
-    202: {"description": "Erased; files are removed as soon as the store is back."}
-}
-
-
 Shape = Callable[[Work, tuple[str, ...]], BaseModel]
 """Returns a row, with the ids of what it is made from, as a resource."""
 
@@ -224,8 +221,7 @@ def work_router(offer: Offer, tag: str) -> APIRouter:
     ) -> Response:
         row = row_of(wired, principal, name)
         heed_match(request, shown(wired, row))
-        whole = wired.eraser.work(principal, row.id)
-        return Response(status_code=204 if whole else 202)
+        return erased(request, wired, wired.eraser.work(principal, row.id))
 
     item = f"/{{{offer.parameter}}}"
     model: dict[str, Any] = {"response_model": offer.resource_model}
@@ -233,7 +229,9 @@ def work_router(offer: Offer, tag: str) -> APIRouter:
     get_and_head(router, "", response_model=offer.page_model, **_documented(offer.listing))(listed)
     get_and_head(router, item, **model, **_documented(offer.read))(read)
     router.post(f"{item}/cancel", **model, **_documented(offer.cancel))(cancel)
-    router.delete(item, status_code=204, responses=_ERASED, **_documented(offer.erase))(erase)
+    router.delete(
+        item, status_code=202, response_model=ErasureResource, **_documented(offer.erase)
+    )(erase)
     schemas = {one.name: one.schema for one in offer.results if one.schema is not None}
 
     def sender(stored: str) -> Callable[..., Response]:

@@ -236,29 +236,13 @@ class ClipStore:
             with self._database.read() as session:
                 existing = session.scalars(_same(principal, film.sha256)).one()
             self._heal(existing, clip_key(principal.tenant_id, clip_id), film)
-            self.erase(principal, clip_id)
+            self._eraser.carry_out(self._eraser.clip(principal, clip_id))
             return Stored(existing, created=False)
 
     def get(self, principal: Principal, clip_id: str) -> Clip:
         """Return a clip of this tenant, or raise ``NotFound``."""
         with self._database.read() as session:
             return find_clip(session, principal, clip_id)
-
-    def erase(
-        self,
-        principal: Principal,
-        clip_id: str,
-        unless_changed: Callable[[Clip], None] = lambda row: None,
-    ) -> bool:
-        """Erase a clip and everything derived from it.
-
-        Returns
-        -------
-        bool
-            True when the objects are gone as well; False when the store did not answer and the
-            sweep has to finish it.
-        """
-        return self._eraser.clip(principal, clip_id, unless_changed)
 
 
 def _digest(objects: Objects, key: str) -> str | None:

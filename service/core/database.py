@@ -164,13 +164,21 @@ class Database:
         except IntegrityError:
             return False
 
-    def checkpoint(self) -> None:
-        """SQLite: move the write-ahead log into the file and truncate it (after an erasure)."""
-        if self.is_sqlite:
-            with self.engine.connect() as connection:
-                raw = connection.connection.driver_connection
-                assert raw is not None
-                raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    def checkpoint(self) -> bool:
+        """SQLite: move the write-ahead log into the file and truncate it, after an erasure.
+
+        Rows themselves are overwritten as they are deleted (``secure_delete``).
+
+        Returns
+        -------
+        bool
+            False when a reader holds it up.
+        """
+        with _translated(), self.engine.connect() as connection:
+            raw = connection.connection.driver_connection
+            assert raw is not None
+            busy, *_ = raw.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            return bool(busy == 0)
 
     def close(self) -> None:
         """Close all connections."""

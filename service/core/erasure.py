@@ -1,11 +1,13 @@
 """Erasing: a clip, a session, a player or a piece of work, with all that hangs on it.
 
 Rows go first, in one transaction, so that running jobs lose their lease and cannot commit. Object
-prefixes are noted in that same transaction and swept again until no job can still be writing.
+prefixes are noted in that same transaction, with a receipt; files go afterwards, and are swept
+again until no job can still be writing (:mod:`service.core.sweep`).
 """
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Iterable
 from datetime import timedelta
 
@@ -13,6 +15,7 @@ from sqlalchemy import ColumnElement, delete, or_, select
 from sqlalchemy.orm import Session
 
 from models.contract.errors import (
+    DatabaseUnavailable,
     Forbidden,
     NotFound,
     ObjectStoreUnavailable,
@@ -20,6 +23,7 @@ from models.contract.errors import (
 )
 from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
+from service.core.identifiers import new_id
 from service.core.kinds import KINDS, kind_of
 from service.core.material import find_clip
 from service.core.object_keys import clip_root, upload_root
@@ -28,9 +32,11 @@ from service.core.players import find_player, find_session
 from service.core.principal import Principal
 from service.core.queue import WorkQueue
 from service.core.reach import whole_organisation
+from service.core.receipts import Receipts
 from service.core.tables import (
     Clip,
     Erasure,
+    ErasureReceipt,
     FilmedSession,
     IdempotentReply,
     IntakeConsent,
@@ -41,13 +47,14 @@ from service.core.tables import (
     WorkInput,
 )
 
+logger = logging.getLogger(__name__)
+
 
 class Eraser:
     """Erases wholly.
 
-    Every method returns True when the objects are gone as well, False when the store did not
-    answer and the sweep has to finish it. ``unless_changed(row)`` may raise when the row is not as
-    expected.
+    Every method but :meth:`carry_out` erases the rows and returns what that takes next.
+    ``unless_changed(row)`` may raise when the row is not as expected.
 
     Parameters
     ----------
@@ -56,9 +63,15 @@ class Eraser:
     """
 
     def __init__(
-        self, database: Database, objects: Objects, queue: WorkQueue, sweep_s: float
+        self,
+        database: Database,
+        objects: Objects,
+        queue: WorkQueue,
+        receipts: Receipts,
+        sweep_s: float,
     ) -> None:
         self._database = database
+        self._receipts = receipts
         self._objects = objects
         self._queue = queue
         self._sweep = timedelta(seconds=sweep_s)
@@ -68,13 +81,13 @@ class Eraser:
         principal: Principal,
         clip_id: str,
         unless_changed: Callable[[Clip], None] = lambda row: None,
-    ) -> bool:
+    ) -> Gone:
         """Erase a clip and everything derived from it."""
         with self._database.write() as session:
             unless_changed(find_clip(session, principal, clip_id, lock=True))
             with whole_organisation(session):
-                gone = self._clips(session, principal.tenant_id, [clip_id])
-        return self._finish(gone)
+                gone = self._clips(session, Gone(principal, clip_id, [clip_id]))
+        return gone
 
     def session(
         self,
@@ -82,27 +95,27 @@ class Eraser:
         player_id: str,
         session_id: str,
         unless_changed: Callable[[FilmedSession], None] = lambda row: None,
-    ) -> bool:
+    ) -> Gone:
         """Erase a session, its clips and everything derived from them."""
         with self._database.write() as session:
             unless_changed(find_session(session, principal, session_id, player_id, lock=True))
             with whole_organisation(session):
                 clips = session.scalars(select(Clip.id).where(Clip.session_id == session_id)).all()
-                coming = ResumableUpload.session_id == session_id
-                gone = self._clips(session, principal.tenant_id, clips, coming=coming)
+                gone = Gone(principal, session_id, clips)
+                self._clips(session, gone, coming=ResumableUpload.session_id == session_id)
                 _forget_replies(session, [session_id])
                 session.execute(  # its dates came from the sessions; written anew if still due
                     delete(OutboxEvent).where(OutboxEvent.player_id == player_id)
                 )
                 session.execute(delete(FilmedSession).where(FilmedSession.id == session_id))
-        return self._finish(gone)
+        return gone
 
     def player(
         self,
         principal: Principal,
         player_id: str,
         unless_changed: Callable[[Player], None] = lambda row: None,
-    ) -> bool:
+    ) -> Gone:
         """Erase a player, the sessions, their clips and everything derived from them."""
         with self._database.write() as session:
             unless_changed(find_player(session, principal, player_id, lock=True))
@@ -113,13 +126,14 @@ class Eraser:
                     select(FilmedSession.id).where(FilmedSession.player_id == player_id)
                 ).all()
                 clips = session.scalars(select(Clip.id).where(Clip.session_id.in_(sessions))).all()
+                gone = Gone(principal, player_id, clips)
                 coming = ResumableUpload.player_id == player_id
-                gone = self._clips(session, principal.tenant_id, clips, player_id, coming)
+                self._clips(session, gone, player_id, coming)
                 _forget_replies(session, [player_id, *sessions])
                 session.execute(delete(Player).where(Player.id == player_id))
-        return self._finish(gone)
+        return gone
 
-    def work(self, principal: Principal, work_id: str) -> bool:
+    def work(self, principal: Principal, work_id: str) -> Gone:
         """Erase a piece of work, its results and everything made from them."""
         with self._database.write() as session:
             row = session.scalars(
@@ -130,19 +144,18 @@ class Eraser:
             if row is None:
                 raise NotFound()
             with whole_organisation(session):
-                gone = _Gone(row.tenant_id)
+                gone = Gone(principal, work_id)
                 self._work(session, gone, Work.id == row.id)
                 self._rows(session, gone)
-        return self._finish(gone)
+        return gone
 
     def _clips(
         self,
         session: Session,
-        tenant_id: str,
-        clip_ids: Iterable[str],
+        gone: Gone,
         player_id: str | None = None,
         coming: ColumnElement[bool] | None = None,
-    ) -> _Gone:
+    ) -> Gone:
         """Delete the rows of clips and of all that was derived from them, uploads included.
 
         Parameters
@@ -150,7 +163,6 @@ class Eraser:
         coming : condition or None
             Which uploads go that have not become a clip.
         """
-        gone = _Gone(tenant_id, list(clip_ids))
         gone.note_uploads(session, coming)
         doomed: ColumnElement[bool] = Work.clip_id.in_(gone.clips)
         if player_id is not None:
@@ -159,7 +171,7 @@ class Eraser:
         self._rows(session, gone)
         return gone
 
-    def _work(self, session: Session, gone: _Gone, doomed: ColumnElement[bool]) -> None:
+    def _work(self, session: Session, gone: Gone, doomed: ColumnElement[bool]) -> None:
         """Note work, what was made from it, what was made from that, and so on."""
         while found := [
             row
@@ -172,12 +184,25 @@ class Eraser:
             )
             doomed = Work.id.in_(made_from)
 
-    def _rows(self, session: Session, gone: _Gone) -> None:
+    def _rows(self, session: Session, gone: Gone) -> None:
         now = self._database.now(session)
+        gone.receipt = ErasureReceipt(
+            id=new_id("era"),
+            tenant_id=gone.tenant_id,
+            created_at=now,
+            subject_id=gone.subject_id,
+            player_id=gone.player_id,
+            clips=len(gone.clips),
+            work=len(gone.work),
+            files=0,
+        )
+        session.add(gone.receipt)
+        session.flush()
         for prefix in gone.prefixes:
             session.merge(
                 Erasure(
                     prefix=prefix,
+                    receipt_id=gone.receipt.id,
                     tenant_id=gone.tenant_id,
                     erased_at=now,
                     sweep_until=now + self._sweep,
@@ -194,27 +219,55 @@ class Eraser:
             )
         )
 
-    def _finish(self, gone: _Gone) -> bool:
-        self._database.checkpoint()
+    def carry_out(self, gone: Gone) -> None:
+        """Take what was erased out of queue and object store; the sweep finishes what this cannot.
+
+        It takes as long as the store takes: call it after the answer was given.
+        """
         for work_id, attempt in gone.work.items():
             try:
                 self._queue.remove(work_id, attempt)
             except QueueUnavailable:  # the job finds no row and stops
                 break
+        files, all_gone = 0, True
+        for prefix in gone.prefixes:
+            try:
+                files += self._objects.delete_prefix(prefix)
+            except ObjectStoreUnavailable:
+                all_gone = False
+                break
         try:
-            for prefix in gone.prefixes:
-                self._objects.delete_prefix(prefix)
-        except ObjectStoreUnavailable:
-            return False
-        return True
+            self._receipts.count_files(gone.receipt.id, files, all_gone=all_gone)
+            self._receipts.clean_database()
+        except DatabaseUnavailable:
+            logger.warning("erasure %s: noted by a later sweep", gone.receipt.id)
 
 
-class _Gone:
-    """What is being erased: clips, and work with its present attempt."""
+class Gone:
+    """What is being erased: clips, and work with its present attempt.
 
-    def __init__(self, tenant_id: str, clips: list[str] | None = None) -> None:
-        self.tenant_id = tenant_id
-        self.clips = clips or []
+    Attributes
+    ----------
+    subject_id : str
+        Id of what was asked to be erased.
+    player_id : str or None
+        Whose it was, if a bound key may ask for the receipt.
+    receipt : ErasureReceipt
+        Set once the rows are gone.
+    """
+
+    receipt: ErasureReceipt
+
+    def __init__(
+        self,
+        principal: Principal,
+        subject_id: str,
+        clips: Iterable[str] = (),
+    ) -> None:
+        self.tenant_id = principal.tenant_id
+        self.subject_id = subject_id
+        self.player_id = principal.player_id
+        self.clips = list(clips)
         self.work: dict[str, int] = {}
         self.uploads: list[str] = []
         self.consents: list[str] = []

@@ -26,6 +26,7 @@ from service.core.table_base import Base
 from service.core.tables import (
     Clip,
     Erasure,
+    ErasureReceipt,
     FilmedSession,
     IdempotentReply,
     IntakeConsent,
@@ -114,6 +115,7 @@ _OF_PLAYER: dict[type[Base], Callable[[Reach], ColumnElement[bool]]] = {
     WorkInput: lambda _: true(),  # ids only, asked for by work that is narrowed itself
     IdempotentReply: lambda _: true(),  # found by the id of the key that asks
     Erasure: lambda _: true(),
+    ErasureReceipt: lambda reach: ErasureReceipt.player_id == reach.player_id,
 }
 """Which rows of its organisation a bound key sees; none of the tables that are not here."""
 

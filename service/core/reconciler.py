@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
 
-from sqlalchemy import delete, select
+from sqlalchemy import delete
 
 from models.contract.errors import Erased, ObjectStoreUnavailable, QueueUnavailable
 from models.contract.vocabulary import AnalysisStatus
@@ -20,12 +20,12 @@ from service.core.arrivals import Arrivals
 from service.core.database import Database
 from service.core.delivery_log import forget_tries
 from service.core.direct import forget_announced
-from service.core.objects import Objects
 from service.core.orphans import OrphanSweep
 from service.core.queue import WorkQueue, attempt_at
 from service.core.resumable import ResumableUploads
 from service.core.retention import RetentionReminder
-from service.core.tables import Erasure, IdempotentReply
+from service.core.sweep import ErasureSweep
+from service.core.tables import IdempotentReply
 from service.core.work import WorkStore
 
 logger = logging.getLogger(__name__)
@@ -51,8 +51,8 @@ class Reconciler:
         database: Database,
         work: WorkStore,
         queue: WorkQueue,
-        objects: Objects,
         *,
+        erasures: ErasureSweep,
         reminder: RetentionReminder,
         orphans: OrphanSweep,
         uploads: ResumableUploads,
@@ -70,7 +70,7 @@ class Reconciler:
         self._uploads = uploads
         self._arrivals = arrivals
         self._queue = queue
-        self._objects = objects
+        self._erasures = erasures
         self._holder = holder
         self._interval = interval_s
         self._reply_ttl = timedelta(hours=idempotency_ttl_h)
@@ -141,21 +141,9 @@ class Reconciler:
         """Remove what late jobs wrote for what was erased, and what is past its time."""
         forget_announced(self._database, self._announced_ttl)
         self._uploads.forget_abandoned()
-        with self._database.read() as session:
-            now = self._database.now(session)
-            pending = session.scalars(select(Erasure)).all()
-        swept = 0
-        if pending:  # a reader may have held up the one after the erasure
-            self._database.checkpoint()
-        for erasure in pending:
-            try:
-                swept += self._objects.delete_prefix(erasure.prefix)
-            except ObjectStoreUnavailable:
-                continue
-            if erasure.sweep_until <= now:
-                with self._database.write() as session:
-                    session.execute(delete(Erasure).where(Erasure.prefix == erasure.prefix))
+        swept = self._erasures.run_once()
         with self._database.write() as session:
+            now = self._database.now(session)
             session.execute(
                 delete(IdempotentReply).where(IdempotentReply.created_at < now - self._reply_ttl)
             )

@@ -187,6 +187,12 @@ class Settings(BaseSettings):
     reconcile_interval_s: float = Field(
         default=10.0, gt=0, description="Seconds between two looks for lost or stuck work."
     )
+    vacuum_interval_s: float = Field(
+        default=3600.0,
+        gt=0,
+        description="PostgreSQL: seconds between two rounds that write tables anew to get erased "
+        "rows out of their files; see infra/erasure.md.",
+    )
     background: bool = Field(
         default=True, description="Run the reconciler and the webhook sender inside the API."
     )

@@ -340,12 +340,35 @@ class IdempotentReply(Base):
     created_at: Mapped[datetime] = mapped_column(index=True)
 
 
+class ErasureReceipt(Base):
+    """An erasure: how far it is, and its receipt. Ids and counts only, no personal data."""
+
+    __tablename__ = "erasure_receipts"
+    __table_args__ = (Index("ix_erasure_receipts_page", "tenant_id", "created_at", "id"),)
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
+    created_at: Mapped[datetime]
+    subject_id: Mapped[str]
+    player_id: Mapped[str | None]
+    """Player that the key was bound to which asked; it may read this receipt."""
+    clips: Mapped[int]
+    work: Mapped[int]
+    files: Mapped[int]
+    files_erased_at: Mapped[datetime | None]
+    database_cleaned_at: Mapped[datetime | None]
+    completed_at: Mapped[datetime | None]
+
+
 class Erasure(Base):
     """Object keys to sweep: a job may still write for a while after its rows are gone."""
 
     __tablename__ = "erasures"
 
     prefix: Mapped[str] = mapped_column(primary_key=True)
+    receipt_id: Mapped[str | None] = mapped_column(
+        ForeignKey("erasure_receipts.id", ondelete="CASCADE"), index=True
+    )
     tenant_id: Mapped[str] = tenant_column()
     erased_at: Mapped[datetime]
     sweep_until: Mapped[datetime]

@@ -34,6 +34,7 @@ from service.core.players import PlayerStore
 from service.core.queue import WorkQueue
 from service.core.quotas import Quotas
 from service.core.rates import RateLimiter
+from service.core.receipts import Receipts
 from service.core.reconciler import Reconciler
 from service.core.requests import WorkRequests
 from service.core.resumable import ResumableUploads
@@ -41,6 +42,7 @@ from service.core.retention import RetentionReminder
 from service.core.rulefiles import RuleFiles
 from service.core.sender import Sender
 from service.core.settings import Settings
+from service.core.sweep import ErasureSweep
 from service.core.work import WorkStore
 
 ANNOUNCED_MARGIN_S = 24 * 3600
@@ -66,6 +68,7 @@ class Wiring:
     rule_files: RuleFiles
     eraser: Eraser
     filing: Filing
+    receipts: Receipts
     keys: Keys
     organisations: Organisations
     quotas: Quotas
@@ -82,7 +85,7 @@ class Wiring:
             self.database,
             self.work,
             self.queue,
-            self.objects,
+            erasures=ErasureSweep(self.database, self.objects, self.receipts),
             reminder=RetentionReminder(self.database, self.settings.public_url),
             orphans=OrphanSweep(self.database, self.objects),
             uploads=self.uploads,
@@ -139,7 +142,8 @@ def wire(settings: Settings) -> Wiring:
     )
     # RQ stops a job at most 60 s after its limit; nothing can be written any later.
     sweep_s = settings.job_timeout_s + 120 + settings.lease_s
-    eraser = Eraser(database, objects, queue, sweep_s)
+    receipts = Receipts(database, settings.vacuum_interval_s)
+    eraser = Eraser(database, objects, queue, receipts, sweep_s)
     quotas = Quotas(database, Limits.of_settings(settings))
     clips = ClipStore(database, objects, eraser, quotas)
     work = WorkStore(database, policy, quotas, settings.public_url)
@@ -162,6 +166,7 @@ def wire(settings: Settings) -> Wiring:
         rule_files=RuleFiles(database),
         eraser=eraser,
         filing=Filing(database),
+        receipts=receipts,
         keys=Keys(database),
         organisations=Organisations(database, Keys(database)),
         quotas=quotas,

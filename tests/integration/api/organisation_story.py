@@ -19,6 +19,7 @@ from service.core.reach import EVERYTHING
 from service.core.tables import ApiKey, Base
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import analysed, made, new_player, new_session
+from tests.integration.api.conftest import film
 from tests.integration.api.tus_client import SPOKEN, begin, metadata
 
 CANARY = "canary-7f31"
@@ -73,6 +74,8 @@ class Story:
         self.analysis = analysed(client, wired, self.session, CANARY.encode() * 40)
         self.clip = client.get(f"/v1/analyses/{self.analysis}").json()["clip_id"]
         analysed(client, wired, later, b"later")
+        gone = made(client.post("/v1/clips", files={"file": ("gone.mp4", film(b"gone"))}))["id"]
+        self.erasure = client.delete(f"/v1/clips/{gone}").json()["id"]
         here = f"/v1/players/{self.player}"
         sides = {
             "first": {"label": CANARY, "sessions": [self.session]},
@@ -127,6 +130,7 @@ class Story:
             "event_id": self.event,
             "upload_id": self.upload,
             "key_id": self.key,
+            "erasure_id": self.erasure,
             "organisation_id": "main",
             "language": "de",
         }

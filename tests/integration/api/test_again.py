@@ -86,7 +86,7 @@ def test_it_stands_by_itself_once_it_is_done(
 ) -> None:
     done, waiting = again(client, measured), again(client, measured)
     entry.work(wired, attempt_at(done["id"], 1))
-    assert client.delete(f"/v1/analyses/{measured}").status_code == 204
+    assert client.delete(f"/v1/analyses/{measured}").status_code == 202
     assert client.get(f"{done['links']['self']}/result").status_code == 200
     assert_problem(client.get(waiting["links"]["self"]), 404, "not_found")
 

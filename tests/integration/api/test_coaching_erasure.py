@@ -64,13 +64,13 @@ def test_documents_go_with_what_they_were_made_from(
     assert {"work", "work_inputs"} <= set(traces(wired, settings, words(story)))
     clip = client.get(f"/v1/analyses/{story.first}").json()["clip_id"]
     if what == "clip":
-        assert client.delete(f"/v1/clips/{clip}").status_code == 204
+        assert client.delete(f"/v1/clips/{clip}").status_code == 202
     elif what == "analysis":
-        assert client.delete(f"/v1/analyses/{story.first}").status_code == 204
+        assert client.delete(f"/v1/analyses/{story.first}").status_code == 202
         assert client.get(f"/v1/clips/{clip}/content").status_code == 200
     else:
         address = f"/v1/players/{story.player}/sessions/{story.before}"
-        assert client.delete(address).status_code == 204
+        assert client.delete(address).status_code == 202
     left = traces(wired, settings, words(story))
     assert left == []
     for document in story.documents:
@@ -84,7 +84,7 @@ def test_nothing_is_left_of_an_erased_player(
     client: httpx.Client, wired: Wiring, settings: Settings
 ) -> None:
     story = Story(client, wired)
-    assert client.delete(f"/v1/players/{story.player}").status_code == 204
+    assert client.delete(f"/v1/players/{story.player}").status_code == 202
     every = [CANARY, *words(story), story.player, story.before, story.after, story.second]
     assert traces(wired, settings, every) == []
     assert client.get(f"/v1/analyses/{story.other}/result").status_code == 200
@@ -95,7 +95,7 @@ def test_erasing_one_document_leaves_the_rest(
 ) -> None:
     story = Story(client, wired)
     plan = story.documents[1]
-    assert client.delete(plan["links"]["self"]).status_code == 204
+    assert client.delete(plan["links"]["self"]).status_code == 202
     assert traces(wired, settings, [MARK + "-plan", plan["id"]]) == []
     assert client.get(story.documents[0]["links"]["self"]).status_code == 200
     assert client.get(f"/v1/analyses/{story.first}/result").status_code == 200
@@ -131,7 +131,7 @@ def test_retention_event_is_written_once_and_goes_with_the_player(
     said = body["data"]["headline"]  # receivers of before read the reason as a sentence
     assert "one week" in said["reason"]
     assert (said["reason_code"], set(said["parameters"])) == ("retention_check_due", {"delay"})
-    assert client.delete(f"/v1/players/{player}/sessions/{practice}").status_code == 204
+    assert client.delete(f"/v1/players/{player}/sessions/{practice}").status_code == 202
     with wired.database.read() as session:
         assert session.scalars(select(OutboxEvent)).all() == []
         assert session.scalars(select(Work)).all() == []

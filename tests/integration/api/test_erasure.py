@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
+import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import httpx
 import pytest
@@ -11,8 +14,9 @@ from sqlalchemy import func, select, text
 
 from models.contract.errors import Erased, ObjectStoreUnavailable
 from models.contract.vocabulary import WorkKind
+from service.core.principal import Scope
 from service.core.settings import Settings
-from service.core.tables import Base, Erasure, OutboxEvent
+from service.core.tables import Base, Erasure, ErasureReceipt, OutboxEvent
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem, complete, files_below, film
 
@@ -42,8 +46,8 @@ def traces(wired: Wiring, settings: Settings, words: list[str]) -> list[str]:
                 found.append(str(path))
     with wired.database.read() as session:
         for table in Base.metadata.sorted_tables:
-            if table.name == Erasure.__tablename__:
-                continue  # holds object prefixes only, until no job can still write
+            if table.name in (Erasure.__tablename__, ErasureReceipt.__tablename__):
+                continue  # object prefixes until no job can still write; ids as proof of erasure
             for row in session.execute(select(table)):
                 found += [table.name for word in words if word in repr(tuple(row))]
     if wired.database.is_sqlite:
@@ -71,7 +75,7 @@ def test_nothing_is_left_of_an_erased_clip(
     before = traces(wired, settings, words)
     assert {"clips", "work", "outbox_events", "deliveries", "idempotent_replies"} <= set(before)
 
-    assert client.delete(f"/v1/clips/{clip_id}").status_code == 204
+    assert client.delete(f"/v1/clips/{clip_id}").status_code == 202
     assert traces(wired, settings, words) == []
     for address in (
         f"/v1/clips/{clip_id}",
@@ -87,7 +91,7 @@ def test_nothing_is_left_of_an_erased_clip(
 def test_other_clips_stay(client: httpx.Client, wired: Wiring, clip_id: str) -> None:
     other, analysis_id = send(client)
     complete(wired, analysis_id)
-    assert client.delete(f"/v1/clips/{clip_id}").status_code == 204
+    assert client.delete(f"/v1/clips/{clip_id}").status_code == 202
     assert client.get(f"/v1/analyses/{analysis_id}/result").status_code == 200
     assert client.get(f"/v1/clips/{other}/content").status_code == 200
 
@@ -97,7 +101,7 @@ def test_running_job_cannot_bring_it_back(
 ) -> None:
     clip_id, analysis_id = send(client)
     claim = wired.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w")
-    assert client.delete(f"/v1/clips/{clip_id}").status_code == 204
+    assert client.delete(f"/v1/clips/{clip_id}").status_code == 202
     wired.objects.put_bytes(f"{claim.result_prefix}/late.json", CANARY.encode(), "text/plain")
     with pytest.raises(Erased):
         wired.work.heartbeat(analysis_id, 1)
@@ -117,10 +121,113 @@ def test_absent_store_is_swept_later(
 
     with monkeypatch.context() as patch:
         patch.setattr(type(wired.objects), "delete_prefix", away)
-        assert client.delete(f"/v1/clips/{clip_id}").status_code == 202
+        answer = client.delete(f"/v1/clips/{clip_id}")
+    assert answer.status_code == 202
     assert_problem(client.get(f"/v1/clips/{clip_id}"), 404, "not_found")
+    receipt = client.get(answer.headers["location"]).json()
+    assert (receipt["files"], receipt["files_erased_at"]) == (0, None)
     assert wired.reconciler().run_once().swept == 1
     assert files_below(settings.object_dir) == []
+    receipt = client.get(answer.headers["location"]).json()
+    assert receipt["files"] == 1
+    assert receipt["files_erased_at"] is not None
+
+
+def test_the_answer_does_not_wait_for_the_store(
+    client: httpx.Client, wired: Wiring, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Files are removed once the answer is on its way, however slow the store is."""
+    clip_id, _ = send(client)
+    order: list[str] = []
+    delete = type(wired.objects).delete_prefix
+
+    def slow(self: object, prefix: str) -> int:
+        order.append("files")
+        return delete(self, prefix)  # type: ignore[arg-type]
+
+    async def watched(scope: Any, receive: Any, send: Any) -> None:
+        async def outgoing(message: Any) -> None:
+            order.append(message["type"])
+            await send(message)
+
+        await wired_app(scope, receive, outgoing)
+
+    wired_app = client._transport.app  # type: ignore[attr-defined]
+    monkeypatch.setattr(type(wired.objects), "delete_prefix", slow)
+    monkeypatch.setattr(client._transport, "app", watched)  # type: ignore[attr-defined]
+    assert client.delete(f"/v1/clips/{clip_id}").status_code == 202
+    assert order.index("http.response.body") < order.index("files")
+
+
+def test_an_erasure_is_a_resource_and_ends_as_its_receipt(
+    client: httpx.Client, wired: Wiring, as_key: Callable[..., dict[str, str]]
+) -> None:
+    clip_id, analysis_id = send(client)
+    complete(wired, analysis_id)
+    stored = len(list(wired.objects.list()))
+    answer = client.delete(f"/v1/clips/{clip_id}")
+    erasure = answer.json()
+    assert answer.headers["location"] == erasure["links"]["self"]
+    assert (erasure["of"], erasure["state"]) == (clip_id, "under_way")
+    assert (erasure["clips"], erasure["work"], erasure["files"]) == (1, 1, 0)
+    for _ in range(200):  # a reader of another process may hold the database up
+        wired.reconciler().run_once()
+        receipt = client.get(erasure["links"]["self"]).json()
+        if receipt["database_cleaned_at"] is not None:
+            break
+        time.sleep(0.1)
+    assert receipt["files"] == stored > 1
+    assert receipt["files_erased_at"] is not None
+    assert receipt["state"] == "under_way", "a job may still write"
+    past = "datetime('now', '-1 day')" if wired.database.is_sqlite else "now() - interval '1 day'"
+    with wired.database.write() as session:
+        session.execute(text(f"UPDATE erasures SET sweep_until = {past}"))
+    wired.reconciler().run_once()
+    receipt = client.get(erasure["links"]["self"]).json()
+    assert (receipt["state"], receipt["completed_at"] is not None) == ("completed", True)
+    assert client.get("/v1/erasures").json()["items"] == [receipt]
+    assert (
+        client.get("/v1/erasures", headers=as_key(Scope.ADMIN, tenant="other")).json()["items"]
+        == []
+    )
+    reader = as_key(Scope.RESULTS_READ)
+    assert_problem(client.get("/v1/erasures", headers=reader), 403, "forbidden")
+
+
+def test_postgresql_files_hold_no_erased_row(client: httpx.Client, wired: Wiring) -> None:
+    """Looked for in the files of all tables, where a plain DELETE, and a plain VACUUM after it,
+    leave the bytes."""
+    if wired.database.is_sqlite:
+        pytest.skip("PostgreSQL only")
+    clip_id, analysis_id = send(client)
+    complete(wired, analysis_id)
+    assert CANARY.encode() in postgresql_files(wired)
+    client.delete(f"/v1/clips/{clip_id}")
+    with wired.database.write() as session:
+        session.execute(text("DELETE FROM locks"))
+    for _ in range(200):
+        wired.reconciler().run_once()
+        with wired.database.read() as session:
+            if session.scalars(select(ErasureReceipt.database_cleaned_at)).one() is not None:
+                break
+        time.sleep(0.1)
+    assert CANARY.encode() not in postgresql_files(wired)
+
+
+def postgresql_files(wired: Wiring) -> bytes:
+    """Return the bytes of the files of all tables, indexes and long values of this schema."""
+    engine = wired.database.engine.execution_options(isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(text("CHECKPOINT"))
+        rows = connection.execute(
+            text(
+                "SELECT pg_read_binary_file(pg_relation_filepath(c.oid)) FROM pg_class c "
+                "WHERE c.relkind IN ('r', 'i', 't') AND (c.relnamespace = "
+                "current_schema()::regnamespace OR c.oid IN (SELECT reltoastrelid FROM pg_class "
+                "WHERE relnamespace = current_schema()::regnamespace))"
+            )
+        )
+        return b"".join(bytes(row[0]) for row in rows)
 
 
 def test_tombstones_go_when_no_job_can_write_any_more(client: httpx.Client, wired: Wiring) -> None:

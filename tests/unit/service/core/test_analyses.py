@@ -236,7 +236,7 @@ def test_erased_while_running(wiring: Wiring) -> None:
     clip = film(wiring)
     analysis_id = queue_analysis(wiring, clip.id)
     claim = wiring.work.claim(WorkKind.ANALYSIS, analysis_id, 1, "w1")
-    assert wiring.clips.erase(KEY, clip.id) is True
+    wiring.eraser.carry_out(wiring.eraser.clip(KEY, clip.id))
     late = f"{claim.result_prefix}/joints.npz"
     wiring.objects.put_bytes(late, b"x", "application/octet-stream")
     with pytest.raises(Erased):

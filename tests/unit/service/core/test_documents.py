@@ -94,7 +94,7 @@ def test_erasing_the_clip_erases_the_document(wiring: Wiring) -> None:
     with wiring.database.write() as session:
         document = wiring.work.enter(session, KEY, WorkKind.PLAN, {}, [Input(analysis_id)])
     wiring.objects.put_bytes(f"documents/{document.id}/1/result.json", b"x", "application/json")
-    wiring.clips.erase(KEY, clip.id)
+    wiring.eraser.carry_out(wiring.eraser.clip(KEY, clip.id))
     with wiring.database.read() as session:
         assert session.scalars(select(Work)).all() == []
         assert session.scalars(select(WorkInput)).all() == []
