@@ -141,7 +141,7 @@ def test_what_was_changed_since_is_not_erased(client: httpx.Client) -> None:
         for fields in ({"if-match": '"before"'}, {"if-match": f"W/{tag}"}, {"if-none-match": "*"}):
             assert_problem(client.delete(address, headers=fields), 412, "precondition_failed")
         assert client.get(address).status_code == 200, kind
-        assert client.delete(address, headers={"if-match": tag}).status_code == 204
+        assert client.delete(address, headers={"if-match": tag}).is_success
         assert kind == "key" or client.get(address).status_code == 404
 
 
