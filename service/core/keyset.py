@@ -14,6 +14,7 @@ from service.core.database import Database
 from service.core.principal import Principal
 from service.core.tables import (
     Clip,
+    ErasureReceipt,
     FilmedSession,
     Organisation,
     Player,
@@ -23,7 +24,9 @@ from service.core.tables import (
 )
 
 Row = TypeVar("Row", Clip, Work, WebhookEndpoint, Player, FilmedSession, RuleFile, Organisation)
-Owned = TypeVar("Owned", Clip, Work, WebhookEndpoint, Player, FilmedSession, RuleFile)
+Owned = TypeVar(
+    "Owned", Clip, Work, WebhookEndpoint, Player, FilmedSession, RuleFile, ErasureReceipt
+)
 
 
 @dataclass(frozen=True, slots=True)
