@@ -23,7 +23,17 @@ from service.core.tables import (
     Work,
 )
 
-Row = TypeVar("Row", Clip, Work, WebhookEndpoint, Player, FilmedSession, RuleFile, Organisation)
+Row = TypeVar(
+    "Row",
+    Clip,
+    Work,
+    WebhookEndpoint,
+    Player,
+    FilmedSession,
+    RuleFile,
+    Organisation,
+    ErasureReceipt,
+)
 Owned = TypeVar(
     "Owned", Clip, Work, WebhookEndpoint, Player, FilmedSession, RuleFile, ErasureReceipt
 )
