@@ -10,7 +10,7 @@ from starlette.background import BackgroundTask
 from models.contract.erasures import ErasureId, ErasurePage, ErasureResource
 from service.api.dependencies import CanEraseClips, Paging, Wired, represent
 from service.api.routing import get_and_head
-from service.core.erasure import Gone
+from service.core.erasure import RowsErased
 from service.core.keyset import page
 from service.core.tables import ErasureReceipt
 from service.core.wiring import Wiring
@@ -38,7 +38,7 @@ def erasure_resource(row: ErasureReceipt) -> ErasureResource:
     )
 
 
-def erased(request: Request, wired: Wiring, gone: Gone) -> Response:
+def erased(request: Request, wired: Wiring, gone: RowsErased) -> Response:
     """Answer an erasure: its rows are gone, its files go once the answer is sent."""
     shown = erasure_resource(gone.receipt)
     answer = represent(request, shown, 202, {"location": shown.links["self"]})

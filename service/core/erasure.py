@@ -81,12 +81,12 @@ class Eraser:
         principal: Principal,
         clip_id: str,
         unless_changed: Callable[[Clip], None] = lambda row: None,
-    ) -> Gone:
+    ) -> RowsErased:
         """Erase a clip and everything derived from it."""
         with self._database.write() as session:
             unless_changed(find_clip(session, principal, clip_id, lock=True))
             with whole_organisation(session):
-                gone = self._clips(session, Gone(principal, clip_id, [clip_id]))
+                gone = self._clips(session, RowsErased(principal, clip_id, [clip_id]))
         return gone
 
     def session(
@@ -95,13 +95,13 @@ class Eraser:
         player_id: str,
         session_id: str,
         unless_changed: Callable[[FilmedSession], None] = lambda row: None,
-    ) -> Gone:
+    ) -> RowsErased:
         """Erase a session, its clips and everything derived from them."""
         with self._database.write() as session:
             unless_changed(find_session(session, principal, session_id, player_id, lock=True))
             with whole_organisation(session):
                 clips = session.scalars(select(Clip.id).where(Clip.session_id == session_id)).all()
-                gone = Gone(principal, session_id, clips)
+                gone = RowsErased(principal, session_id, clips)
                 self._clips(session, gone, coming=ResumableUpload.session_id == session_id)
                 _forget_replies(session, [session_id])
                 session.execute(  # its dates came from the sessions; written anew if still due
@@ -115,7 +115,7 @@ class Eraser:
         principal: Principal,
         player_id: str,
         unless_changed: Callable[[Player], None] = lambda row: None,
-    ) -> Gone:
+    ) -> RowsErased:
         """Erase a player, the sessions, their clips and everything derived from them."""
         with self._database.write() as session:
             unless_changed(find_player(session, principal, player_id, lock=True))
@@ -126,14 +126,14 @@ class Eraser:
                     select(FilmedSession.id).where(FilmedSession.player_id == player_id)
                 ).all()
                 clips = session.scalars(select(Clip.id).where(Clip.session_id.in_(sessions))).all()
-                gone = Gone(principal, player_id, clips)
+                gone = RowsErased(principal, player_id, clips)
                 coming = ResumableUpload.player_id == player_id
                 self._clips(session, gone, player_id, coming)
                 _forget_replies(session, [player_id, *sessions])
                 session.execute(delete(Player).where(Player.id == player_id))
         return gone
 
-    def work(self, principal: Principal, work_id: str) -> Gone:
+    def work(self, principal: Principal, work_id: str) -> RowsErased:
         """Erase a piece of work, its results and everything made from them."""
         with self._database.write() as session:
             row = session.scalars(
@@ -144,7 +144,7 @@ class Eraser:
             if row is None:
                 raise NotFound()
             with whole_organisation(session):
-                gone = Gone(principal, work_id)
+                gone = RowsErased(principal, work_id)
                 self._work(session, gone, Work.id == row.id)
                 self._rows(session, gone)
         return gone
@@ -152,10 +152,10 @@ class Eraser:
     def _clips(
         self,
         session: Session,
-        gone: Gone,
+        gone: RowsErased,
         player_id: str | None = None,
         coming: ColumnElement[bool] | None = None,
-    ) -> Gone:
+    ) -> RowsErased:
         """Delete the rows of clips and of all that was derived from them, uploads included.
 
         Parameters
@@ -171,7 +171,7 @@ class Eraser:
         self._rows(session, gone)
         return gone
 
-    def _work(self, session: Session, gone: Gone, doomed: ColumnElement[bool]) -> None:
+    def _work(self, session: Session, gone: RowsErased, doomed: ColumnElement[bool]) -> None:
         """Note work, what was made from it, what was made from that, and so on."""
         while found := [
             row
@@ -184,7 +184,7 @@ class Eraser:
             )
             doomed = Work.id.in_(made_from)
 
-    def _rows(self, session: Session, gone: Gone) -> None:
+    def _rows(self, session: Session, gone: RowsErased) -> None:
         now = self._database.now(session)
         gone.receipt = ErasureReceipt(
             id=new_id("era"),
@@ -219,7 +219,7 @@ class Eraser:
             )
         )
 
-    def carry_out(self, gone: Gone) -> None:
+    def carry_out(self, gone: RowsErased) -> None:
         """Take what was erased out of queue and object store; the sweep finishes what this cannot.
 
         It takes as long as the store takes: call it after the answer was given.
@@ -243,7 +243,7 @@ class Eraser:
             logger.warning("erasure %s: noted by a later sweep", gone.receipt.id)
 
 
-class Gone:
+class RowsErased:
     """What is being erased: clips, and work with its present attempt.
 
     Attributes
