@@ -11,6 +11,7 @@ from models.contract.clip import ClipFacts, Usability
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.problem import Problem
+from models.contract.typical import Typical
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Sex, View
 
 SCHEMA_ID: Final = "https://servewright.example/schemas/analysis.v2.json"
@@ -169,6 +170,11 @@ class Analysis(Document):
     scale: Scale
     usability: Usability
     repetitions: tuple[Repetition, ...] = ()
+    typical: Typical | None = Field(
+        default=None,
+        description="What several repetitions have in common, and which of them differs; null for "
+        "fewer than two of one kind.",
+    )
     problems: tuple[Problem, ...] = ()
     models: tuple[ModelUse, ...] = ()
     engine_version: str

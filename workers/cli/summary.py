@@ -6,8 +6,11 @@ from rich.console import Console
 from rich.table import Table
 
 from models.contract.analysis import Analysis, Metric, Repetition, Scale
+from models.contract.typical import Typical
 from models.words import Words
+from models.words.words import Named
 from workers.cli.console import show_problem
+from workers.report.typical_part import scatter_words, typical_lines
 
 
 def show_analysis(analysis: Analysis, console: Console, words: Words) -> None:
@@ -30,6 +33,11 @@ def show_analysis(analysis: Analysis, console: Console, words: Words) -> None:
             listed = words("terminal.not_measurable", titles="; ".join(titles))
             console.print(listed, markup=False)
             console.print(f"  {reason}", markup=False, style="dim")
+    if analysis.typical is not None:
+        console.print()
+        for line in typical_lines(analysis.typical, words):
+            console.print(line, markup=False)
+        console.print(_typical(analysis.typical, words))
     if analysis.problems:
         console.print()
         for problem in analysis.problems:
@@ -88,6 +96,22 @@ def _metrics(repetition: Repetition, words: Words) -> Table:
     for metric in repetition.metrics:
         if metric.measurable:
             table.add_row(*metric_row(metric, words))
+    return table
+
+
+def _typical(typical: Typical, words: Words) -> Table:
+    kind = words(f"kind.{typical.kind.value}")
+    heads = [*metric_columns(words), words("typical.column_scatter")]
+    table = Table(*heads, title=words("typical.title", kind=kind), title_justify="left")
+    for value in typical.values:
+        metric = Named(value.key, value.unit)
+        table.add_row(
+            words.title(metric),
+            "" if value.event is None else words.event(value.event),
+            words.value(value.value, metric),
+            words.interval(value.low, value.high, metric),
+            scatter_words(value, words),
+        )
     return table
 
 

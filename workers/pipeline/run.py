@@ -32,6 +32,7 @@ from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import Handedness, Severity, Stage, View
 from models.words import Words, english
+from workers.decide.typical import typical_of
 from workers.engine.first_look import Glance
 from workers.engine.interface import ENGINE_VERSION, EngineRequest, EngineResult
 from workers.pipeline.film import Film, OpenedFilm, Wanted
@@ -286,6 +287,7 @@ def merge(
         scale=found.scale,
         usability=verdict((*found.checks, *film_checks), problems),
         repetitions=found.repetitions,
+        typical=typical_of(found.repetitions),
         problems=_once(problems),
         models=models,
         engine_version=ENGINE_VERSION,

@@ -23,6 +23,7 @@ from workers.pose.networks import (
     movenet,
     turn_world,
 )
+from workers.pose.seldom import Looks
 from workers.pose.sides import find_flips
 from workers.pose.smooth import smooth_tracks
 from workers.pose.track import ServerChoice
@@ -45,6 +46,8 @@ class Row:
     second: FloatArray
     world: FloatArray
     score: float
+    asked: bool = True
+    """Whether the second network looks at it, if there is one."""
 
     def scaled(self, factor: float) -> Row:
         """The same in pixels of a picture `factor` times as large."""
@@ -59,12 +62,17 @@ def unseen(frame: Frame) -> Row:
 
 
 def row_of(
-    frame: Frame, follower: Follower, networks: Networks, beside: Beside | None = None
+    frame: Frame,
+    follower: Follower,
+    networks: Networks,
+    beside: Beside | None = None,
+    *,
+    ask_second: bool = True,
 ) -> Row:
     """What the networks see of the server in one frame; NaN where lost.
 
     With ``beside`` the second network's answer is written into the row later, by the time that
-    ends.
+    ends. Without ``ask_second`` there is none: `assemble` fills it in.
     """
     blaze = np.full((LANDMARK_COUNT, 3), np.nan)
     second = np.full((LANDMARK_COUNT, 3), np.nan)
@@ -72,18 +80,18 @@ def row_of(
     picture = frame.rgb
     seen = follower.step(frame.time_s, picture)
     if seen is None:
-        return Row(frame.time_s, frame.index, blaze, second, world, 0.0)
+        return Row(frame.time_s, frame.index, blaze, second, world, 0.0, ask_second)
     crop, answer = seen
     blaze[:, :2] = crop.to_picture(answer.xy, SIDE)
     blaze[:, 2] = answer.confidence
     world[:] = turn_world(answer.world, crop.angle)
-    if networks.movenet is not None:
+    if networks.movenet is not None and ask_second:
         look = _SecondLook(networks.movenet, crop.upright(UPRIGHT_FACTOR), picture, second)
         if beside is None:
             look()
         else:
             beside.do(look)
-    return Row(frame.time_s, frame.index, blaze, second, world, answer.score)
+    return Row(frame.time_s, frame.index, blaze, second, world, answer.score, ask_second)
 
 
 class _SecondLook:
@@ -114,8 +122,11 @@ def assemble(
     second = np.stack([row.second for row in rows])
     world = np.stack([row.world for row in rows])
     has_second = networks.movenet is not None
-    flips = find_flips(time_s, blaze, second if has_second else blaze, torso_length(blaze))
-    blaze, second, world = flips.undo(blaze, 0), flips.undo(second, 1), flips.undo(world, 0)
+    looks = Looks(time_s, np.array([row.asked for row in rows]))
+    held = looks.held(second) if has_second else blaze
+    flips = find_flips(time_s, blaze, held, torso_length(blaze))
+    blaze, second, world = flips.undo(blaze, 0), flips.undo(held, 1), flips.undo(world, 0)
+    second = looks.between(blaze, second)
     fused = fuse(time_s, blaze, second if has_second else None, width, height)
     raised = np.ones(LANDMARK_COUNT)
     hands = [LANDMARKS.pair(part) for part in ("wrist", "pinky", "index", "thumb")]

@@ -28,6 +28,7 @@ from workers.report.page import (
 from workers.report.pictures import PICTURED, heading, metrics_at, picture_name
 from workers.report.plan_part import plan_words
 from workers.report.plot import strip
+from workers.report.typical_part import typical_lines, typical_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,8 @@ def analysis_page(
     found = statements(analysis, words, plan)
     cards = [card(statement, words) for statement in found]
     cautions = (*analysis.cautions, *(plan.cautions if plan else ()))
-    shown = _pictures(analysis, pictures, words)
+    shown, other_pictures = _pictures(analysis, pictures, words)
+    typical = analysis.typical
     contents = [
         (target, words(f"page.{entry}"))
         for target, entry, present in (
@@ -87,6 +89,9 @@ def analysis_page(
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,
         pictures=shown,
+        other_pictures=other_pictures,
+        typical_lines=typical_lines(typical, words) if typical else [],
+        typical_table=typical_table(typical, words) if typical else None,
         tables=[
             _table(repetition, number, words)
             for number, repetition in enumerate(analysis.repetitions, start=1)
@@ -156,8 +161,13 @@ def picture_alt(repetition: Repetition, number: int, event: EventName, words: Wo
     ).strip()
 
 
-def _pictures(analysis: Analysis, pictures: Mapping[str, bytes], words: Words) -> list[PagePicture]:
-    found = []
+def _pictures(
+    analysis: Analysis, pictures: Mapping[str, bytes], words: Words
+) -> tuple[list[PagePicture], list[PagePicture]]:
+    """Return the pictures of the most typical repetition, if there is one, and all others."""
+    first: list[PagePicture] = []
+    others: list[PagePicture] = []
+    typical = analysis.typical
     for number, repetition in enumerate(analysis.repetitions, start=1):
         for event in PICTURED:
             name = picture_name(repetition, number, event)
@@ -168,8 +178,10 @@ def _pictures(analysis: Analysis, pictures: Mapping[str, bytes], words: Words) -
                     about=words(f"event_about.{event.value}"),
                 )
                 alt = picture_alt(repetition, number, event, words)
-                found.append(page_picture(pictures[name], alt, caption))
-    return found
+                shown = typical is None or typical.most_typical == number
+                kept = first if shown else others
+                kept.append(page_picture(pictures[name], alt, caption))
+    return (first, others) if first else (others, [])
 
 
 def _title(analysis: Analysis, words: Words) -> str:
