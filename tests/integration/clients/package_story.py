@@ -50,7 +50,8 @@ def tell(url: str, key: str, films: Sequence[Path], folder: Path, models: Sequen
         print("report:", "<html" in report.read_text("utf-8"))
         print("analyses:", len(list(servewright.analyses(player_id=player.id))))
 
-        servewright.erase_player(player.id)
+        receipt = servewright.erasure(servewright.erase_player(player.id).id)
+        print("erased:", receipt.erased_id == player.id, receipt.raw["clips"], "clips")
         try:
             servewright.player(player.id)
         except NotFoundError as error:

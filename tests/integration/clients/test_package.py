@@ -52,6 +52,7 @@ def test_story_is_told(
         "film": "True",
         "report": "True",
         "analyses": "2",
+        "erased": "True 2 clips",
         "after erasing": "not_found",
     }
 

@@ -27,7 +27,15 @@ from servewright_client.errors import (
     WaitedTooLong,
     WorkFailed,
 )
-from servewright_client.resources import Clip, Endpoint, Player, Session, Upload, Work
+from servewright_client.resources import (
+    Clip,
+    Endpoint,
+    Erasure,
+    Player,
+    Session,
+    Upload,
+    Work,
+)
 from servewright_client.webhooks import Event, verify_webhook
 
 __all__ = [
@@ -35,6 +43,7 @@ __all__ = [
     "ConflictError",
     "DeniedError",
     "Endpoint",
+    "Erasure",
     "Event",
     "GoneError",
     "NotFoundError",

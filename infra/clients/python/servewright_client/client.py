@@ -13,7 +13,16 @@ import httpx
 
 from servewright_client.errors import NotStarted
 from servewright_client.lists import pages
-from servewright_client.resources import Clip, Endpoint, Player, Resource, Session, Upload, Work
+from servewright_client.resources import (
+    Clip,
+    Endpoint,
+    Erasure,
+    Player,
+    Resource,
+    Session,
+    Upload,
+    Work,
+)
 from servewright_client.transport import Transport
 from servewright_client.uploads import PIECE_BYTES, Progress, Uploads, digest_of, pieces_of
 from servewright_client.waiting import Watch, wait
@@ -108,9 +117,14 @@ class Servewright:
         )
         return Player.of(answer.json(), answer.headers.get("etag"))
 
-    def erase_player(self, player_id: str) -> None:
-        """Erase a player with all films and everything made from them."""
-        self._transport.request("DELETE", f"/v1/players/{player_id}")
+    def erase_player(self, player_id: str) -> Erasure:
+        """Erase a player with all films and everything made from them.
+
+        Nothing of it can be read from then on. The erasure is completed, and is the receipt then,
+        once no running job can write any more and files and database are clean: see
+        :meth:`erasure`, an hour or two later.
+        """
+        return self._erased(f"/v1/players/{player_id}", player_id)
 
     def create_session(
         self, player_id: str, kind: str, filmed_at: datetime, **known: Any
@@ -219,9 +233,17 @@ class Servewright:
         """Return a film's facts."""
         return self._read(f"/v1/clips/{clip_id}", Clip)
 
-    def erase_clip(self, clip_id: str) -> None:
+    def erase_clip(self, clip_id: str) -> Erasure:
         """Erase a film and everything made from it."""
-        self._transport.request("DELETE", f"/v1/clips/{clip_id}")
+        return self._erased(f"/v1/clips/{clip_id}", clip_id)
+
+    def erasures(self, **filters: Any) -> Iterator[Erasure]:
+        """Yield the receipts of erasures, newest first."""
+        return pages(self._transport, "/v1/erasures", Erasure, filters)
+
+    def erasure(self, erasure_id: str) -> Erasure:
+        """Return how far an erasure is."""
+        return self._read(f"/v1/erasures/{erasure_id}", Erasure)
 
     # Queued work
 
@@ -322,6 +344,12 @@ class Servewright:
     def _made(self, path: str, kind: type[Kind], body: Any) -> Kind:
         answer = self._transport.request("POST", path, json=body)
         return kind.of(answer.json(), answer.headers.get("etag"))
+
+    def _erased(self, path: str, erased_id: str) -> Erasure:
+        answer = self._transport.request("DELETE", path)
+        if answer.status_code == 404:  # an earlier try did it, and its answer was lost
+            return next(one for one in self.erasures() if one.erased_id == erased_id)
+        return Erasure.of(answer.json())
 
     def _read(self, path: str, kind: type[Kind]) -> Kind:
         answer = self._transport.request("GET", path)

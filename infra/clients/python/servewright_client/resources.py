@@ -192,3 +192,27 @@ class Endpoint(Resource):
             "event_types": tuple(document["event_types"]),
             "secret": document.get("secret"),
         }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Erasure(Resource):
+    """An erasure: nothing of it can be read any more; ``completed`` when the files are gone, too.
+
+    Attributes
+    ----------
+    state : str
+        under_way or completed.
+    erased_id : str
+        Id of what was erased.
+    """
+
+    state: str
+    erased_id: str
+
+    @classmethod
+    def _members(cls, document: Mapping[str, Any]) -> dict[str, Any]:
+        return {
+            **Resource._members(document),
+            "state": document["state"],
+            "erased_id": document["of"],
+        }

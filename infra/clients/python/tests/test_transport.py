@@ -107,9 +107,16 @@ def test_waits_grow_and_end(scripted) -> None:
 
 
 def test_erasing_twice_is_erasing(scripted) -> None:
-    client, script = scripted(CUT, problem(404, "not_found"))
-    client.erase_player("ply_x")
-    assert len(script.asked) == 2
+    receipts = [
+        {"id": f"era_{of}", "of": of, "state": "completed", "links": {}}
+        for of in ("ply_y", "ply_x")
+    ]
+    listed = httpx.Response(200, json={"items": receipts})
+    client, script = scripted(CUT, problem(404, "not_found"), listed)
+    assert client.erase_player("ply_x").id == "era_ply_x"
+    assert len(script.asked) == 3
+    client, _ = scripted(httpx.Response(202, json=receipts[0]))
+    assert client.erase_clip("ply_y").erased_id == "ply_y"
     client, _ = scripted(problem(404, "not_found"))
     with pytest.raises(NotFoundError):
         client.erase_player("ply_x")
