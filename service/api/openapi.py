@@ -11,6 +11,7 @@ from fastapi.openapi.utils import get_openapi
 from models.contract.problem import Problem
 from models.contract.webhook import WebhookEvent
 from service.api import coaching_examples, examples
+from service.api.document_links import add_links
 from service.api.file_bodies import SCHEMAS, file_schema
 from service.api.middleware import PROTECTED
 from service.api.named_schemas import name_shapes
@@ -152,6 +153,7 @@ def document(app: FastAPI) -> dict[str, Any]:
         for method in _METHODS:
             if method in item:
                 _finish(path, method, item[method])
+    add_links(spec["paths"])
     for hook in spec.get("webhooks", {}).values():
         hook["post"]["responses"] = {"2XX": {"description": "Received."}}
         hook["post"].pop("security", None)

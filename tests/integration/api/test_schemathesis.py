@@ -37,6 +37,8 @@ FILMS = st.binary(max_size=200).map(film)
 MEDIA = ("video/mp4", "video/quicktime", "application/octet-stream", PART)
 for media_type in MEDIA:
     schemathesis.openapi.media_type(media_type, FILMS)
+RULES = st.one_of(st.sampled_from(["name: mine\n", "name: two\nremove: [hold]\n"]), st.text())
+schemathesis.openapi.media_type("application/yaml", RULES.map(str.encode))
 
 
 @pytest.fixture(scope="module")

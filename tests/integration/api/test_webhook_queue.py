@@ -211,7 +211,8 @@ def test_events_of_one_subject_wait_for_the_one_before(
     first, second, third = happen(wired, "ana_1", 3)
     (other,) = happen(wired, "ana_2")
     receiver.answers = [500]
-    wired.sender().run_once()
+    assert wired.sender().run_once(1) == 1
+    assert wired.sender().run_once() == 1
     assert ids(receiver) == [first, other]
     assert wired.sender().run_once() == 0
     due_again(wired)
