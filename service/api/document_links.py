@@ -88,7 +88,7 @@ def _made(operation: dict[str, Any]) -> bool:
 
 
 def _lists(operation: dict[str, Any]) -> bool:
-    return operation["operationId"].startswith("list_")
+    return str(operation["operationId"]).startswith("list_")
 
 
 def _parameters(path: str) -> list[str]:
