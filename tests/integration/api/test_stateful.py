@@ -57,6 +57,10 @@ JUDGED: dict[str, Any] = {
 """Statuses that may answer what fits the document and what does not; never one of 5xx."""
 
 
+RIGHTLY = ("idempotency_conflict", "invalid_cursor")
+"""Codes of what the document cannot say: a key used before, a cursor that was not given out."""
+
+
 class Findings:
     """What the requests brought to light, each kind once."""
 
