@@ -22,6 +22,7 @@ from models.contract.note_codes import NoteCode, say
 from models.contract.webhook import WebhookData
 from service.core.database import Database
 from service.core.egress import Egress, EgressRefused
+from service.core.idempotency import forget_replies
 from service.core.identifiers import new_id
 from service.core.outbox import emit
 from service.core.principal import Principal
@@ -160,6 +161,7 @@ class EndpointStore:
             row = self._find(session, principal, endpoint_id, lock=True)
             unless_changed(row)
             session.delete(row)
+            forget_replies(session, [endpoint_id])
 
     def send_test(self, session: Session, principal: Principal, endpoint_id: str) -> str:
         """Queue a test event for one endpoint; return the event's id."""

@@ -23,6 +23,7 @@ from models.contract.errors import (
 )
 from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
+from service.core.idempotency import forget_replies
 from service.core.identifiers import new_id
 from service.core.kinds import KINDS, kind_of
 from service.core.material import find_clip
@@ -38,7 +39,6 @@ from service.core.tables import (
     Erasure,
     ErasureReceipt,
     FilmedSession,
-    IdempotentReply,
     IntakeConsent,
     OutboxEvent,
     Player,
@@ -103,7 +103,7 @@ class Eraser:
                 clips = session.scalars(select(Clip.id).where(Clip.session_id == session_id)).all()
                 gone = RowsErased(principal, session_id, clips)
                 self._clips(session, gone, coming=ResumableUpload.session_id == session_id)
-                _forget_replies(session, [session_id])
+                forget_replies(session, [session_id])
                 session.execute(  # its dates came from the sessions; written anew if still due
                     delete(OutboxEvent).where(OutboxEvent.player_id == player_id)
                 )
@@ -129,7 +129,7 @@ class Eraser:
                 gone = RowsErased(principal, player_id, clips)
                 coming = ResumableUpload.player_id == player_id
                 self._clips(session, gone, player_id, coming)
-                _forget_replies(session, [player_id, *sessions])
+                forget_replies(session, [player_id, *sessions])
                 session.execute(delete(Player).where(Player.id == player_id))
         return gone
 
@@ -208,7 +208,7 @@ class Eraser:
                     sweep_until=now + self._sweep,
                 )
             )
-        _forget_replies(session, [*gone.clips, *gone.uploads, *gone.work])
+        forget_replies(session, [*gone.clips, *gone.uploads, *gone.work])
         session.execute(delete(Work).where(Work.id.in_(list(gone.work))))
         session.execute(delete(Clip).where(Clip.id.in_(gone.clips)))  # the rest cascades
         session.execute(delete(ResumableUpload).where(ResumableUpload.id.in_(gone.uploads)))
@@ -291,7 +291,3 @@ class RowsErased:
             *(upload_root(self.tenant_id, upload_id) for upload_id in self.uploads),
             *(KINDS[kind_of(work_id)].root(self.tenant_id, work_id) for work_id in self.work),
         ]
-
-
-def _forget_replies(session: Session, resource_ids: list[str]) -> None:
-    session.execute(delete(IdempotentReply).where(IdempotentReply.resource_id.in_(resource_ids)))

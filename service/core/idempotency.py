@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
+from sqlalchemy import delete
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
@@ -125,6 +126,11 @@ class Idempotency:
             except IntegrityError:  # the same key at the same moment: the other one won
                 continue
         raise RequestInProgress(about=key)
+
+
+def forget_replies(session: Session, resource_ids: list[str]) -> None:
+    """Forget what made resources that go: a repeat then makes them anew."""
+    session.execute(delete(IdempotentReply).where(IdempotentReply.resource_id.in_(resource_ids)))
 
 
 def _made(found: Created | str) -> Created:

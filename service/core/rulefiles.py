@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 from models.contract.errors import NotFound
 from models.contract.plan import PracticeRules
 from service.core.database import Database
+from service.core.idempotency import forget_replies
 from service.core.identifiers import new_id
 from service.core.principal import Principal
 from service.core.tables import RuleFile
@@ -52,6 +53,7 @@ class RuleFiles:
         """Remove a rule file. Plans made by it stay as they are."""
         with self._database.write() as session:
             session.delete(self._find(session, principal, rules_id))
+            forget_replies(session, [rules_id])
 
     def _find(self, session: Session, principal: Principal, rules_id: str) -> RuleFile:
         row = session.scalars(

@@ -112,3 +112,22 @@ def test_endpoint_secret_is_replayed_to_the_same_caller(client: httpx.Client) ->
     first = client.post("/v1/webhook-endpoints", json=body, headers=headers)
     again = client.post("/v1/webhook-endpoints", json=body, headers=headers)
     assert first.json() == again.json()
+
+
+def test_what_was_removed_is_made_anew(client: httpx.Client) -> None:
+    """A repeat tells of what is there, not of what is gone."""
+    headers = {"idempotency-key": "once"}
+    yaml = headers | {"content-type": "application/yaml"}
+    for send in (
+        lambda: client.post("/v1/practice-rules", content="name: mine\n", headers=yaml),
+        lambda: client.post(
+            "/v1/webhook-endpoints", json={"url": "https://a.example.org/"}, headers=headers
+        ),
+        lambda: client.post("/v1/players", json={"external_id": "a"}, headers=headers),
+    ):
+        first = send()
+        assert send().json()["id"] == first.json()["id"]
+        assert client.delete(first.json()["links"]["self"]).is_success
+        again = send()
+        assert again.status_code == 201
+        assert again.json()["id"] != first.json()["id"]
