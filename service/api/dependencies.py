@@ -74,6 +74,9 @@ def known_query(request: Request) -> None:
         raise InvalidRequest(say(NoteCode.QUERY_UNKNOWN, known=tuple(sorted(known))))
 
 
+_scopes: dict[Callable[..., Any], Scope] = {}
+
+
 def needs(scope: Scope) -> Callable[..., Principal]:
     """Return a dependency that yields the caller when its key holds the scope."""
 
@@ -84,7 +87,13 @@ def needs(scope: Scope) -> Callable[..., Principal]:
         return principal
 
     check.__doc__ = f"Scope {scope}."
+    _scopes[check] = scope
     return check
+
+
+def scope_of(dependency: Any) -> Scope | None:
+    """Return the scope that a dependency made by :func:`needs` asks for; None for others."""
+    return _scopes.get(dependency)
 
 
 CanReadClips = Annotated[Principal, Depends(needs(Scope.CLIPS_READ))]

@@ -10,14 +10,20 @@ from fastapi.openapi.utils import get_openapi
 
 from models.contract.problem import Problem
 from models.contract.webhook import WebhookEvent
-from service.api import coaching_examples, examples
+from service.api import account_examples, coaching_examples, examples
+from service.api.call_notes import add_notes, scopes
 from service.api.document_links import add_links
 from service.api.file_bodies import SCHEMAS, file_schema
 from service.api.middleware import PROTECTED
 from service.api.named_schemas import name_shapes
 from service.api.problems import MEDIA_TYPE
+from service.core.settings import Settings
 
-REQUEST_EXAMPLES = examples.REQUEST_EXAMPLES | coaching_examples.REQUEST_EXAMPLES
+REQUEST_EXAMPLES = (
+    examples.REQUEST_EXAMPLES
+    | coaching_examples.REQUEST_EXAMPLES
+    | account_examples.REQUEST_EXAMPLES
+)
 RESPONSE_EXAMPLES = examples.RESPONSE_EXAMPLES | coaching_examples.RESPONSE_EXAMPLES
 VERSION = "1.0.0"
 DESCRIPTION = """\
@@ -149,10 +155,14 @@ def document(app: FastAPI) -> dict[str, Any]:
     schemas |= copy.deepcopy(SCHEMAS)
     spec["components"]["responses"] = {code: _problem(code) for code in _TITLES}
     spec["servers"] = [{"url": "/"}]
+    settings: Settings = app.state.wiring.settings
+    asked = scopes(app)
     for path, item in spec["paths"].items():
         for method in _METHODS:
             if method in item:
                 _finish(path, method, item[method])
+                scope = asked.get(item[method]["operationId"])
+                add_notes(path, method, item[method], scope, settings)
     add_links(spec["paths"])
     for hook in spec.get("webhooks", {}).values():
         hook["post"]["responses"] = {"2XX": {"description": "Received."}}
