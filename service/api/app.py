@@ -18,6 +18,8 @@ from service.api import (
     derived,
     erasures,
     health,
+    intake_guests,
+    intake_links,
     keys,
     openapi,
     organisations,
@@ -26,16 +28,20 @@ from service.api import (
     problems,
     resumable,
     rules,
+    share_links,
+    shared,
     webhooks,
     words,
 )
 from service.api.compression import Compression
 from service.api.cross_origin import allow_origins
 from service.api.dependencies import known_query
+from service.api.link_admission import LinkAdmission
 from service.api.middleware import Authentication, BodyLimit, RequestBoundary
 from service.api.tus import ResumableProtocol, is_upload_path
 from service.core.database import revision_present, revision_wanted
 from service.core.first_key import FirstKeyNotWritten, hand_out_first_key
+from service.core.guests import Guest
 from service.core.installation import installation_secret
 from service.core.logs import configure_logging
 from service.core.principal import Principal
@@ -88,6 +94,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.query_names = {}
     app.state.pages = pages.made_once(app)
     app.state.cursor_secret = functools.cache(lambda: installation_secret(wired.database, "cursor"))
+    app.state.link_secret = functools.cache(lambda: installation_secret(wired.database, "links"))
     app.state.key_secret = functools.cache(lambda: installation_secret(wired.database, "keys"))
     app.openapi = functools.partial(openapi.document, app)  # type: ignore[method-assign]
     problems.install(app)
@@ -107,10 +114,13 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         keys.router,
         organisations.router,
         words.router,
+        intake_links.router,
+        share_links.router,
+        intake_guests.router,
     ):
         app.include_router(router, dependencies=[Depends(known_query)])
-    for module in (health, pages):
-        app.include_router(module.router)
+    for router in (health.router, pages.router, intake_guests.page_router, shared.router):
+        app.include_router(router)
 
     def limit_of(method: str, path: str) -> int:
         if method == "POST" and path == "/v1/clips":
@@ -121,6 +131,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 
     # The last one added is the outermost.
     app.add_middleware(Authentication, admit=functools.partial(_admit, wired))
+    app.add_middleware(LinkAdmission, admit=functools.partial(_admit_guest, app, wired))
     app.add_middleware(BodyLimit, limit_of=limit_of)
     app.add_middleware(Compression)
     app.add_middleware(RequestBoundary)
@@ -136,6 +147,11 @@ def _admit(wired: Wiring, key: str) -> Principal:
     limit = wired.quotas.defaults.requests_per_minute if own is None else own
     wired.rates.check(principal.tenant_id, limit)
     return principal
+
+
+def _admit_guest(app: FastAPI, wired: Wiring, kind: str, text: str, address: str) -> Guest:
+    """Return who comes with a link."""
+    return wired.guests.admit(kind, text, address, app.state.link_secret)
 
 
 def _first_key(wired: Wiring) -> None:

@@ -104,6 +104,8 @@ CanReadResults = Annotated[Principal, Depends(needs(Scope.RESULTS_READ))]
 CanReadPlayers = Annotated[Principal, Depends(needs(Scope.PLAYERS_READ))]
 CanWritePlayers = Annotated[Principal, Depends(needs(Scope.PLAYERS_WRITE))]
 CanManageRules = Annotated[Principal, Depends(needs(Scope.RULES_MANAGE))]
+CanManageIntake = Annotated[Principal, Depends(needs(Scope.INTAKE_MANAGE))]
+CanManageShares = Annotated[Principal, Depends(needs(Scope.SHARES_MANAGE))]
 CanManageWebhooks = Annotated[Principal, Depends(needs(Scope.WEBHOOKS_MANAGE))]
 CanAdminister = Annotated[Principal, Depends(needs(Scope.ADMIN))]
 

@@ -21,6 +21,8 @@ from service.core.reach import NOTHING, reaching
 
 logger = logging.getLogger(__name__)
 
+_SECRET_PART = re.compile(r"^(/[is]/)[^/]+")
+"""Of an address that works without a key: it does not belong into a log."""
 _REQUEST_ID = re.compile(r"^[A-Za-z0-9_-]{8,64}$")
 SECURITY_HEADERS = {
     "x-content-type-options": "nosniff",
@@ -82,6 +84,7 @@ def _log_answer(scope: Scope, status: int, seconds: float, request_id: str) -> N
     """Write one line an answer. Ids only: query strings and bodies may name players."""
     level = logging.DEBUG if scope["path"] in PROBES else logging.INFO
     path = quote(scope["path"])  # a line break in it must not forge a line of the log
+    path = _SECRET_PART.sub(r"\1…", path)
     answered = (scope["method"], path, status, 1000 * seconds, request_id)
     logger.log(level, "%s %s %d in %.0f ms, request %s", *answered)
 

@@ -13,12 +13,20 @@ PREFIX = "#/components/schemas/"
 _SAID_OF_THE_PLACE = ("description", "default", "examples")
 PLACES: dict[str, tuple[str, str]] = {
     "ClipState": ("ClipResource/properties/state", "Whether a film is in."),
+    "ConsentGiver": (
+        "ConsentRequest/properties/given_by",
+        "Who agrees: the player, of age, or a parent or guardian.",
+    ),
     "DeliveryState": (
         "DeliveryResource/properties/state",
         "Where the sending of an event stands.",
     ),
     "EventType": ("WebhookEvent/properties/type", "What an event tells of."),
     "EventsByName": ("Repetition/properties/events", "The events of a repetition."),
+    "IntakeLinkState": (
+        "IntakeLinkResource/properties/state",
+        "Whether films may come through a link.",
+    ),
     "MetricKey": ("Criterion/properties/metric", "Names a metric."),
     "MetricAtEvent": (
         "ComparisonRequest/properties/focus/items",
@@ -26,6 +34,14 @@ PLACES: dict[str, tuple[str, str]] = {
     ),
     "ParametersByName": ("Note/properties/parameters", "What a sentence names."),
     "Relation": ("Criterion/properties/is", "At least, or at most."),
+    "SharedFile": (
+        "ShareLinkRequest/properties/files/items",
+        "A file that can be read through a link; clip is the film itself.",
+    ),
+    "ShareLinkState": (
+        "ShareLinkResource/properties/state",
+        "Whether files may be read through a link.",
+    ),
     "TextByName": ("ClipResource/properties/links", "Texts by name: links, form fields, headers."),
     "ValueByName": ("AnalysisResource/properties/headline", "Values of any kind by name."),
     "ValueSource": (

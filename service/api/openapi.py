@@ -49,6 +49,10 @@ TAGS = [
         "check; the rules behind plans.",
     },
     {"name": "erasures", "description": "What was erased: how far it is, and the receipt."},
+    {
+        "name": "links",
+        "description": "Addresses that work without a key: films come in, results are read.",
+    },
     {"name": "words", "description": "The wording of codes, by language."},
     {"name": "webhooks", "description": "Where events are sent."},
     {"name": "keys", "description": "API keys."},
@@ -100,6 +104,9 @@ _CONDITIONAL_ONLY = (
     "/{key_id}",
     "/{organisation_id}",
     "/{upload_id}",
+    "/{link_id}",
+    "/{share_id}",
+    "/invitation",
     "/usage",
     "/{language}",
     "/file",
@@ -111,6 +118,8 @@ _NAMES_OTHERS = (
     "/comparisons",
     "/drill-checks",
     "/uploads",
+    "/intake-links",
+    "/share-links",
 )
 """Collections whose new members name other resources, which may not exist."""
 
@@ -195,6 +204,8 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
         parameter["required"] |= parameter["name"] in _NEEDED_ALL_THE_SAME
     if path.startswith(PROTECTED):
         codes |= {"401", "403", "429", "503"}
+    if path.startswith("/i/"):
+        codes |= {"410", "429", "503"}
     if "{" in path:
         codes |= {"404", "422"}
     if parameters or body:

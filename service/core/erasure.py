@@ -101,8 +101,12 @@ class Eraser:
             unless_changed(find_session(session, principal, session_id, player_id, lock=True))
             with whole_organisation(session):
                 clips = session.scalars(select(Clip.id).where(Clip.session_id == session_id)).all()
+                visits = select(IntakeConsent.id).where(IntakeConsent.session_id == session_id)
+                coming = or_(
+                    ResumableUpload.session_id == session_id, ResumableUpload.consent_id.in_(visits)
+                )
                 gone = RowsErased(principal, session_id, clips)
-                self._clips(session, gone, coming=ResumableUpload.session_id == session_id)
+                self._clips(session, gone, coming=coming)
                 forget_replies(session, [session_id])
                 session.execute(  # its dates came from the sessions; written anew if still due
                     delete(OutboxEvent).where(OutboxEvent.player_id == player_id)

@@ -16,9 +16,12 @@ from service.core.tables import (
     Clip,
     ErasureReceipt,
     FilmedSession,
+    IntakeConsent,
+    IntakeLink,
     Organisation,
     Player,
     RuleFile,
+    ShareLink,
     WebhookEndpoint,
     Work,
 )
@@ -31,11 +34,24 @@ Row = TypeVar(
     Player,
     FilmedSession,
     RuleFile,
+    IntakeLink,
+    IntakeConsent,
+    ShareLink,
     Organisation,
     ErasureReceipt,
 )
 Owned = TypeVar(
-    "Owned", Clip, Work, WebhookEndpoint, Player, FilmedSession, RuleFile, ErasureReceipt
+    "Owned",
+    Clip,
+    Work,
+    WebhookEndpoint,
+    Player,
+    FilmedSession,
+    RuleFile,
+    IntakeLink,
+    IntakeConsent,
+    ShareLink,
+    ErasureReceipt,
 )
 
 

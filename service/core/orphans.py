@@ -1,18 +1,21 @@
-"""Films that no row knows of: what a crash left on the way from an upload to its row."""
+"""Films, and parts of films, that no row knows of: what a crash left on the way from an upload to
+its row.
+"""
 
 from __future__ import annotations
 
 import secrets
-from datetime import timedelta
+from collections.abc import Callable
+from datetime import datetime, timedelta
 from itertools import chain
 
 from sqlalchemy import select
 
 from service.core.database import Database
 from service.core.identifiers import is_id, made_at
-from service.core.object_keys import TENANTS, clip_root, owner_of, tenant_root
+from service.core.object_keys import TENANTS, clip_root, owner_of, tenant_root, upload_root
 from service.core.objects import Objects
-from service.core.tables import Clip
+from service.core.tables import Clip, ResumableUpload
 
 LOCK = "orphans"
 AGE = timedelta(hours=24)
@@ -41,17 +44,34 @@ class OrphanSweep:
         with self._database.read() as session:
             limit = self._database.now(session) - AGE
         removed = self._objects.drop_unfinished(limit)
+        for folder, prefix, table, root in (
+            ("clips", "clip", Clip, clip_root),
+            ("uploads", "upl", ResumableUpload, upload_root),
+        ):
+            removed += self._sweep(folder, prefix, table, root, limit)
+        return removed
+
+    def _sweep(
+        self,
+        folder: str,
+        prefix: str,
+        table: type[Clip] | type[ResumableUpload],
+        root: Callable[[str, str], str],
+        limit: datetime,
+    ) -> int:
         old: dict[str, str] = {}
-        for info in chain(self._objects.list("clips"), self._objects.list(TENANTS)):
-            folder, _, below = info.key.removeprefix(tenant_root(owner_of(info.key))).partition("/")
-            clip_id = below.partition("/")[0]
-            if folder == "clips" and is_id(clip_id, "clip") and made_at(clip_id) < limit:
-                old[clip_id] = clip_root(owner_of(info.key), clip_id)
+        for info in chain(self._objects.list(folder), self._objects.list(TENANTS)):
+            whose = owner_of(info.key)
+            found, _, below = info.key.removeprefix(tenant_root(whose)).partition("/")
+            row_id = below.partition("/")[0]
+            if found == folder and is_id(row_id, prefix) and made_at(row_id) < limit:
+                old[row_id] = root(whose, row_id)
+        removed = 0
         for start in range(0, len(old), BATCH):
             batch = list(old)[start : start + BATCH]
             with self._database.read() as session:
-                known = set(session.scalars(select(Clip.id).where(Clip.id.in_(batch))))
-            for clip_id in batch:
-                if clip_id not in known:
-                    removed += self._objects.delete_prefix(old[clip_id])
+                known = set(session.scalars(select(table.id).where(table.id.in_(batch))))
+            for row_id in batch:
+                if row_id not in known:
+                    removed += self._objects.delete_prefix(old[row_id])
         return removed

@@ -1,4 +1,5 @@
-"""How often an organisation may ask: requests counted by the minute, in Redis, by all processes.
+"""How often an organisation, or whoever comes with a link, may ask: requests counted by the
+minute, in Redis, by all processes.
 
 A counter a minute (INCR and EXPIRE): at the turn of a minute up to twice the limit may pass within
 a minute, which a limit that keeps others served can bear. While Redis is away nothing is counted
@@ -31,14 +32,22 @@ class RateLimiter:
         self._queue = queue
         self._away_until = 0.0
 
-    def check(self, tenant_id: str, limit: int) -> None:
-        """Count a request; raise ``RateLimited`` when it is one too many. 0 = no limit."""
+    def check(self, whose: str, limit: int, code: NoteCode = NoteCode.TOO_MANY_REQUESTS) -> None:
+        """Count a request; raise ``RateLimited`` when it is one too many. 0 = no limit.
+
+        Parameters
+        ----------
+        whose : str
+            An organisation, a link or an address.
+        code : NoteCode
+            What to say then.
+        """
         if not limit or time.monotonic() < self._away_until:
             return
         now = int(time.time())
         try:
             with self._queue.connection.pipeline() as pipe:
-                key = f"servewright:rate:{self._queue.name}:{tenant_id}:{now // WINDOW_S}"
+                key = f"servewright:rate:{self._queue.name}:{whose}:{now // WINDOW_S}"
                 pipe.incr(key)
                 pipe.expire(key, 2 * WINDOW_S)
                 count = int(pipe.execute()[0])
@@ -49,6 +58,6 @@ class RateLimiter:
         if count > limit:
             wait = WINDOW_S - now % WINDOW_S
             raise RateLimited(
-                say(NoteCode.TOO_MANY_REQUESTS, limit=limit, wait=wait),
+                say(code, limit=limit, wait=wait),
                 headers={"retry-after": str(wait)},
             )

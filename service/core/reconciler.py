@@ -20,6 +20,7 @@ from service.core.arrivals import Arrivals
 from service.core.database import Database
 from service.core.delivery_log import forget_tries
 from service.core.direct import forget_announced
+from service.core.intake_links import IntakeLinks
 from service.core.orphans import OrphanSweep
 from service.core.queue import WorkQueue, attempt_at
 from service.core.resumable import ResumableUploads
@@ -57,6 +58,7 @@ class Reconciler:
         orphans: OrphanSweep,
         uploads: ResumableUploads,
         arrivals: Arrivals,
+        intake_links: IntakeLinks,
         holder: str,
         interval_s: float,
         idempotency_ttl_h: float,
@@ -69,6 +71,7 @@ class Reconciler:
         self._orphans = orphans
         self._uploads = uploads
         self._arrivals = arrivals
+        self._intake_links = intake_links
         self._queue = queue
         self._erasures = erasures
         self._holder = holder
@@ -141,6 +144,7 @@ class Reconciler:
         """Remove what late jobs wrote for what was erased, and what is past its time."""
         forget_announced(self._database, self._announced_ttl)
         self._uploads.forget_abandoned()
+        self._intake_links.forget_unused()
         swept = self._erasures.run_once()
         with self._database.write() as session:
             now = self._database.now(session)

@@ -198,9 +198,11 @@ class ResumableUploads:
             return list(session.scalars(found.order_by(UploadPiece.first)))
 
     def end(self, principal: Principal, upload_id: str, link_id: str | None) -> None:
-        """Give an upload up; a clip that it has become stays."""
+        """Give an upload up. One that has become a clip stays as it is, as the record of that."""
         with self._database.write() as session:
             row = find_upload(session, principal, upload_id, link_id, lock=True)
+            if row.clip_id is not None:
+                return
             _forget(session, self._database, row)
         self.clear(row)
 

@@ -24,8 +24,10 @@ from service.core.egress import Egress
 from service.core.endpoints import EndpointStore
 from service.core.erasure import Eraser
 from service.core.filing import Filing
+from service.core.guests import Guests
 from service.core.idempotency import Idempotency
 from service.core.installation import queue_name_of
+from service.core.intake_links import IntakeLinks
 from service.core.limits import Limits
 from service.core.objects import LocalObjects, Objects
 from service.core.organisations import Organisations
@@ -42,6 +44,7 @@ from service.core.retention import RetentionReminder
 from service.core.rulefiles import RuleFiles
 from service.core.sender import Sender
 from service.core.settings import Settings
+from service.core.share_links import ShareLinks
 from service.core.sweep import ErasureSweep
 from service.core.work import WorkStore
 
@@ -61,6 +64,9 @@ class Wiring:
     direct: DirectUploads
     uploads: ResumableUploads
     arrivals: Arrivals
+    intake_links: IntakeLinks
+    share_links: ShareLinks
+    guests: Guests
     work: WorkStore
     costs: CostStore
     requests: WorkRequests
@@ -90,6 +96,7 @@ class Wiring:
             orphans=OrphanSweep(self.database, self.objects),
             uploads=self.uploads,
             arrivals=self.arrivals,
+            intake_links=self.intake_links,
             holder=self.holder,
             interval_s=self.settings.reconcile_interval_s,
             idempotency_ttl_h=self.settings.idempotency_ttl_h,
@@ -147,6 +154,7 @@ def wire(settings: Settings) -> Wiring:
     quotas = Quotas(database, Limits.of_settings(settings))
     clips = ClipStore(database, objects, eraser, quotas)
     work = WorkStore(database, policy, quotas, settings.public_url)
+    rates = RateLimiter(queue)
     players, requests = PlayerStore(database), WorkRequests(work)
     kept = timedelta(hours=settings.upload_kept_h)
     uploads = ResumableUploads(database, objects, quotas, settings.max_clip_bytes, kept)
@@ -159,6 +167,9 @@ def wire(settings: Settings) -> Wiring:
         direct=DirectUploads(clips, objects, settings.max_clip_bytes, settings.presign_ttl_s),
         uploads=uploads,
         arrivals=Arrivals(database, objects, uploads, clips, players, requests, queue),
+        intake_links=IntakeLinks(database),
+        share_links=ShareLinks(database),
+        guests=Guests(database, rates, settings.limit_link_requests_per_minute),
         work=work,
         costs=CostStore(database),
         requests=requests,
@@ -170,7 +181,7 @@ def wire(settings: Settings) -> Wiring:
         keys=Keys(database),
         organisations=Organisations(database, Keys(database)),
         quotas=quotas,
-        rates=RateLimiter(queue),
+        rates=rates,
         endpoints=EndpointStore(database, egress, settings.public_url),
         deliveries=DeliveryLog(database),
         idempotency=Idempotency(database, settings.idempotency_ttl_h),

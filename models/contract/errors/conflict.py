@@ -238,3 +238,13 @@ class LinkFull(Conflict):
     code = "link_full"
     title = "Link takes no more"
     status = 409
+
+
+class LinkNotShownAgain(Conflict):
+    """This request made its link before, with another key of yours, so its address cannot be
+    shown again. Make a new link.
+    """
+
+    code = "link_not_shown_again"
+    title = "Link cannot be shown again"
+    status = 409

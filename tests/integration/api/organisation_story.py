@@ -25,7 +25,7 @@ from tests.integration.api.tus_client import SPOKEN, begin, metadata
 CANARY = "canary-7f31"
 RULES = f"name: {CANARY}\n"
 STEP = {"finding": "weight_not_on_rear_foot", "drill": "hold_loaded"}
-NOBODY = {"organisations", "keys", "webhooks"}
+NOBODY = {"organisations", "keys", "webhooks", "links"}
 """Tags of what a bound key cannot hold the scope for."""
 OF_ALL = {
     "list_practice_rules",
@@ -112,11 +112,23 @@ class Story:
         hook = f"/v1/webhook-endpoints/{self.endpoint}"
         self.event = client.post(f"{hook}/test").json()["event_id"]
         headers = {"idempotency-key": "once"}
+        self.link = self._link(headers)
+        shared = client.post("/v1/share-links", json={"of": self.analysis}, headers=headers)
+        self.share = made(shared)["id"]
         begun = begin(client, 5000, headers=headers, session_id=self.session, external_ref=CANARY)
         self.upload = made(begun)["id"]
         self.key = made(client.post("/v1/api-keys", json={"name": CANARY, "scopes": ["admin"]}))[
             "id"
         ]
+
+    def _link(self, headers: dict[str, str]) -> str:
+        """Make an intake link of the player through which somebody agreed; return its id."""
+        consent = {"text": CANARY, "version": "1"}
+        body = {"label": CANARY, "player_id": self.player, "consent": consent}
+        link = made(self.client.post("/v1/intake-links", json=body, headers=headers))
+        given = {"given_by": "guardian", "name": CANARY, "version": "1"}
+        made(self.client.post(f"{link['url']}/consents", json=given))
+        return str(link["id"])
 
     def ids(self) -> dict[str, str]:
         """Return the value of each parameter in a path or query that names a resource."""
@@ -129,6 +141,8 @@ class Story:
             "endpoint_id": self.endpoint,
             "event_id": self.event,
             "upload_id": self.upload,
+            "link_id": self.link,
+            "share_id": self.share,
             "key_id": self.key,
             "erasure_id": self.erasure,
             "organisation_id": "main",
@@ -159,6 +173,15 @@ class Story:
                 True,
             ),
             "rotate_api_key": ({}, True),
+            "create_intake_link": (
+                {
+                    "label": "mine",
+                    "player_id": self.player,
+                    "consent": {"text": "mine", "version": "1"},
+                },
+                True,
+            ),
+            "create_share_link": ({"of": self.analysis}, True),
             "create_organisation": ({"name": "mine"}, False),
             "change_organisation": ({"name": "mine"}, True),
         }

@@ -70,6 +70,11 @@ class Prepared:
             "start_drill_check": ("/v1/drill-checks", check),
             "create_webhook_endpoint": ("/v1/webhook-endpoints", ENDPOINT),
             "create_api_key": ("/v1/api-keys", {"name": "k", "scopes": ["admin"]}),
+            "create_intake_link": (
+                "/v1/intake-links",
+                {"label": "club", "consent": {"text": "yes", "version": "1"}},
+            ),
+            "create_share_link": ("/v1/share-links", {"of": self.analysis}),
             "create_organisation": ("/v1/organisations", {"name": "another club"}),
         }
         if name in bodies:
