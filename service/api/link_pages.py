@@ -9,7 +9,7 @@ from jinja2 import Environment, PackageLoader, select_autoescape
 from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
-from models.contract.errors import ServewrightError
+from models.contract.errors import NotFound, ServewrightError
 from models.words import Words, catalogue, negotiate
 
 _environment = Environment(
@@ -41,13 +41,10 @@ def link_page(
 def apology(error: ServewrightError, language: str | None) -> HTMLResponse:
     """Return a page that says why there is nothing here."""
     words = catalogue(negotiate(language))
-    page = link_page(
-        "apology.html",
-        words,
-        status=error.status,
-        title=words(f"title.{error.code}"),
-        text=words.note(error.note),
-    )
+    unknown = isinstance(error, NotFound)
+    title = words("shared.no_such_page" if unknown else f"title.{error.code}")
+    text = words("shared.no_such_page_text") if unknown else words.note(error.note)
+    page = link_page("apology.html", words, status=error.status, title=title, text=text)
     page.headers.update(error.extra.get("headers", {}))
     return page
 

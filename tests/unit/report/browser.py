@@ -135,11 +135,11 @@ class Browser:
             time.sleep(0.05)
         return value
 
-    def choose_file(self, selector: str, path: Path) -> None:
-        """Choose a file in an input of the page."""
+    def choose_file(self, selector: str, *paths: Path) -> None:
+        """Choose files in an input of the page."""
         root = self.call("DOM.getDocument")["root"]["nodeId"]
         node = self.call("DOM.querySelector", nodeId=root, selector=selector)["nodeId"]
-        self.call("DOM.setFileInputFiles", nodeId=node, files=[str(path)])
+        self.call("DOM.setFileInputFiles", nodeId=node, files=[str(path) for path in paths])
 
     def network(self, *, offline: bool = False, bytes_a_second: int = -1) -> None:
         """Take the network away, or slow uploads down; -1 = as fast as it goes."""
