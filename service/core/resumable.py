@@ -25,6 +25,7 @@ from models.contract.errors import (
 )
 from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
+from service.core.idempotency import forget_replies
 from service.core.identifiers import new_id
 from service.core.object_keys import upload_root
 from service.core.objects import Objects
@@ -275,4 +276,5 @@ def _forget(session: Session, database: Database, row: ResumableUpload) -> None:
             sweep_until=now + SWEEP,
         )
     )
+    forget_replies(session, [row.id])
     session.execute(delete(ResumableUpload).where(ResumableUpload.id == row.id))

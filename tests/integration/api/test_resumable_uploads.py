@@ -183,9 +183,11 @@ def test_method_in_a_header(client: httpx.Client) -> None:
 
 
 def test_giving_up(client: httpx.Client, wired: Wiring) -> None:
-    where = address(begin(client, len(FILM)))
+    once = {"idempotency-key": "once"}
+    where = address(begin(client, len(FILM), headers=once))
     part(client, where, 0, FILM[:20_000])
     assert client.delete(where, headers=SPOKEN).status_code == 204
+    assert address(begin(client, len(FILM), headers=once)) != where  # begun anew by a repeat
     assert client.head(where, headers=SPOKEN).status_code == 404
     assert_problem(part(client, where, 20_000, b"x"), 404, "not_found")
     assert list(wired.objects.list()) == []
