@@ -8,12 +8,14 @@ from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
+import httpx
 import pytest
 from servewright_client import (
     Clip,
     ConflictError,
     Endpoint,
     Event,
+    GuestLink,
     Player,
     Servewright,
     Session,
@@ -24,7 +26,9 @@ from servewright_client import (
 )
 
 from models.contract.coaching import DerivedResource, PlayerResource, SessionResource
+from models.contract.intake import IntakeLinkCreated
 from models.contract.resources import AnalysisResource, ClipResource, WebhookEndpointCreated
+from models.contract.shares import ShareLinkCreated
 from models.contract.uploads import UploadResource
 from tests.films import write_film
 from tests.integration.clients import package_story
@@ -87,6 +91,8 @@ def test_film_arrives_through_a_line_that_breaks(running: Running, tmp_path: Pat
         (Upload, UploadResource),
         (Endpoint, WebhookEndpointCreated),
         (Work, AnalysisResource),
+        (GuestLink, IntakeLinkCreated),
+        (GuestLink, ShareLinkCreated),
     ],
 )
 def test_members_are_those_of_the_contract(mine: type, theirs: type) -> None:
@@ -166,3 +172,22 @@ def test_webhooks_are_verified_while_the_secret_is_replaced(running: Running, in
         assert [one.id for one in servewright.endpoints()] == [endpoint.id]
         servewright.delete_endpoint(endpoint.id)
         assert list(servewright.endpoints()) == []
+
+
+def test_people_without_a_key_are_let_in_and_out(
+    running: Running, films: tuple[Path, Path]
+) -> None:
+    with Servewright(running.url, running.key) as servewright:
+        player = servewright.create_player("member-l")
+        asks = servewright.invite(
+            "Harbour Tennis Club", "Films are erased after a year.", "1", player_id=player.id
+        )
+        done = servewright.wait(servewright.measure(films[0], height_m=1.83))
+        shown = servewright.share(done, expires_in_days=1)
+        with httpx.Client(timeout=60, trust_env=False) as anybody:
+            for link, file in ((asks, "invitation"), (shown, "report.html")):
+                assert (link.state, link.expires_at is not None) == ("open", True)
+                address = f"{link.url}/{file}"
+                assert anybody.get(address).status_code == 200
+                servewright.revoke(link)
+                assert anybody.get(address).status_code == 410

@@ -17,6 +17,7 @@ from servewright_client.resources import (
     Clip,
     Endpoint,
     Erasure,
+    GuestLink,
     Player,
     Resource,
     Session,
@@ -316,6 +317,25 @@ class Servewright:
         finally:
             part.unlink(missing_ok=True)
         return whole
+
+    # Links for people without a key
+
+    def invite(self, label: str, consent: str, consent_version: str, **more: Any) -> GuestLink:
+        """Make a link by which films come in; ``url`` is the page for whoever sends them.
+
+        ``more``: ``player_id``, ``session_id``, ``max_films``, ``expires_in_days``, ``analyse``, …
+        """
+        text = {"text": consent, "version": consent_version}
+        return self._made("/v1/intake-links", GuestLink, {"label": label, "consent": text, **more})
+
+    def share(self, work: Work, files: Sequence[str] = ("report.html",), **more: Any) -> GuestLink:
+        """Make a link by which files of completed work are read. ``more``: ``expires_in_days``."""
+        body = {"of": work.id, "files": list(files), **more}
+        return self._made("/v1/share-links", GuestLink, body)
+
+    def revoke(self, link: GuestLink) -> None:
+        """End a link at once."""
+        self._transport.request("DELETE", link.links["self"])
 
     # Webhooks
 

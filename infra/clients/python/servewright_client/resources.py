@@ -216,3 +216,24 @@ class Erasure(Resource):
             "state": document["state"],
             "erased_id": document["of"],
         }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GuestLink(Resource):
+    """An address for people without a key: films come in, or a result is read.
+
+    ``url`` is told once, when it is made: whoever has it may do what the link allows.
+    """
+
+    state: str
+    url: str | None
+    expires_at: datetime | None
+
+    @classmethod
+    def _members(cls, document: Mapping[str, Any]) -> dict[str, Any]:
+        return {
+            **Resource._members(document),
+            "state": document["state"],
+            "url": document.get("url"),
+            "expires_at": _moment(document["expires_at"]),
+        }
