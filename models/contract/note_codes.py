@@ -208,6 +208,7 @@ class NoteCode(StrEnum):
     FILMED_IN_FUTURE = "filmed_in_future"
     ANALYSIS_ON_BOTH_SIDES = "analysis_on_both_sides"
     BYTES_DIFFER = "bytes_differ"
+    PARTS_MISSING = "parts_missing"
     DATABASE_NOT_MIGRATED = "database_not_migrated"
     NO_SUCH_ANALYSIS = "no_such_analysis"
     SESSION_LACKS_ANALYSIS = "session_lacks_analysis"

@@ -21,6 +21,7 @@ from service.api import (
     intake_guests,
     intake_links,
     keys,
+    multipart_uploads,
     openapi,
     organisations,
     pages,
@@ -100,6 +101,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     problems.install(app)
     for router in (
         clips.router,
+        multipart_uploads.router,
         resumable.router,
         analyses.router,
         players.router,

@@ -53,7 +53,7 @@ from service.core.tables import Clip, Work
 class _NamedClip(StringConvertor):
     """A part of a path that may name a clip: what is an address of its own does not."""
 
-    regex = r"(?!direct$)[^/]+"
+    regex = r"(?!(direct|multipart)$)[^/]+"
 
 
 register_url_convertor("named_clip", _NamedClip())

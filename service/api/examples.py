@@ -92,6 +92,9 @@ REQUEST_EXAMPLES: dict[str, dict[str, Any]] = {
     "announce_clip": {
         "film": {"value": {"size_bytes": 4183212, "sha256": SHA256, "media_type": "video/mp4"}}
     },
+    "announce_film_parts": {
+        "film": {"value": {"size_bytes": 41832120, "sha256": SHA256, "media_type": "video/mp4"}}
+    },
     "create_webhook_endpoint": {
         "analyses": {
             "value": {

@@ -108,6 +108,7 @@ _CONDITIONAL_ONLY = (
     "/{share_id}",
     "/invitation",
     "/usage",
+    "/parts",
     "/{language}",
     "/file",
 )
@@ -215,7 +216,7 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
     if body:
         codes |= {"415"}
     if any(p["name"].lower() == "idempotency-key" for p in parameters) or (
-        path.startswith(PROTECTED) and (method == "post" or path.endswith(_RANGED))
+        path.startswith(PROTECTED) and (method == "post" or path.endswith((*_RANGED, "/parts")))
     ):
         codes |= {"409"}
     for matched in (p for p in parameters if p["name"].lower() == "if-match"):

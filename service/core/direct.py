@@ -20,6 +20,7 @@ from models.contract.note_codes import NoteCode, say
 from service.core.clips import ClipStore, Stored, Then
 from service.core.database import Database
 from service.core.intake import PIECE_BYTES, Intake, Received
+from service.core.multipart import MultipartUploads
 from service.core.object_keys import clip_key, clip_root, incoming_key
 from service.core.objects import ObjectMissing, Objects, PresignedUpload
 from service.core.principal import Principal
@@ -48,8 +49,16 @@ def forget_announced(database: Database, older_than: timedelta) -> int:
 class DirectUploads:
     """Plans and completes direct uploads."""
 
-    def __init__(self, clips: ClipStore, objects: Objects, max_bytes: int, ttl_s: int) -> None:
+    def __init__(
+        self,
+        clips: ClipStore,
+        objects: Objects,
+        multipart: MultipartUploads,
+        max_bytes: int,
+        ttl_s: int,
+    ) -> None:
         self._clips = clips
+        self._multipart = multipart
         self._objects = objects
         self._max = max_bytes
         self._ttl = ttl_s
@@ -98,6 +107,7 @@ class DirectUploads:
         clip = self._clips.get(principal, clip_id)
         if clip.state == "ready":
             return Stored(clip, created=False)
+        self._multipart.join(clip)
         try:
             received = self._checked(clip)
         except ObjectMissing:  # never arrived, erased, or just completed by another request

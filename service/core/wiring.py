@@ -29,6 +29,7 @@ from service.core.idempotency import Idempotency
 from service.core.installation import queue_name_of
 from service.core.intake_links import IntakeLinks
 from service.core.limits import Limits
+from service.core.multipart import MultipartUploads
 from service.core.objects import LocalObjects, Objects
 from service.core.organisations import Organisations
 from service.core.orphans import OrphanSweep
@@ -62,6 +63,7 @@ class Wiring:
     queue: WorkQueue
     clips: ClipStore
     direct: DirectUploads
+    multipart: MultipartUploads
     uploads: ResumableUploads
     arrivals: Arrivals
     intake_links: IntakeLinks
@@ -152,6 +154,7 @@ def wire(settings: Settings) -> Wiring:
     receipts = Receipts(database, settings.vacuum_interval_s)
     eraser = Eraser(database, objects, queue, receipts, sweep_s)
     quotas = Quotas(database, Limits.of_settings(settings))
+    multipart = MultipartUploads(database, objects, settings.presign_ttl_s)
     clips = ClipStore(database, objects, eraser, quotas)
     work = WorkStore(database, policy, quotas, settings.public_url)
     rates = RateLimiter(queue)
@@ -164,7 +167,10 @@ def wire(settings: Settings) -> Wiring:
         objects=objects,
         queue=queue,
         clips=clips,
-        direct=DirectUploads(clips, objects, settings.max_clip_bytes, settings.presign_ttl_s),
+        direct=DirectUploads(
+            clips, objects, multipart, settings.max_clip_bytes, settings.presign_ttl_s
+        ),
+        multipart=multipart,
         uploads=uploads,
         arrivals=Arrivals(database, objects, uploads, clips, players, requests, queue),
         intake_links=IntakeLinks(database),

@@ -8,6 +8,8 @@ from service.core.objects.port import (
     ObjectInfo,
     ObjectMissing,
     Objects,
+    PartArrived,
+    Parts,
     PresignedUpload,
     Upload,
 )
@@ -18,6 +20,8 @@ __all__ = [
     "ObjectInfo",
     "ObjectMissing",
     "Objects",
+    "PartArrived",
+    "Parts",
     "PresignedUpload",
     "Upload",
 ]

@@ -40,6 +40,9 @@ class LocalObjects:
         With less room on the disk, the store says that it is not ready.
     """
 
+    parts: None = None
+    """Nobody but the service reaches the folder."""
+
     def __init__(self, root: Path, least_free_bytes: int = 0) -> None:
         self._root = root
         self._pending = root / _PENDING

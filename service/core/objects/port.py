@@ -49,6 +49,36 @@ class PresignedUpload:
     expires_in_s: int
 
 
+@dataclass(frozen=True, slots=True)
+class PartArrived:
+    """A part of a film that is in the store. ``tag``: what the store calls its content."""
+
+    size_bytes: int
+    tag: str
+
+
+class Parts(Protocol):
+    """Uploads in parts that callers send straight to the store.
+
+    Methods raise :class:`ObjectMissing` where there is no such upload, or no longer.
+    """
+
+    def begin(self, key: str, media_type: str) -> str:
+        """Begin an upload; return its id."""
+
+    def sign(self, key: str, upload_id: str, number: int, size_bytes: int, ttl_s: int) -> str:
+        """Return the address that a part of this size is PUT to."""
+
+    def arrived(self, key: str, upload_id: str) -> dict[int, PartArrived]:
+        """Return the parts that are there, by number."""
+
+    def join(self, key: str, upload_id: str, parts: dict[int, PartArrived]) -> None:
+        """Make one object of the parts; the upload ends."""
+
+    def give_up(self, key: str, upload_id: str) -> None:
+        """End an upload and throw away its parts."""
+
+
 class Upload(Protocol):
     """An object being written piece by piece; invisible until :meth:`commit`."""
 
@@ -64,6 +94,10 @@ class Upload(Protocol):
 
 class Objects(Protocol):
     """A store of immutable byte strings under slash-separated keys."""
+
+    @property
+    def parts(self) -> Parts | None:
+        """Uploads in parts; None where callers cannot reach the store."""
 
     def upload(self, key: str, media_type: str) -> Upload:
         """Begin to write an object in constant memory."""

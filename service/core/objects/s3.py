@@ -1,4 +1,4 @@
-"""Object store on any S3 API. The only module that imports boto3."""
+"""Object store on any S3 API. Only the modules called ``s3…`` import boto3."""
 
 from __future__ import annotations
 
@@ -6,17 +6,13 @@ import io
 import logging
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, cast
 
 import boto3
-from boto3.exceptions import Boto3Error
 from boto3.s3.transfer import TransferConfig
 from botocore.config import Config
-from botocore.exceptions import BotoCoreError, ClientError
-from urllib3.exceptions import HTTPError
 
 from models.contract.errors import ObjectStoreUnavailable
 from models.contract.note_codes import NoteCode, say
@@ -27,6 +23,8 @@ from service.core.objects.port import (
     PresignedUpload,
     checked_key,
 )
+from service.core.objects.s3_errors import translated
+from service.core.objects.s3_parts import S3Parts
 
 if TYPE_CHECKING:
     from mypy_boto3_s3.client import S3Client
@@ -35,7 +33,6 @@ logger = logging.getLogger(__name__)
 
 PART_BYTES = 8 * 1024**2
 """Size of a part of a multipart upload, bytes; the protocol asks for at least 5 MiB."""
-_MISSING = {"404", "NoSuchKey", "NotFound"}
 _READ = 1 << 18
 """Bytes that are read from a reply at a time."""
 PROBE_KEY = "probe/ready"
@@ -99,6 +96,7 @@ class S3Objects:
         self._client = client(endpoint_url)
         public = public_endpoint_url or endpoint_url
         self._signer = self._client if public == endpoint_url else client(public)
+        self.parts = S3Parts(self._client, self._signer, bucket, self._key)
 
     def upload(self, key: str, media_type: str) -> _S3Upload:
         """Begin to write an object as an S3 multipart upload."""
@@ -106,7 +104,7 @@ class S3Objects:
 
     def put_bytes(self, key: str, data: bytes, media_type: str) -> ObjectInfo:
         """Write a whole object from memory."""
-        with _translated(key):
+        with translated(key):
             self._client.put_object(
                 Bucket=self._bucket, Key=self._key(key), Body=data, ContentType=media_type
             )
@@ -114,7 +112,7 @@ class S3Objects:
 
     def stat(self, key: str) -> ObjectInfo:
         """Return size and type of an object."""
-        with _translated(key):
+        with translated(key):
             head = self._client.head_object(Bucket=self._bucket, Key=self._key(key))
         return ObjectInfo(key, head["ContentLength"], head.get("ContentType"))
 
@@ -123,13 +121,13 @@ class S3Objects:
         extra: dict[str, Any] = {}
         if part is not None:
             extra["Range"] = f"bytes={part.first}-{part.last}"
-        with _translated(key):
+        with translated(key):
             reply = self._client.get_object(Bucket=self._bucket, Key=self._key(key), **extra)
         return cast(BinaryIO, io.BufferedReader(_Body(key, reply["Body"]), _READ))
 
     def fetch(self, key: str, path: Path) -> None:
         """Copy an object into a file."""
-        with _translated(key):
+        with translated(key):
             self._client.download_file(self._bucket, self._key(key), str(path), Config=_TRANSFER)
 
     def delete(self, key: str) -> None:
@@ -141,7 +139,7 @@ class S3Objects:
         full = self._key(prefix) + "/"
         count = sum(1 for _ in self.list(prefix))
         self._delete_versions(full, exact=False)
-        with _translated(prefix):
+        with translated(prefix):
             uploads = self._client.list_multipart_uploads(Bucket=self._bucket, Prefix=full)
             for upload in uploads.get("Uploads", []):
                 self._client.abort_multipart_upload(
@@ -152,7 +150,7 @@ class S3Objects:
     def list(self, prefix: str = "") -> Iterator[ObjectInfo]:
         """Yield the objects below a prefix, in the order of their keys."""
         full = self._key(prefix) + "/" if prefix else self._prefix
-        with _translated(prefix):
+        with translated(prefix):
             pages = self._client.get_paginator("list_objects_v2").paginate(
                 Bucket=self._bucket, Prefix=full
             )
@@ -163,7 +161,7 @@ class S3Objects:
     def drop_unfinished(self, older_than: datetime) -> int:
         """Abort multipart uploads that a crash cut off."""
         count = 0
-        with _translated("uploads"):
+        with translated("uploads"):
             pages = self._client.get_paginator("list_multipart_uploads").paginate(
                 Bucket=self._bucket, Prefix=self._prefix
             )
@@ -180,7 +178,7 @@ class S3Objects:
         self, key: str, media_type: str, max_bytes: int, ttl_s: int
     ) -> PresignedUpload | None:
         """Return a POST form; its policy bounds the size, which a presigned PUT cannot."""
-        with _translated(key):
+        with translated(key):
             form = self._signer.generate_presigned_post(
                 self._bucket,
                 self._key(key),
@@ -196,7 +194,7 @@ class S3Objects:
     def ping(self) -> None:
         """Ask for the bucket, and now and then write a few bytes into it."""
         try:
-            with _translated(PROBE_KEY):
+            with translated(PROBE_KEY):
                 self._client.head_bucket(Bucket=self._bucket)
         except ObjectMissing:
             logger.warning("the bucket %s does not exist", self._bucket)
@@ -210,7 +208,7 @@ class S3Objects:
         return self._prefix + checked_key(key)
 
     def _delete_versions(self, full: str, *, exact: bool) -> None:
-        with _translated(full):
+        with translated(full):
             pages = self._client.get_paginator("list_object_versions").paginate(
                 Bucket=self._bucket, Prefix=full
             )
@@ -237,7 +235,7 @@ class _Body(io.RawIOBase):
         return True
 
     def readinto(self, buffer: memoryview) -> int:  # type: ignore[override]
-        with _translated(self._key):
+        with translated(self._key):
             data = self._stream.read(len(buffer))
         buffer[: len(data)] = data
         return len(data)
@@ -271,7 +269,7 @@ class _S3Upload:
 
     def commit(self) -> ObjectInfo:
         """Send the rest and complete the upload."""
-        with _translated(self._key):
+        with translated(self._key):
             if self._id is None:
                 self._client.put_object(
                     **self._where, Body=bytes(self._buffer), ContentType=self._media_type
@@ -290,12 +288,12 @@ class _S3Upload:
     def abort(self) -> None:
         """Abort a multipart upload that was begun."""
         if self._id is not None:
-            with _translated(self._key):
+            with translated(self._key):
                 self._client.abort_multipart_upload(**self._where, UploadId=self._id)
             self._id = None
 
     def _send(self, piece: bytes) -> None:
-        with _translated(self._key):
+        with translated(self._key):
             if self._id is None:
                 begun = self._client.create_multipart_upload(
                     **self._where, ContentType=self._media_type
@@ -306,20 +304,3 @@ class _S3Upload:
                 **self._where, UploadId=self._id, PartNumber=number, Body=io.BytesIO(piece)
             )
             self._parts.append({"PartNumber": number, "ETag": reply["ETag"]})
-
-
-@contextmanager
-def _translated(key: str) -> Iterator[None]:
-    try:
-        yield
-    except ClientError as error:
-        code = error.response.get("Error", {}).get("Code")
-        if code in _MISSING:
-            raise ObjectMissing(key) from None
-        logger.warning("the object store answered %s to %s", code, error.operation_name)
-        if code == "NoSuchBucket":
-            raise ObjectStoreUnavailable(say(NoteCode.BUCKET_MISSING)) from error
-        raise ObjectStoreUnavailable() from error
-    except (BotoCoreError, Boto3Error, HTTPError, OSError) as error:
-        logger.warning("the object store does not answer: %s", type(error).__name__)
-        raise ObjectStoreUnavailable() from error

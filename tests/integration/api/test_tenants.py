@@ -88,7 +88,7 @@ def test_another_organisation_reaches_nothing(
     def allowed(call: Call) -> set[int]:
         if call.operation == "create_organisation":
             return {403}
-        if call.operation == "announce_clip":
+        if call.operation in ("announce_clip", "announce_film_parts"):
             return {409}  # this installation has no store that callers reach
         if call.names_others:
             return {404}
@@ -170,7 +170,7 @@ def test_a_key_of_another_player_reaches_nothing(story: Story, app: FastAPI, who
             return {200}
         if call.tag in NOBODY or call.operation in ("delete_practice_rules", "create_player"):
             return {403}
-        if call.operation == "announce_clip":
+        if call.operation in ("announce_clip", "announce_film_parts"):
             return {409}
         return {404} if call.names_others else {200}
 
