@@ -8,6 +8,7 @@ from contextlib import suppress
 import uvicorn
 
 from service.api.patience import ConnectionLimits, patient
+from service.core.hiding import hide_from_others
 from service.core.logs import configure_logging
 from service.core.settings import Settings
 
@@ -21,6 +22,7 @@ def main() -> None:
     """Serve until SIGTERM or Ctrl-C; then no more is taken, and what runs gets ``drain_s``."""
     settings = Settings()
     configure_logging(settings.log_level)
+    hide_from_others()
     _allow_descriptors(settings.api_connections + DESCRIPTORS_BESIDE)
     uvicorn.run(
         APP,

@@ -49,6 +49,7 @@ def doctor() -> None:
         *model_files(settings),
         _guarded("device", lambda: device(settings)),
         _guarded("networks in a forked job", lambda: forked_networks(settings)),
+        _guarded("decoder's room", decoder_room),
         _guarded("database", lambda: database(settings)),
         _guarded("queue", lambda: queue(settings)),
         _guarded("object store", lambda: object_store(settings)),
@@ -155,6 +156,26 @@ def forked_networks(settings: Settings) -> Diagnosis:
     if preload(settings):
         return Diagnosis(part, True, "inherited by each job")
     return Diagnosis(part, False, "each job loads its own", "Works, a little slower.", False)
+
+
+def decoder_room() -> Diagnosis:
+    """Tell what keeps a film that has taken its decoder over from everything else."""
+    from workers.video.room import walls_here
+
+    walls = walls_here()
+    found = [
+        "only listed system calls" if walls.calls else "OPEN: all system calls, so the network",
+        f"only its film (Landlock {walls.files})"
+        if walls.files
+        else "OPEN: reading files of the workers' user",
+        "no capabilities, limited memory and time",
+    ]
+    good = walls.calls and walls.files > 0
+    advice = (
+        "Use Linux 5.13 or later with seccomp and Landlock (in a container: a profile that allows "
+        "them), and a user of its own for the workers."
+    )
+    return Diagnosis("decoder's room", good, "; ".join(found), "" if good else advice, False)
 
 
 def database(settings: Settings) -> Diagnosis:

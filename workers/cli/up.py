@@ -78,12 +78,14 @@ def up(
 
 def serve(settings: Settings) -> None:
     """Start everything, say where it is, and keep it running until told to stop."""
+    from service.core.hiding import hide_from_others
     from workers.processes import tether
     from workers.processes.supervisor import Program, Supervisor
     from workers.processes.valkey import valkey_program, wait_for_queue
 
     supervisor = Supervisor([])
     supervisor.install_signal_handlers()
+    hide_from_others()
     try:
         if settings.embedded_redis:
             supervisor.add(valkey_program(settings.valkey_socket, settings.data_dir / "valkey"))

@@ -40,6 +40,7 @@ def supervise(settings: Settings, processes: int, grace_s: float) -> None:
         Workers for films; 0 = one a usable core. One for short work comes on top: it is nearly
         always idle, and loads no networks.
     """
+    from service.core.hiding import hide_from_others
     from service.core.kinds import Lane
     from service.core.wiring import wire
     from workers.processes import tether
@@ -61,6 +62,7 @@ def supervise(settings: Settings, processes: int, grace_s: float) -> None:
         ]
     )
     supervisor.install_signal_handlers()
+    hide_from_others()
     wiring = wire(settings)
     background = wiring.background()
     background.start()
@@ -76,12 +78,14 @@ def run_one(settings: Settings, lane: Lane, grace_s: float) -> None:
     """Be one RQ worker on the queue of one lane until told to stop or due for recycling."""
     import cv2
 
+    from service.core.hiding import hide_from_others
     from service.core.kinds import Lane
     from service.core.wiring import wire
     from workers.jobs.entry import carry_out
     from workers.processes.queue_worker import JOBS_BEFORE_RECYCLING, ClipWorker
     from workers.processes.scratch import Scratch
 
+    hide_from_others()
     cv2.setNumThreads(1)
     if lane is Lane.LONG:
         preload(settings)

@@ -1,12 +1,13 @@
 """The decoder process: probes and decodes one film behind walls, and sends facts and frames.
 
 Started by `workers.video.sandbox` as a fresh interpreter. It knows the film as an open descriptor,
-talks JSON over a packet socket and writes pixels into shared memory; nothing it sends is code.
+talks JSON over a packet socket and writes pixels into shared memory; nothing it sends is code,
+and no words of it reach a user: what went wrong is a code, with numbers and short names.
 
 Messages to the parent: ``ready``, ``facts``, ``frame`` (index, slot, time), ``passed`` (times of
 frames that were decoded but not handed over), ``end`` (runs of lost frames, sharp sounds),
-``error`` (code; said and parameters, or text). From the parent: the shared memory, then one byte
-for each frame it has finished with.
+``error`` (code; said and parameters, or a trace for the log). From the parent: the shared memory,
+then one byte for each frame it has finished with.
 """
 
 from __future__ import annotations
@@ -20,21 +21,26 @@ import socket
 import traceback
 from typing import Any
 
+import av.subtitles.stream  # noqa: F401 (loaded at the first film otherwise, behind the walls)
 import cv2
 import numpy as np
 
 from models.contract.errors import ClipDamaged, DecodeLimitExceeded, ServewrightError
 from workers.video.capture_fps import time_scale
 from workers.video.decode import Decoder
-from workers.video.hardening import harden
+from workers.video.hardening import Walls, harden
 from workers.video.limits import RING_SLOTS, DecodeLimits
 from workers.video.probe import Probe, probe
 from workers.video.readers import Picture
 from workers.video.sound import sharp_sounds
 
+LOGGED = 4000
+"""Characters of a trace that are told."""
 PASSED_TOLD = 1000
 """Times of frames not handed over that go into one message."""
 
+_STATM = os.open("/proc/self/statm", os.O_RDONLY | os.O_CLOEXEC)
+"""Opened while it can be: what this process uses of its memory."""
 GAPS_TOLD = 20
 """Longest runs of lost frames that the parent is told of."""
 
@@ -188,8 +194,7 @@ def _tags(found: Probe) -> dict[str, str]:
 
 def _memory_is_short(limits: DecodeLimits, decoder: Decoder) -> bool:
     """Whether a few more frames would not fit under the address-space limit."""
-    with open("/proc/self/statm") as file:
-        used = int(file.read().split()[0]) * resource.getpagesize()
+    used = int(os.pread(_STATM, 200, 0).split()[0]) * resource.getpagesize()
     return limits.memory_bytes - used < 8 * decoder.width * decoder.height * 3
 
 
@@ -199,21 +204,19 @@ def main(connection_fd: int, film_fd: int, parent: int, job_fd: int) -> None:
         job = json.load(file)
     limits = DecodeLimits.of(job["limits"])
     cv2.setNumThreads(1)
-    confined = harden(limits, parent)
+    walls = harden(limits, parent, film_fd)
     link = Link(socket.socket(fileno=connection_fd))
     try:
-        _serve(link, f"/proc/self/fd/{film_fd}", job, limits, confined)
+        _serve(link, f"/proc/self/fd/{film_fd}", job, limits, walls)
         link.await_close()
     except (ParentGone, ConnectionResetError):
         return
 
 
-def _serve(
-    link: Link, path: str, job: dict[str, Any], limits: DecodeLimits, confined: bool
-) -> None:
+def _serve(link: Link, path: str, job: dict[str, Any], limits: DecodeLimits, walls: Walls) -> None:
     """Run the job; whatever goes wrong becomes a message."""
     try:
-        link.say("ready", confined=confined)
+        link.say("ready", confined=walls.calls, files=walls.files)
         run(link, path, job, limits)
     except ParentGone:
         raise
@@ -225,12 +228,13 @@ def _serve(
         elif isinstance(error, cv2.error):
             _say_error(link, ClipDamaged())
         else:
-            link.say("error", code="internal_error", text=traceback.format_exc()[-4000:])
+            told = traceback.format_exc()[-LOGGED:]  # for the log alone
+            link.say("error", code="internal_error", trace=told)
 
 
 def _say_error(link: Link, error: ServewrightError) -> None:
-    if isinstance(error.said, str):
-        link.say("error", code=error.code, text=error.said)
+    if isinstance(error.said, str):  # words that no catalogue has: the code's own are said
+        link.say("error", code=error.code)
     else:
         said, parameters = error.said.code, dict(error.said.parameters)
         link.say("error", code=error.code, said=said, parameters=parameters)

@@ -18,6 +18,7 @@ import os
 import select
 import signal
 import socket
+import string
 import subprocess
 import sys
 import time
@@ -44,6 +45,11 @@ LOG = logging.getLogger(__name__)
 
 MESSAGE_BYTES = 1 << 16
 """Longest message of the decoder, bytes."""
+
+LONGEST_NAME = 60
+"""Characters of a name that the decoder tells, such as a codec's or a container's fault."""
+_IN_NAMES = frozenset(string.ascii_letters + string.digits + " _-+.,()")
+"""Characters of such names."""
 
 _BOOT = (
     "import sys, json; sys.path[:] = json.loads(sys.argv[1]); "
@@ -82,6 +88,8 @@ class DecoderProcess:
     pid : int
     confined : bool or None
         Whether the child's system-call filter is in force; None until it is ready.
+    walled : bool
+        Whether the kernel keeps other files from it.
 
     Notes
     -----
@@ -138,7 +146,9 @@ class DecoderProcess:
         self._connection = ours
         self.pid = self._process.pid
         self._end = weakref.finalize(self, _finish, self._process, ours, self._log)
-        self.confined = bool(self.receive("ready").get("confined"))
+        ready = self.receive("ready")
+        self.confined = ready.get("confined") is True
+        self.walled = ready.get("files") not in (0, None)
 
     def receive(self, *kinds: str) -> dict[str, Any]:
         """Return the child's next message, one of ``kinds``.
@@ -162,7 +172,8 @@ class DecoderProcess:
         if kind == "error":
             cls = _CLIP_ERRORS.get(str(message.get("code")))
             if cls is None:
-                LOG.error("the decoder process failed: %s", str(message.get("text"))[:4000])
+                # Quoted: a film that has taken the decoder over must not write lines of the log.
+                LOG.error("the decoder process failed: %.4000r", message.get("trace"))
                 raise self._stop(Internal())
             raise self._stop(cls(_said(message)))
         if kind not in kinds:
@@ -248,7 +259,7 @@ class DecoderProcess:
             return self._stop(ClipDamaged())
         log = os.pread(self._log.fileno(), 4000, 0).decode(errors="replace")
         if self.confined is None and code > 0:
-            LOG.error("the decoder process did not start: %s", log)
+            LOG.error("the decoder process did not start: %r", log)
             return self._stop(Internal())
         if code == -signal.SIGXCPU:
             return self._stop(DecodeLimitExceeded())
@@ -277,18 +288,24 @@ def _finish(process: subprocess.Popen[bytes], connection: socket.socket, log: An
     log.close()
 
 
-def _said(message: Mapping[str, Any]) -> Saying | str | None:
-    """Return what the child says of an error; its default words where that is not sound."""
+def _said(message: Mapping[str, Any]) -> Saying | None:
+    """Return what the child says of an error; its default words where that is not sound.
+
+    Its words are those of the catalogue: of the child come a code, numbers and short names.
+    """
     said, parameters = message.get("said"), message.get("parameters")
-    if isinstance(said, str) and said in {code.value for code in NoteCode}:
-        if isinstance(parameters, dict):
-            return Saying(said, {name: _parameter(value) for name, value in parameters.items()})
-        return None
-    text = message.get("text")
-    return text[:4000] if isinstance(text, str) else None
+    known = isinstance(said, str) and said in {code.value for code in NoteCode}
+    if known and isinstance(parameters, dict):
+        return Saying(str(said), {name: _parameter(value) for name, value in parameters.items()})
+    return None
 
 
 def _parameter(value: object) -> str | float | tuple[str, ...]:
     if isinstance(value, list):
-        return tuple(str(one)[:200] for one in value[:20])
-    return value if isinstance(value, int | float) else str(value)[:200]
+        return tuple(_name(one) for one in value[:20])
+    return value if isinstance(value, int | float) else _name(value)
+
+
+def _name(value: object) -> str:
+    """Return a short text without anything that could pass for a sentence, a link or markup."""
+    return "".join(one for one in str(value)[:LONGEST_NAME] if one in _IN_NAMES) or "?"
