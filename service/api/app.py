@@ -21,8 +21,10 @@ from service.api import (
     intake_guests,
     intake_links,
     keys,
+    metrics,
     multipart_uploads,
     openapi,
+    operations,
     organisations,
     pages,
     players,
@@ -67,7 +69,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        configure_logging(settings.log_level, replace=False)
+        configure_logging(settings.log_level, settings.log_format, replace=False)
         app.state.probe = health.HealthProbe(wired)
         background = wired.background() if settings.background else None
         await to_thread.run_sync(_first_key, wired)
@@ -115,6 +117,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         deliveries.router,
         keys.router,
         organisations.router,
+        operations.router,
+        metrics.router,
         words.router,
         intake_links.router,
         share_links.router,
@@ -135,6 +139,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.add_middleware(Authentication, admit=functools.partial(_admit, wired))
     app.add_middleware(LinkAdmission, admit=functools.partial(_admit_guest, app, wired))
     app.add_middleware(BodyLimit, limit_of=limit_of)
+    app.state.metrics = metrics.registry_of(wired)
+    app.add_middleware(metrics.CountedAnswers, metrics=metrics.RequestMetrics(app.state.metrics))
     app.add_middleware(Compression)
     app.add_middleware(RequestBoundary)
     app.add_middleware(ResumableProtocol)

@@ -16,6 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from models.contract.errors import Internal, PayloadTooLarge, ServewrightError, Unauthenticated
 from models.contract.note_codes import NoteCode, say
 from service.api.problems import problem_response
+from service.core.logs import log_about
 from service.core.principal import Principal
 from service.core.reach import NOTHING, reaching
 
@@ -31,6 +32,8 @@ SECURITY_HEADERS = {
     "cross-origin-resource-policy": "same-origin",
 }
 PROTECTED = "/v1"
+METRICS = "/metrics"
+"""Beside /v1, where Prometheus looks; it needs a key as well."""
 PROBES = frozenset({"/livez", "/readyz"})
 """Asked every few seconds: logged at level debug."""
 
@@ -66,7 +69,8 @@ class RequestBoundary:
             await send(message)
 
         try:
-            with reaching(NOTHING):  # until a key or a link is recognised
+            # It reaches nothing until a key or a link is recognised.
+            with log_about(request_id=request_id), reaching(NOTHING):
                 await self._app(scope, receive, outgoing)
         except Exception as error:
             if started:  # too late for another answer: the server cuts the connection
@@ -142,13 +146,13 @@ class Authentication:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one connection."""
         path = scope["path"] if scope["type"] == "http" else ""
-        if path == PROTECTED or path.startswith(PROTECTED + "/"):
+        if path in (PROTECTED, METRICS) or path.startswith(PROTECTED + "/"):
             scheme, _, key = Headers(scope=scope).get("authorization", "").partition(" ")
             if scheme.lower() != "bearer" or not key.strip():
                 raise Unauthenticated()
             principal = await to_thread.run_sync(self._admit, key.strip())
             scope.setdefault("state", {})["principal"] = principal
-            with reaching(principal.reach):
+            with log_about(tenant_id=principal.tenant_id), reaching(principal.reach):
                 await self._app(scope, receive, send)
             return
         await self._app(scope, receive, send)

@@ -60,6 +60,10 @@ TAGS = [
         "name": "organisations",
         "description": "Whoever has players, films and keys of their own; limits and usage.",
     },
+    {
+        "name": "operations",
+        "description": "For those who run the installation: its state, metrics, work of all.",
+    },
     {"name": "health", "description": "For load balancers and operators."},
 ]
 _METHODS = ("get", "post", "put", "patch", "delete")

@@ -21,7 +21,7 @@ value)."""
 def main() -> None:
     """Serve until SIGTERM or Ctrl-C; then no more is taken, and what runs gets ``drain_s``."""
     settings = Settings()
-    configure_logging(settings.log_level)
+    configure_logging(settings.log_level, settings.log_format)
     hide_from_others()
     _allow_descriptors(settings.api_connections + DESCRIPTORS_BESIDE)
     uvicorn.run(

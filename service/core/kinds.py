@@ -7,25 +7,15 @@ what makes it is in ``workers.jobs``.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Literal
 
+from models.contract.operations import Lane
 from models.contract.vocabulary import WorkKind
 from models.contract.webhook import EventType
 from service.core.identifiers import is_id
 from service.core.object_keys import tenant_root
 
-
-class Lane(StrEnum):
-    """The queues of the installation. Short work has workers of its own: it never waits for long.
-
-    A worker reads one queue only (see :mod:`service.core.queue`), so a lane is a queue.
-    """
-
-    LONG = "long"
-    """Work that decodes films: minutes."""
-    SHORT = "short"
-    """Work on stored results: a second or so."""
+__all__ = ["KINDS", "KindOfWork", "Lane", "kind_of"]
 
 
 @dataclass(frozen=True, slots=True)

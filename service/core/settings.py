@@ -56,6 +56,9 @@ class Settings(BaseSettings):
     log_level: Literal["debug", "info", "warning", "error"] = Field(
         default="info", description="Least severe log records that are written."
     )
+    log_format: Literal["text", "json"] = Field(
+        default="text", description="Log lines for people, or one JSON object each."
+    )
 
     host: str = Field(default="127.0.0.1", description="Address the API listens on.")
     port: int = Field(default=8000, ge=0, le=65535, description="Port the API listens on.")

@@ -31,8 +31,10 @@ from service.core.intake_links import IntakeLinks
 from service.core.limits import Limits
 from service.core.multipart import MultipartUploads
 from service.core.objects import LocalObjects, Objects
+from service.core.operations import Operations
 from service.core.organisations import Organisations
 from service.core.orphans import OrphanSweep
+from service.core.overview import Overview
 from service.core.players import PlayerStore
 from service.core.queue import WorkQueue
 from service.core.quotas import Quotas
@@ -47,6 +49,7 @@ from service.core.sender import Sender
 from service.core.settings import Settings
 from service.core.share_links import ShareLinks
 from service.core.sweep import ErasureSweep
+from service.core.tallies import Tallies
 from service.core.work import WorkStore
 
 ANNOUNCED_MARGIN_S = 24 * 3600
@@ -74,6 +77,9 @@ class Wiring:
     requests: WorkRequests
     players: PlayerStore
     rule_files: RuleFiles
+    overview: Overview
+    operations: Operations
+    tallies: Tallies
     eraser: Eraser
     filing: Filing
     receipts: Receipts
@@ -181,6 +187,9 @@ def wire(settings: Settings) -> Wiring:
         requests=requests,
         players=players,
         rule_files=RuleFiles(database),
+        overview=Overview(database, queue),
+        operations=Operations(database),
+        tallies=Tallies(queue),
         eraser=eraser,
         filing=Filing(database),
         receipts=receipts,

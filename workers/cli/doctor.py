@@ -52,6 +52,7 @@ def doctor() -> None:
         _guarded("decoder's room", decoder_room),
         _guarded("database", lambda: database(settings)),
         _guarded("queue", lambda: queue(settings)),
+        _guarded("workers", lambda: workers(settings)),
         _guarded("object store", lambda: object_store(settings)),
     ]
     table = Table("", "part", Column("found", overflow="fold"), "what to do")
@@ -251,6 +252,29 @@ def queue(settings: Settings) -> Diagnosis:
         "" if good else "Set maxmemory-policy noeviction: eviction drops jobs silently.",
         required=False,
     )
+
+
+def workers(settings: Settings) -> Diagnosis:
+    """Tell which worker processes take work, on this machine and others."""
+    from service.core.wiring import wire
+
+    if settings.embedded_redis and not settings.valkey_socket.exists():
+        return Diagnosis("workers", False, "not running", "`servewright up` starts them.", False)
+    wired = wire(settings)
+    try:
+        found = wired.overview.workers()
+        lanes = wired.overview.lanes()
+    finally:
+        wired.close()
+    by_lane = ", ".join(
+        f"{sum(one.lane is lane.lane for one in found)} for {lane.lane} work "
+        f"({lane.queued} waiting, oldest {lane.oldest_s:.0f} s; {lane.running} at work, "
+        f"{lane.lapsed} with a lapsed lease)"
+        for lane in lanes
+    )
+    missing = [lane.lane for lane in lanes if not any(one.lane is lane.lane for one in found)]
+    advice = f"Start workers (`servewright worker`): none takes {', '.join(missing)} work."
+    return Diagnosis("workers", not missing, by_lane, advice if missing else "", False)
 
 
 def object_store(settings: Settings) -> Diagnosis:

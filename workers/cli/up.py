@@ -66,7 +66,7 @@ def up(
     from service.core.settings import Settings
 
     settings = Settings()
-    configure_logging(settings.log_level)
+    configure_logging(settings.log_level, settings.log_format)
     if settings.port == 0:
         os.environ["SERVEWRIGHT_PORT"] = str(free_port(settings.host))
         settings = Settings()

@@ -29,5 +29,5 @@ def worker(
     from workers.processes.boot import supervise
 
     settings = Settings()
-    configure_logging(settings.log_level)
+    configure_logging(settings.log_level, settings.log_format)
     supervise(settings, processes, grace)

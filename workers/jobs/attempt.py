@@ -35,12 +35,14 @@ from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import Stage
 from service.core.claims import Claim, StoredFile, StoredFilm
 from service.core.jobs import Attempt
+from service.core.logs import log_about
 from service.core.objects import ObjectMissing
 from service.core.reach import Reach, reaching
 from service.core.wiring import Wiring
 from workers.jobs.lease import Lease
 from workers.jobs.making import Maker
 from workers.jobs.metering import ProcessorMeter
+from workers.jobs.tallying import tally
 from workers.pipeline.progress import STAGE_SHARES
 from workers.pipeline.result_files import ResultFile
 from workers.pipeline.time_left import TimeLeft
@@ -66,6 +68,11 @@ def run_attempt(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
     make : Maker
         Makes the results of this kind of work.
     """
+    with log_about(work_id=attempt.work_id, attempt=str(attempt.number)):
+        _run(wiring, attempt, make)
+
+
+def _run(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
     name = f"{attempt.work_id} attempt {attempt.number}"
     meter = ProcessorMeter()
     try:
@@ -79,24 +86,34 @@ def run_attempt(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
         return wiring.work.heartbeat(claim.work_id, claim.attempt, stage, progress, time_left_s)
 
     # Nothing that is done for one organisation can touch another.
-    with reaching(Reach(claim.tenant_id)), Lease(renew, wiring.settings.heartbeat_s) as lease:
+    with (
+        log_about(tenant_id=claim.tenant_id),
+        reaching(Reach(claim.tenant_id)),
+        Lease(renew, wiring.settings.heartbeat_s) as lease,
+    ):
+        outcome = "completed"
         try:
             with as_typed_errors():
                 lease.patiently(lambda: _make_and_commit(wiring, claim, lease, make, meter))
         except (LeaseLost, Cancelled, Erased) as error:
+            outcome = error.code
             LOG.info("%s given up: %s", name, error.code)
             _discard(wiring, claim)
         except DecoderStopped as error:
+            outcome = error.code
             _try_again(wiring, claim, lease, error, meter)
         except JobTimedOut as error:
+            outcome = error.code
             if lease.waits_for is None:
                 _fail(wiring, claim, lease, error, meter)
             else:
                 _hand_back(wiring, claim, lease.waits_for)
         except ServewrightError as error:
+            outcome = error.code
             _fail(wiring, claim, lease, error, meter)
         else:
             LOG.info("%s completed", name)
+        tally(wiring, claim, lease, outcome)
 
 
 def _try_again(

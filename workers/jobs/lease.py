@@ -49,6 +49,8 @@ class Lease:
         self._done: float | None = None
         self._left: TimeLeft | None = None
         self._waits_for: DependencyError | None = None
+        self._spent: dict[Stage, float] = {}
+        self._since = time.monotonic()
         self._thread = threading.Thread(target=self._loop, name="lease", daemon=True)
 
     @property
@@ -80,8 +82,21 @@ class Lease:
 
     def __call__(self, stage: Stage, done: float) -> None:
         """Note how far the work is; raise when it is no longer ours."""
+        if stage is not self._stage:
+            self._count_stage()
         self._stage, self._done = stage, done
         self.check()
+
+    def stage_seconds(self) -> dict[Stage, float]:
+        """Return how long each stage has taken so far, seconds."""
+        self._count_stage()
+        return dict(self._spent)
+
+    def _count_stage(self) -> None:
+        now = time.monotonic()
+        if self._stage is not None:
+            self._spent[self._stage] = self._spent.get(self._stage, 0.0) + now - self._since
+        self._since = now
 
     def check(self) -> None:
         """Raise when the work is no longer ours."""

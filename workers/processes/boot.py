@@ -163,7 +163,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     from service.core.settings import Settings
 
     settings = Settings()
-    configure_logging(settings.log_level)
+    configure_logging(settings.log_level, settings.log_format)
     if chosen.one:
         from service.core.kinds import Lane
 

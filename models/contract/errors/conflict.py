@@ -114,6 +114,16 @@ class WorkNotEnded(Conflict):
     status = 409
 
 
+class NotTriedAgain(Conflict):
+    """Only work that failed by the installation's fault is tried again. Start new work for this
+    film instead.
+    """
+
+    code = "not_tried_again"
+    title = "Not tried again"
+    status = 409
+
+
 class WorkEnded(Conflict):
     """The work has ended already. Read its result or problem."""
 

@@ -25,7 +25,7 @@ from tests.integration.api.tus_client import SPOKEN, begin, metadata
 CANARY = "canary-7f31"
 RULES = f"name: {CANARY}\n"
 STEP = {"finding": "weight_not_on_rear_foot", "drill": "hold_loaded"}
-NOBODY = {"organisations", "keys", "webhooks", "links"}
+NOBODY = {"operations", "organisations", "keys", "webhooks", "links"}
 """Tags of what a bound key cannot hold the scope for."""
 OF_ALL = {
     "list_practice_rules",
@@ -145,6 +145,7 @@ class Story:
             "share_id": self.share,
             "key_id": self.key,
             "erasure_id": self.erasure,
+            "work_id": self.analysis,
             "organisation_id": "main",
             "language": "de",
         }

@@ -207,6 +207,17 @@ def test_a_decoder_ended_from_outside_is_tried_again_before_it_is_told(
     assert keys(wiring) == []
 
 
+def test_how_an_attempt_ended_and_what_its_stages_took_is_counted(
+    wiring: Wiring, film: Path
+) -> None:
+    analysis_id = queue_film(wiring, film)
+    work(wiring, analysis_id, 1, always(stages(FakeClip())))
+    counted = wiring.tallies.read()
+    assert counted["attempts", "analysis", "completed"] == 1
+    assert counted["stages", "analysis", "pose"] == 1
+    assert counted["stage_seconds", "analysis", "store"] >= 0
+
+
 def test_a_decoder_ended_once_costs_nothing(wiring: Wiring, film: Path) -> None:
     def stopped(*_arguments: object) -> JointTrack:
         raise DecoderStopped
