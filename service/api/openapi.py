@@ -33,8 +33,10 @@ measured serve mechanics.
 Every call below `/v1` needs an API key (`Authorization: Bearer sw_…`). Errors are RFC 9457 problem
 documents; each `type` leads to a page that says what to do, in the language of `Accept-Language`
 (`en` or `de`). Reasons and notes in documents are codes with parameters; `GET /v1/words/de` gives
-their wording. Lists are paged by `cursor`; results
-carry strong entity tags and answer conditional and range requests.
+their wording. Lists are paged by `cursor`; what is read
+carries a strong entity tag and answers conditional requests (RFC 9110), files byte ranges too;
+text of 1 KiB and more comes in gzip to who accepts it. `OPTIONS` tells the methods of an
+address.
 
 Values are estimates from film, with intervals. They are not medical advice: stop on pain, and ask a
 licensed practitioner before changing load or technique after an injury.

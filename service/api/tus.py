@@ -93,6 +93,7 @@ UploadChecksum = Annotated[
         alias="Upload-Checksum",
         description="`sha256` or `sha1`, and the digest of the part in Base64. The part is then "
         "kept whole or not at all.",
+        json_schema_extra={"pattern": "^(sha1 [A-Za-z0-9+/]{27}=|sha256 [A-Za-z0-9+/]{43}=)$"},
         examples=["sha1 Kq5sNclPz7QV2+lfQIuc6R7oRu0="],
     ),
 ]

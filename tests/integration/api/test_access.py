@@ -15,9 +15,15 @@ from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem, complete
 
 OPEN = ("/", "/docs", "/openapi.json", "/problems", "/schemas", "/livez", "/readyz")
+METRICS = "/metrics"
+BY_TOKEN = ("/i/{token}", "/s/{token}")
+"""Whoever knows the address has what it is good for."""
 NEEDED = {
     "send_clip": Scope.CLIPS_WRITE,
     "announce_clip": Scope.CLIPS_WRITE,
+    "announce_film_parts": Scope.CLIPS_WRITE,
+    "read_film_parts": Scope.CLIPS_WRITE,
+    "change_clip": Scope.CLIPS_WRITE,
     "complete_clip": Scope.CLIPS_WRITE,
     "list_clips": Scope.CLIPS_READ,
     "read_clip": Scope.CLIPS_READ,
@@ -58,6 +64,22 @@ NEEDED = {
             ("erase", "", Scope.CLIPS_ERASE),
         )
     },
+    "list_all_work": Scope.ADMIN,
+    "read_any_work": Scope.ADMIN,
+    "try_any_work_again": Scope.ADMIN,
+    "cancel_any_work": Scope.ADMIN,
+    "read_installation_state": Scope.ADMIN,
+    "create_upload": Scope.CLIPS_WRITE,
+    "read_upload": Scope.CLIPS_WRITE,
+    "send_upload_part": Scope.CLIPS_WRITE,
+    "end_upload": Scope.CLIPS_WRITE,
+    "list_erasures": Scope.CLIPS_ERASE,
+    "read_erasure": Scope.CLIPS_ERASE,
+    **{f"{verb}_intake_link": Scope.INTAKE_MANAGE for verb in ("create", "read", "revoke")},
+    "list_intake_links": Scope.INTAKE_MANAGE,
+    "list_consents": Scope.INTAKE_MANAGE,
+    **{f"{verb}_share_link": Scope.SHARES_MANAGE for verb in ("create", "read", "revoke")},
+    "list_share_links": Scope.SHARES_MANAGE,
     "read_words": Scope.RESULTS_READ,
     "list_comparisons": Scope.RESULTS_READ,
     "list_progress": Scope.RESULTS_READ,
@@ -152,7 +174,8 @@ def test_each_route_asks_for_a_key(anonymous: httpx.Client, app: FastAPI) -> Non
 
 def test_only_a_known_list_of_paths_is_open(anonymous: httpx.Client, app: FastAPI) -> None:
     for route in app.openapi()["paths"]:
-        assert route.startswith(PROTECTED + "/") or route in OPEN
+        assert route.startswith((PROTECTED + "/", *BY_TOKEN)) or route in (*OPEN, METRICS)
+    assert_problem(anonymous.get(METRICS), 401, "unauthenticated")
     for path in OPEN:
         assert anonymous.get(path, follow_redirects=True).status_code == 200
 

@@ -54,7 +54,7 @@ ANEW = 5
 
 
 PRECONDITION = "412"  # rightly so for entity tags that were made up
-FITS = ["2XX", "3XX", "401", "403", "404", "409", "410", "416", PRECONDITION]
+FITS = ["2XX", "3XX", "401", "403", "404", "409", "410", "416", "460", PRECONDITION]
 FITS_NOT = [
     *["400", "401", "403", "404", "405", "409", "410", "413", "415", "422", "428", "460"],
     PRECONDITION,
@@ -111,7 +111,8 @@ def machine(app: FastAPI, keys: list[str], findings: Findings, mode: str) -> typ
     class Machine(base):  # type: ignore[misc]
         def before_call(self, case: Any) -> None:
             for name in [name for name in case.headers or {} if name.lower() == "idempotency-key"]:
-                if findings.cases % 4:  # now and then a key of another request
+                positive = case.meta is None or case.meta.generation.mode.is_positive
+                if positive and findings.cases % 4:  # now and then a key of another request
                     case.headers[name] = secrets.token_hex(8)
 
         def after_call(self, response: Any, case: Any) -> None:
