@@ -147,6 +147,7 @@ class NoteCode(StrEnum):
     SCHEMA_UNKNOWN = "schema_unknown"
     LANGUAGE_UNKNOWN = "language_unknown"
     BODY_TOO_LARGE = "body_too_large"
+    FILM_BODY_TOO_LARGE = "film_body_too_large"
     RULE_FILE_NOT_UTF8 = "rule_file_not_utf8"
     NO_RESULT = "no_result"
     NOT_A_SHA256 = "not_a_sha256"

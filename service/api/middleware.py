@@ -31,6 +31,8 @@ SECURITY_HEADERS = {
     "x-frame-options": "DENY",
     "cross-origin-resource-policy": "same-origin",
 }
+FILMS = ("video/", "multipart/form-data", "application/offset+octet-stream")
+"""What the media type of a body begins with that holds a film."""
 PROTECTED = "/v1"
 METRICS = "/metrics"
 """Beside /v1, where Prometheus looks; it needs a key as well."""
@@ -108,7 +110,7 @@ class BodyLimit:
         limit = self._limit_of(scope["method"], scope["path"])
         stated = Headers(scope=scope).get("content-length", "")
         if stated.isdigit() and int(stated) > limit:
-            raise _too_large(limit)
+            raise _too_large(scope, limit)
         received = 0
 
         async def counted() -> Message:
@@ -117,17 +119,16 @@ class BodyLimit:
             if message["type"] == "http.request":
                 received += len(message.get("body", b""))
                 if received > limit:
-                    raise _too_large(limit)
+                    raise _too_large(scope, limit)
             return message
 
         await self._app(scope, counted, send)
 
 
-def _too_large(limit: int) -> PayloadTooLarge:
-    return PayloadTooLarge(
-        say(NoteCode.BODY_TOO_LARGE, limit=limit),
-        headers={"connection": "close"},
-    )
+def _too_large(scope: Scope, limit: int) -> PayloadTooLarge:
+    film = Headers(scope=scope).get("content-type", "").lower().startswith(FILMS)
+    code = NoteCode.FILM_BODY_TOO_LARGE if film else NoteCode.BODY_TOO_LARGE
+    return PayloadTooLarge(say(code, limit=limit), headers={"connection": "close"})
 
 
 class Authentication:

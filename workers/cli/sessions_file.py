@@ -9,6 +9,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -40,6 +41,7 @@ _ENTRIES = TypeAdapter(tuple[SessionEntry, ...])
 
 def read_sessions(path: Path) -> list[SessionSources]:
     """Return the sessions of a file, or of ``sessions.yaml`` in a folder."""
+    from service.core.players import CLOCK_AHEAD
     from workers.cli.folders import sources_of
     from workers.derive.source import SessionSources
 
@@ -55,6 +57,8 @@ def read_sessions(path: Path) -> list[SessionSources]:
         raise InvalidRequest(
             say(NoteCode.SESSIONS_FILE_NOT_VALID, file=str(file), places=places)
         ) from error
+    if any(entry.filmed_at > datetime.now(UTC) + CLOCK_AHEAD for entry in entries):
+        raise InvalidRequest(say(NoteCode.FILMED_IN_FUTURE))
     if not entries:
         raise InvalidRequest(say(NoteCode.SESSIONS_FILE_EMPTY, file=str(file)))
     return [

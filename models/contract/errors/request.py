@@ -144,7 +144,9 @@ class PreconditionRequired(RequestError):
 
 
 class PayloadTooLarge(RequestError):
-    """The request body is larger than allowed. Trim the clip to the serves, or film at 1080p."""
+    """The request body is larger than allowed. Send less; the API description says how much each
+    call takes.
+    """
 
     code = "payload_too_large"
     title = "Payload too large"

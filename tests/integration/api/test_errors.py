@@ -297,3 +297,15 @@ def test_the_api_page_is_rendered_once(
     assert again.content == first.content
     tag = {"if-none-match": first.headers["etag"]}
     assert anonymous.get("/docs", headers=tag).status_code == 304
+
+
+def test_only_films_are_to_be_trimmed(client: httpx.Client, wired: Wiring) -> None:
+    text = "x" * (wired.settings.max_body_bytes + 1)
+    sent = {"content-type": "application/json"}
+    problem = assert_problem(
+        client.post("/v1/players", content=text, headers=sent), 413, "payload_too_large"
+    )
+    assert "film" not in problem["detail"].lower()
+    stated = {"content-type": "video/mp4", "content-length": str(10**12)}
+    film = client.post("/v1/clips", content=b"x", headers=stated)
+    assert "Trim" in assert_problem(film, 413, "payload_too_large")["detail"]

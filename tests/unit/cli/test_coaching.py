@@ -142,6 +142,7 @@ def test_progress_over_a_sessions_file(invoke: Invoke, folders: list[Path], tmp_
     [
         ("- {kind: baseline}", "filmed_at"),
         ("- {kind: other, filmed_at: 2026-05-04T09:00:00Z, results: [a]}", "kind"),
+        ("- {kind: baseline, filmed_at: 2190-05-04T09:00:00Z, results: [a]}", "in the future"),
         ("[]", "no session"),
         ("[", "YAML"),
     ],
