@@ -34,6 +34,7 @@ def main() -> None:
         log_level=settings.log_level,
         access_log=False,
         server_header=False,
+        proxy_headers=False,  # nothing that a caller could write is believed
         timeout_graceful_shutdown=settings.drain_s,
     )
 
