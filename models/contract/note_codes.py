@@ -269,6 +269,7 @@ class NoteCode(StrEnum):
     RESULT_UNREADABLE = "result_unreadable"
     JOINTS_UNREADABLE = "joints_unreadable"
     NOT_THE_FILM = "not_the_film"
+    NOT_A_PLAIN_FILE = "not_a_plain_file"
     NO_SUCH_PATH = "no_such_path"
     SESSIONS_FILE_MISSING = "sessions_file_missing"
     SESSIONS_FILE_NO_YAML = "sessions_file_no_yaml"

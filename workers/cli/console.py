@@ -6,16 +6,18 @@ Results go to standard output; everything else (progress, problems, logs) to sta
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from enum import IntEnum
 from functools import wraps
+from pathlib import Path
 from typing import Annotated, ParamSpec, TypeVar
 
 import typer
 from pydantic import ValidationError
 from rich.console import Console
 
-from models.contract.errors import ClipError, RequestError, ServewrightError
+from models.contract.errors import ClipError, InvalidRequest, RequestError, ServewrightError
+from models.contract.note_codes import NoteCode, say
 from models.contract.problem import Problem
 from models.contract.refusals import places_in_words
 from models.contract.vocabulary import Language, Severity
@@ -91,6 +93,16 @@ def _exit_of(error: ServewrightError) -> Exit:
     return Exit.USAGE if isinstance(error, RequestError) else Exit.INSTALLATION
 
 
+def _check_paths(values: Sequence[object]) -> None:
+    """Refuse pipes and devices: reading one waits, or does not end."""
+    for value in values:
+        if isinstance(value, list | tuple):
+            _check_paths(value)
+        elif isinstance(value, Path) and value.exists():
+            if not (value.is_file() or value.is_dir()):
+                raise InvalidRequest(say(NoteCode.NOT_A_PLAIN_FILE, path=str(value)))
+
+
 def guarded(command: Callable[P, R]) -> Callable[P, R]:
     """Turn the project's errors into a readable problem and an exit code."""
 
@@ -98,6 +110,7 @@ def guarded(command: Callable[P, R]) -> Callable[P, R]:
     def run(*args: P.args, **kwargs: P.kwargs) -> R:
         words = catalogue(str(kwargs.get("language", DEFAULT)))
         try:
+            _check_paths([*args, *kwargs.values()])
             return command(*args, **kwargs)
         except ServewrightError as error:
             show_problem(Problem.of(error), words=words)

@@ -68,11 +68,12 @@ def read_joints(folder: Path, repetitions: int) -> tuple[JointTrack, Sequence[Bo
     """Return the track and the fitted bodies in a result folder."""
     from models.contract.joints import read_joints as read_document
     from models.contract.tracks import JointTrack
+    from workers.joints_in.arrays import UNREADABLE
 
     try:
         track = JointTrack.from_npz((folder / "joints.npz").read_bytes())
         document = read_document((folder / "joints.json").read_bytes())
-    except (OSError, ValueError) as error:
+    except UNREADABLE as error:
         raise InvalidRequest(say(NoteCode.JOINTS_UNREADABLE, folder=str(folder))) from error
     return track, document.motions(repetitions)
 

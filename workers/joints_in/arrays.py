@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import zipfile
+import zlib
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +16,17 @@ from models.contract.skeleton import part_of
 from models.contract.tracks import FloatArray
 
 MOTION_FORMAT = "servewright-motion-1"
+UNREADABLE = (
+    ValueError,
+    TypeError,
+    OSError,
+    KeyError,
+    EOFError,
+    NotImplementedError,
+    zipfile.BadZipFile,
+    zlib.error,
+)
+"""What reading a file as npz may raise that is none, is cut off, or holds other things."""
 LEAST_FRAMES = 8
 """Fewest frames of a motion."""
 NEEDED = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
@@ -81,10 +94,12 @@ def read_npz(data: bytes) -> RawMotion:
             if "format" not in file or str(file["format"]) != MOTION_FORMAT:
                 raise InvalidRequest(say(NoteCode.JOINT_FORMAT_EXPECTED, format=MOTION_FORMAT))
             names = [str(name) for name in file["names"]]
-            time, points = np.asarray(file["time_s"]), np.asarray(file["xyz_m"])
-    except (ValueError, OSError, KeyError) as error:
+            time = np.asarray(file["time_s"], dtype=np.float64)
+            points = np.asarray(file["xyz_m"], dtype=np.float64)
+    except UNREADABLE as error:
         raise InvalidRequest(say(NoteCode.JOINT_FILE_UNREADABLE, reason=str(error))) from error
-    if points.shape != (len(time), len(names), 3) or len(time) < LEAST_FRAMES:
+    expected = (time.size, len(names), 3)
+    if time.ndim != 1 or points.shape != expected or time.size < LEAST_FRAMES:
         raise InvalidRequest(say(NoteCode.JOINT_FILE_SHAPE, least=LEAST_FRAMES))
     if not bool(np.all(np.diff(time) > 0)):
         raise InvalidRequest(say(NoteCode.JOINT_TIMES_NOT_INCREASING))

@@ -13,7 +13,7 @@ from models.contract.tracks import TRACK_FORMAT, JointTrack
 from workers.engine.canonical import to_court
 from workers.engine.engine import analyse_motion
 from workers.engine.interface import EngineRequest, EngineResult
-from workers.joints_in.arrays import RawMotion, read_npz
+from workers.joints_in.arrays import UNREADABLE, RawMotion, read_npz
 from workers.joints_in.c3d import read_c3d
 from workers.joints_in.document import bodies_of, read_document, track_of
 from workers.learned import load
@@ -59,7 +59,7 @@ def measure_file(
         if _is_track(path):
             try:
                 return [load().analyse(JointTrack.from_npz(data), request)]
-            except (ValueError, KeyError) as error:
+            except UNREADABLE as error:
                 raise InvalidRequest(
                     say(NoteCode.JOINT_FILE_UNREADABLE, reason=str(error))
                 ) from error
@@ -77,7 +77,7 @@ def _is_track(path: Path) -> bool:
     try:
         with np.load(path, allow_pickle=False) as file:
             return "format" in file and str(file["format"]) == TRACK_FORMAT
-    except (ValueError, OSError, KeyError) as error:
+    except UNREADABLE as error:
         raise InvalidRequest(say(NoteCode.JOINT_FILE_UNREADABLE, reason=str(error))) from error
 
 
