@@ -98,9 +98,12 @@ def _check_paths(values: Sequence[object]) -> None:
     for value in values:
         if isinstance(value, list | tuple):
             _check_paths(value)
-        elif isinstance(value, Path) and value.exists():
-            if not (value.is_file() or value.is_dir()):
-                raise InvalidRequest(say(NoteCode.NOT_A_PLAIN_FILE, path=str(value)))
+        elif isinstance(value, Path) and _endless(value):
+            raise InvalidRequest(say(NoteCode.NOT_A_PLAIN_FILE, path=str(value)))
+
+
+def _endless(path: Path) -> bool:
+    return path.exists() and not (path.is_file() or path.is_dir())
 
 
 def guarded(command: Callable[P, R]) -> Callable[P, R]:

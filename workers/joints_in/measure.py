@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -56,7 +57,7 @@ def measure_file(
         return [_measure_raw(read_c3d(path, markers), request, target_xy)]
     if suffix == ".npz":
         data = path.read_bytes()
-        if _is_track(path):
+        if _is_track(data):
             try:
                 return [load().analyse(JointTrack.from_npz(data), request)]
             except UNREADABLE as error:
@@ -73,9 +74,9 @@ def measure_file(
     raise InvalidRequest(say(NoteCode.JOINT_SUFFIX, known=SUFFIXES, file=path.name))
 
 
-def _is_track(path: Path) -> bool:
+def _is_track(data: bytes) -> bool:
     try:
-        with np.load(path, allow_pickle=False) as file:
+        with np.load(io.BytesIO(data), allow_pickle=False) as file:
             return "format" in file and str(file["format"]) == TRACK_FORMAT
     except UNREADABLE as error:
         raise InvalidRequest(say(NoteCode.JOINT_FILE_UNREADABLE, reason=str(error))) from error
