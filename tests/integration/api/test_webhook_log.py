@@ -104,6 +104,7 @@ def test_the_log_is_read_by_pages_and_states(
     endpoint = register(client, receiver.url)
     made = [happen(wired, f"ana_{number}")[0] for number in range(5)]
     receiver.answers = [500]
+    assert wired.sender().run_once(1) == 1  # alone, so that it is the one that is refused
     wired.sender().run_once()
     seen: list[str] = []
     address: str | None = f"{log_of(endpoint)}?limit=2"
