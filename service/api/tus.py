@@ -227,7 +227,10 @@ class ResumableProtocol:
 
         async def outgoing(message: Message) -> None:
             if message["type"] == "http.response.start":
-                MutableHeaders(scope=message).setdefault("tus-resumable", VERSION)
+                headers = MutableHeaders(scope=message)
+                headers.setdefault("tus-resumable", VERSION)
+                if message["status"] >= 400 and scope["method"] in ("PATCH", "POST"):
+                    headers["connection"] = "close"  # the rest of the part need not be sent
             await send(message)
 
         await self._app(scope, receive, outgoing)

@@ -116,6 +116,9 @@ class Line:
                         self.cut()
                         return
                 sink.sendall(data)
+        with self._lock:
+            self._open -= {source, sink}
         for end in (source, sink):
             with suppress(OSError):
                 end.shutdown(socket.SHUT_RDWR)
+            end.close()  # or whoever still sends would wait for ever
