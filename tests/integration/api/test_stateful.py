@@ -96,6 +96,7 @@ def machine(app: FastAPI, keys: list[str], findings: Findings, mode: str) -> typ
     """Return the state machine of the document, which goes on after what it finds."""
     wired: Wiring = app.state.wiring
     config = SchemathesisConfig.from_dict({**JUDGED, "generation": {"mode": mode}})
+    app.state.pages["openapi"]()  # made beforehand: the loader waits for 10 s at most
     loaded = schemathesis.openapi.from_asgi("/openapi.json", app, config=config)
 
     @loaded.auth()
