@@ -67,7 +67,7 @@ def _outcome(future: Future[str | None]) -> Check:
     except FutureTimeout:
         return Check(ok=False, detail=f"no answer within {CHECK_S:g} s")
     except ServewrightError as error:
-        return Check(ok=False, detail=error.title)
+        return Check(ok=False, detail=error.detail)
     except Exception as error:
         return Check(ok=False, detail=type(error).__name__)
     return Check(ok=complaint is None, detail=complaint)

@@ -54,8 +54,9 @@ class JobError(ServewrightError):
 
 
 class WorkerCrashed(JobError):
-    """The worker died on this clip several times. Send the original film from the phone; tell
-    the operator if it happens again.
+    """The worker died at this work several times, which may be the machine's fault. Start it
+    again later and tell the operator; if it fails for this clip alone, send the original film
+    from the phone.
     """
 
     code = "worker_crashed"
