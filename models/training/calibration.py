@@ -215,7 +215,9 @@ def table_text(table: Table, events: EventTable, command: str) -> str:
         "events": [[*key, *row] for key, row in sorted(events.items())],
     }
     lists = [
-        f'"{name}": [\n' + ",\n".join(json.dumps(row) for row in rows) + "\n]"
+        f'"{name}": [\n'
+        + ",\n".join(json.dumps(row, separators=(",", ":")) for row in rows)
+        + "\n]"
         for name, rows in parts.items()
     ]
     return "{\n" + ",\n".join([f'"made_by": {json.dumps(command)}', *lists]) + "\n}\n"

@@ -22,7 +22,15 @@ def rendered() -> str:
     """Return the exact text of the document. Needs no running service."""
     with tempfile.TemporaryDirectory() as folder:
         app = create_app(Settings(data_dir=Path(folder), background=False))
-        return json.dumps(app.openapi(), indent=1, ensure_ascii=False) + "\n"
+        return _lines(app.openapi(), depth=3) + "\n"
+
+
+def _lines(part: object, depth: int) -> str:
+    """Return JSON with a line for each operation and schema: a change shows, and it is small."""
+    if depth == 0 or not isinstance(part, dict) or not part:
+        return json.dumps(part, ensure_ascii=False, separators=(",", ":"))
+    entries = (f"{json.dumps(key)}:{_lines(value, depth - 1)}" for key, value in part.items())
+    return "{\n" + ",\n".join(entries) + "\n}"
 
 
 def main() -> int:
