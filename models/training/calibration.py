@@ -11,6 +11,7 @@ import argparse
 import json
 import sys
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -20,7 +21,7 @@ from models.contract.frame_rate import rate_class
 from models.contract.interval import Z95
 from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.tracks import FloatArray
-from models.contract.vocabulary import EventName, View
+from models.contract.vocabulary import EventName, RepetitionKind, View
 from workers.engine.accuracy import ClipErrors, MetricError
 from workers.engine.calibration import Residual, work_name
 
@@ -188,13 +189,27 @@ def _rounded(value: float) -> float:
     return float(f"{value:.3g}")
 
 
-def kept_rows(path: Path, measured: set[str]) -> Table:
-    """Return an earlier table's rows of the metrics that were not measured anew.
+def kept_rows(path: Path, measured: Table, events: EventTable) -> tuple[Table, EventTable, str]:
+    """Return an earlier table's rows of what was not measured anew, and how it was made.
 
-    Films of a set may lack what a metric needs, as fast frames for speeds.
+    Films of a set may lack what a metric needs, as fast frames for speeds; or be of one kind of
+    work.
     """
-    rows = json.loads(path.read_text("utf-8"))["metrics"]
-    return {tuple(row[:4]): tuple(row[4:]) for row in rows if row[0] not in measured}
+    before = json.loads(path.read_text("utf-8"))
+    names = {metric for metric, *_ in measured}
+    told = {event for event, *_ in events}
+    return (
+        {tuple(row[:4]): tuple(row[4:]) for row in before["metrics"] if row[0] not in names},
+        {tuple(row[:3]): tuple(row[3:]) for row in before["events"] if row[0] not in told},
+        before["made_by"],
+    )
+
+
+def of_kind(compared: ClipErrors, kind: RepetitionKind) -> ClipErrors:
+    """Return a film's errors of one kind of work, without its events."""
+    return replace(
+        compared, metrics=tuple(e for e in compared.metrics if e.kind is kind), events=()
+    )
 
 
 def flat_spread(use: str, count: int, seed: int = 91) -> dict[str, float]:
@@ -232,6 +247,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--about", required=True, help="where the films come from")
     parser.add_argument("--keep", type=Path, help="table whose rows stay for metrics not measured")
+    parser.add_argument("--kind", choices=[k.value for k in RepetitionKind], help="only this work")
     parser.add_argument("--flat", default="train", help="use whose movements are flat")
     parser.add_argument("--flat-count", type=int, default=150)
     options = parser.parse_args(arguments)
@@ -241,11 +257,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 4
     made_by = f"python -m models.training calibration, from {options.about}"
     flat = flat_spread(options.flat, options.flat_count)
-    table = calibrate(compared, flat)
+    if options.kind:
+        compared = [of_kind(one, RepetitionKind(options.kind)) for one in compared]
+        made_by += f", of kind {options.kind}"
+    table, events = calibrate(compared, flat), calibrate_events(compared)
     if options.keep:
-        table |= kept_rows(options.keep, {metric for metric, *_ in table})
-        made_by += "; metrics that those films cannot show from the table before"
-    text = table_text(table, calibrate_events(compared), made_by)
+        kept, kept_events, before = kept_rows(options.keep, table, events)
+        table, events = kept | table, kept_events | events
+        made_by += f"; the rest: {before}"
+    text = table_text(table, events, made_by)
     part = options.out.with_suffix(".part")
     part.write_text(text, "utf-8")
     part.replace(options.out)

@@ -27,6 +27,7 @@ RISK = 0.05
 MEDIAN_LOSS = math.pi / 2
 """Variance of a median in variances of a mean, for many normal values; fewer lose less."""
 _TINY = 1e-9
+"""Stands for no scatter at all, in any unit."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from workers.pose.join import joined
 from workers.pose.networks import LANDMARK_COUNT
 from workers.pose.rows import assemble, row_of
 from workers.pose.scout import SoFar, untold
-from workers.pose.seldom import Pace
+from workers.pose.seldom import Due
 from workers.pose.survey import survey, survey_closely
 from workers.pose.track import ServerChoice, choose_server
 
@@ -102,12 +102,12 @@ def estimate(
             return Estimate(coarse, server, np.full((LANDMARK_COUNT, 2), np.nan), 0)
         fast = None if coarse is None or where_fast is None else where_fast(coarse)
     follower = Follower(networks, server)
-    budget, pace = Budget(fast), Pace()
+    budget, due = Budget(fast), Due()
     rows = []
     with Beside(threaded=threaded) as beside:
         for frame in source(stretches):
             if budget.looks(frame.time_s):
-                ask = fast is None or pace.looks(frame.time_s)
+                ask = fast is None or due.looks(frame.time_s)
                 rows.append(row_of(frame, follower, networks, beside, ask_second=ask))
             progress(frame.time_s)
     if not any(np.isfinite(row.blaze).any() for row in rows):

@@ -21,7 +21,7 @@ APART_S = 0.1
 """Looks farther apart than this say nothing of what lies between, seconds (working value)."""
 
 
-class Pace:
+class Due:
     """Says, frame after frame in order, at which the second network looks."""
 
     def __init__(self) -> None:

@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from workers.pose.seldom import APART_S, RATE_HZ, Looks, Pace
+from workers.pose.seldom import APART_S, RATE_HZ, Due, Looks
 
 
 @pytest.mark.parametrize(("rate", "every"), [(25.0, 1), (30.0, 1), (60.0, 2), (120.0, 4)])
 def test_it_looks_at_most_at_its_rate(rate: float, every: int) -> None:
-    pace = Pace()
+    pace = Due()
     looked = [pace.looks(frame / rate) for frame in range(20)]
     assert looked == [frame % every == 0 for frame in range(20)]
 
@@ -20,7 +20,7 @@ def test_it_looks_at_most_at_its_rate(rate: float, every: int) -> None:
 @given(st.floats(24.0, 240.0), st.integers(0, 2**32 - 1))
 def test_a_wavering_film_is_looked_at_about_as_often(rate: float, seed: int) -> None:
     wavering = np.random.default_rng(seed).uniform(0.9, 1.1, 200) / rate
-    pace, times = Pace(), np.cumsum(wavering)
+    pace, times = Due(), np.cumsum(wavering)
     looked = times[[pace.looks(float(time)) for time in times]]
     assert np.diff(looked).min() >= 0.97 / RATE_HZ or len(looked) == len(times)
     assert np.diff(looked).max() < 1.0 / RATE_HZ + 1.1 / rate
