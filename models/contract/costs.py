@@ -10,6 +10,8 @@ from pydantic import Field
 
 from models.contract.base import Document, Finite
 
+LEAST = 1e-9
+"""So many units or seconds of film are none."""
 DECAY = 0.9
 """Weight of what was known when another analysis is added: the last ten or so count (working
 value)."""
@@ -65,7 +67,7 @@ class MeasuredCosts(Document):
         if known is None:
             return None
         per, count = (known.film_s, film_s) if units is None else (known.units, units)
-        return known.seconds / per * count if per > 0 else 0.0
+        return known.seconds / per * count if per > LEAST else 0.0
 
 
 def _sum(old: StepCost, new: StepCost) -> StepCost:

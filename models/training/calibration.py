@@ -30,6 +30,8 @@ COVERAGE = 0.955
 as other films will differ (working value)."""
 ENOUGH = 12
 """Values from which the 95.5 % quantile itself is used; fewer use the inflated rms."""
+ONE_VALUE = 1e-3
+"""True values that differ by less than this share of their mean are one value (a film's clock)."""
 MIN_FOR_BIAS = 4
 """Values from which a mean error may be taken for a bias."""
 TOLD_PRIOR = 12.0
@@ -150,12 +152,19 @@ def _told(
     Slope and scatter about it are those of the films; what they mean for the squared correlation
     depends on how much players differ: ``flat`` is the standard deviation of the true value over
     postures spread evenly over what bodies can do. Few values are drawn to those of all views.
-    Where nothing differs truly there is nothing to tell: zero. A negative slope tells nothing.
+    In a position where nothing differs truly there is nothing to tell: zero. Where nothing differs
+    in any film (all hold for the same time), films cannot say what a value tells, only how far off
+    it is: it is believed. A negative slope tells nothing.
     """
     true = np.array([e.truth for e in chosen], dtype=np.float64)
     seen = np.array([e.value for e in chosen], dtype=np.float64)
     count = len(chosen)
     r2, slope, doubt = 0.0, 0.0, 1.0
+    one_value = float(true.std()) <= ONE_VALUE * abs(float(true.mean()))
+    if prior is None and one_value and count >= MIN_FOR_BIAS:
+        return 1.0, 1.0, 0.0
+    if prior is not None and one_value and prior.slope_sd == 0.0:
+        return prior.r2, prior.slope, prior.slope_sd
     if count >= MIN_FOR_BIAS and true.std() > 1e-9 and seen.std() > 1e-9:
         slope, start = (float(x) for x in np.polyfit(true, seen, 1))
         scatter = float(np.sum((seen - start - slope * true) ** 2)) / max(count - 2, 1)

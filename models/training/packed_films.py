@@ -80,7 +80,10 @@ def packed(film: BulkFilm) -> PackedFilm | None:
     if track is None:
         return None
     kind = RepetitionKind(film.kind)
-    names = dict(EVENTS) | (HOLD_EVENTS if kind is RepetitionKind.HOLD else {})
+    names = dict(EVENTS)
+    if kind is RepetitionKind.HOLD:  # getting there and back is no part of it
+        names = {name: e for name, e in names.items() if e not in HOLD_EVENTS.values()}
+        names |= HOLD_EVENTS
     times = {name: when for _, name, when in film.events if np.isfinite(when)}
     events = {names[name]: when for name, when in times.items() if name in names}
     left = film.left_handed

@@ -209,7 +209,7 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
     for parameter in parameters:
         _plain_parameter(parameter)
         parameter["required"] |= parameter["name"] in _NEEDED_ALL_THE_SAME
-    if path.startswith(PROTECTED):
+    if path.startswith(PROTECTED) or operation.get("security"):
         codes |= {"401", "403", "429", "503"}
     if path.startswith("/i/"):
         codes |= {"410", "429", "503"}
