@@ -49,7 +49,7 @@ def add_notes(
     """Add the notes to an operation: to its description, and the line as ``x-codeSamples``."""
     said = [operation.get("description", "")]
     if scope is not None:
-        said.append(f"Scope `{scope}` (or `admin`).")
+        said.append(f"Scope `{scope}`." if scope == "admin" else f"Scope `{scope}` (or `admin`).")
     said.append(" ".join(_limits(operation, scope, settings)))
     said.append(_again(path, method, operation, settings))
     operation["description"] = "\n\n".join(part for part in said if part)

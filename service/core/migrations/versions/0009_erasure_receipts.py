@@ -47,4 +47,4 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    raise NotImplementedError('restore a backup instead')
+    raise RuntimeError('receipts of erasures would be lost: restore a backup instead')
