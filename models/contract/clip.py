@@ -10,7 +10,9 @@ from models.contract.vocabulary import Severity
 
 
 class ClipFacts(Document):
-    """What a clip is, as a film. Width and height are those of the upright picture."""
+    """What a clip is, as a film. Width and height are those of the upright picture; 0 = there is
+    none (joints in metres from elsewhere).
+    """
 
     duration_s: Finite = Field(ge=0)
     frame_rate: Finite = Field(gt=0, description="Mean capture rate, frames per second.")
@@ -20,8 +22,8 @@ class ClipFacts(Document):
     )
     frames: int = Field(ge=0, description="Frames decoded.")
     frames_expected: int | None = Field(default=None, description="Frames the container states.")
-    width: int = Field(gt=0)
-    height: int = Field(gt=0)
+    width: int = Field(ge=0)
+    height: int = Field(ge=0)
     rotation_deg: int = Field(default=0, description="Rotation flag that was applied.")
     container: str | None = None
     codec: str | None = None

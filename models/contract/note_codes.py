@@ -295,6 +295,15 @@ class NoteCode(StrEnum):
     JOINT_SHAPE = "joint_shape"
     JOINTS_UNUSABLE = "joints_unusable"
     TARGET_HALF_GIVEN = "target_half_given"
+    JOINT_FILE_EXPECTED = "joint_file_expected"
+    JOINT_FILE_TOO_LARGE = "joint_file_too_large"
+    JOINT_FILE_TOO_MUCH = "joint_file_too_much"
+    JOINT_FRAMES_FEW = "joint_frames_few"
+    JOINT_OUT_OF_RANGE = "joint_out_of_range"
+    JOINT_MEDIA_TYPE = "joint_media_type"
+    JOINT_OPTIONS_FORM = "joint_options_form"
+    OPTIONS_OF_FILMS = "options_of_films"
+    OPTIONS_OF_JOINTS = "options_of_joints"
 
 
 @dataclass(frozen=True, slots=True)

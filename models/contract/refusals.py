@@ -28,6 +28,7 @@ class Refusal(StrEnum):
     DRILL_IDS_REPEATED = "drill_ids_repeated"
     FINDING_IDS_REPEATED = "finding_ids_repeated"
     DRILL_NOT_DEFINED = "drill_not_defined"
+    DIRECTION_WITHOUT_LENGTH = "direction_without_length"
 
 
 def refused(why: Refusal, **parameters: str | int) -> PydanticCustomError:

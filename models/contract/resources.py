@@ -11,6 +11,7 @@ from models.contract.analysis import CAUTIONS, Analysis, Event, Metric
 from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share, or_earlier
 from models.contract.clip import ClipFacts
 from models.contract.first_look import FirstLook
+from models.contract.joint_options import JointOptions
 from models.contract.note import Note
 from models.contract.problem import Problem
 from models.contract.vocabulary import (
@@ -50,7 +51,7 @@ Links = Annotated[dict[str, str], Field(description="Relation to address.")]
 
 
 class ClipResource(Document):
-    """An uploaded film."""
+    """An uploaded film, or an uploaded file of joints: `media_type` says which."""
 
     id: ClipId
     state: Literal["uploading", "ready"] = Field(
@@ -80,7 +81,7 @@ class DirectUpload(Document):
 
 
 class AnalysisOptions(Document):
-    """What you know about the film.
+    """What you know about the film, or about the joints.
 
     What is left out comes from the player of the clip's session (height, handedness, sex, drill),
     else it is estimated or assumed.
@@ -122,6 +123,9 @@ class AnalysisOptions(Document):
         min_length=1,
         max_length=4,
         description="Pose networks by name, the main one first; null = the operator's choice.",
+    )
+    joints: JointOptions | None = Field(
+        default=None, description="For joints from elsewhere (`POST /v1/joints`) alone."
     )
 
 

@@ -20,6 +20,7 @@ from service.api import (
     health,
     intake_guests,
     intake_links,
+    joints,
     keys,
     metrics,
     multipart_uploads,
@@ -40,7 +41,7 @@ from service.api.compression import Compression
 from service.api.cross_origin import allow_origins
 from service.api.dependencies import known_query
 from service.api.link_admission import LinkAdmission
-from service.api.middleware import Authentication, BodyLimit, RequestBoundary
+from service.api.middleware import JOINTS, Authentication, BodyLimit, RequestBoundary
 from service.api.tus import ResumableProtocol, is_upload_path
 from service.core.database import revision_present, revision_wanted
 from service.core.first_key import FirstKeyNotWritten, hand_out_first_key
@@ -53,7 +54,7 @@ from service.core.wiring import Wiring, wire
 
 logger = logging.getLogger(__name__)
 FORM_OVERHEAD_BYTES = 64 * 1024
-"""What a form may add to the film it carries, bytes."""
+"""What a form may add to the file it carries, bytes."""
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
@@ -106,6 +107,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         multipart_uploads.router,
         resumable.router,
         analyses.router,
+        joints.router,
         players.router,
         derived.comparisons,
         derived.progress,
@@ -131,6 +133,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     def limit_of(method: str, path: str) -> int:
         if method == "POST" and path == "/v1/clips":
             return settings.max_clip_bytes + FORM_OVERHEAD_BYTES
+        if method == "POST" and path == JOINTS:
+            return settings.max_joints_bytes + FORM_OVERHEAD_BYTES
         if method in ("PATCH", "POST") and is_upload_path(path):
             return settings.max_clip_bytes
         return settings.max_body_bytes

@@ -17,7 +17,9 @@ from service.core.settings import Settings
 
 JSON = "application/json"
 FILMS = ("video/", "application/offset+octet-stream")
+JOINTS = "send_joints"
 BASE = "https://serve.example.org"
+_JOINTS_SENT = ("-F", "file=@serve.c3d", "-F", shlex.quote('options={"height_m": 1.83}'))
 AFTERWARDS = (
     "On 429 and 503 wait as `Retry-After` says; after a broken connection 1 s, then twice as long "
     "each time, up to 60 s."
@@ -59,7 +61,9 @@ def add_notes(
 
 def _limits(operation: dict[str, Any], scope: str | None, settings: Settings) -> Iterator[str]:
     kinds = operation.get("requestBody", {}).get("content", {})
-    if any(kind.startswith(FILMS) for kind in kinds):
+    if operation["operationId"] == JOINTS:
+        yield f"Limit: a file of joints has {_size(settings.max_joints_bytes)} at most."
+    elif any(kind.startswith(FILMS) for kind in kinds):
         longest = f"{settings.max_clip_duration_s:g} s"
         yield f"Limit: a film has {_size(settings.max_clip_bytes)} and {longest} at most."
     elif kinds:
@@ -117,7 +121,8 @@ def _curl(path: str, method: str, operation: dict[str, Any], *, keyed: bool) -> 
             parts += ["-H", shlex.quote(f"{parameter['name']}: {value}")]
     if _has(operation, "Idempotency-Key"):
         parts += ["-H", '"Idempotency-Key: $(uuidgen)"']
-    parts += _body(operation.get("requestBody", {}).get("content", {}))
+    kinds = operation.get("requestBody", {}).get("content", {})
+    parts += _JOINTS_SENT if operation["operationId"] == JOINTS else _body(kinds)
     return " ".join([*parts, shlex.quote(BASE + address)])
 
 

@@ -41,10 +41,11 @@ from service.api.file_bodies import film_body
 from service.api.list_filters import ClipsWanted
 from service.api.representations import send_object
 from service.api.routing import create_once, get_and_head
-from service.api.uploads import receive_film
+from service.api.uploads import OF_A_FILM, receive
 from service.core.idempotency import Reply
 from service.core.identifiers import new_id
 from service.core.intake import Intake
+from service.core.joint_files import JOINT_TYPES
 from service.core.keyset import page
 from service.core.object_keys import clip_key
 from service.core.tables import Clip, Work
@@ -117,7 +118,7 @@ async def send_clip(
     place = clip_key(principal.tenant_id, clip_id)
     intake = Intake(wired.objects, place, wired.settings.max_clip_bytes)
     described = {"external_ref": external_ref, "session_id": session_id, "analyse": analyse}
-    arrival = await receive_film(request, intake, {"sha256": sha256, **described})
+    arrival = await receive(request, intake, {"sha256": sha256, **described}, OF_A_FILM)
 
     def register() -> Response:
         said: list[Any] = [arrival.film.sha256, arrival.external_ref, arrival.session_id]
@@ -304,12 +305,17 @@ def change_clip(
     operation_id="read_clip_content",
     summary="Fetch the film",
     response_class=Response,
-    responses={200: {"content": {"video/mp4": {}}, "description": "The film."}},
+    responses={
+        200: {
+            "content": {kind: {} for kind in ("video/mp4", *JOINT_TYPES)},
+            "description": "The film, or the file of joints.",
+        }
+    },
 )
 def read_clip_content(
     request: Request, wired: Wired, principal: CanReadClips, clip_id: ClipPath
 ) -> Response:
-    """Fetch the film, whole or by byte range."""
+    """Fetch the film or the file of joints, whole or by byte range."""
     clip = wired.clips.get(principal, clip_id)
     if clip.state != "ready" or clip.sha256 is None or clip.size_bytes is None:
         raise UploadNotComplete(about=clip.id)

@@ -16,6 +16,8 @@ ELSEWHERE: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("send_clip", "start_analysis", {"requestBody": {"clip_id": "$response.body#/id"}}),
     ("send_clip", "list_analyses", {"parameters": {"query.clip_id": "$response.body#/id"}}),
     ("create_session", "send_clip", {"parameters": {"query.session_id": "$response.body#/id"}}),
+    ("create_session", "send_joints", {"parameters": {"query.session_id": "$response.body#/id"}}),
+    ("send_joints", "read_analysis", {"parameters": {"path.analysis_id": "$response.body#/id"}}),
     ("create_session", "list_clips", {"parameters": {"query.session_id": "$response.body#/id"}}),
     ("create_player", "list_clips", {"parameters": {"query.player_id": "$response.body#/id"}}),
     (

@@ -127,6 +127,19 @@ RESPONSE_EXAMPLES: dict[str, dict[str, Any]] = {
             }
         }
     },
+    "send_joints": {
+        "queued": {
+            "value": {
+                **_ANALYSIS,
+                "status": "queued",
+                "stage": None,
+                "progress": 0.0,
+                "time_left_s": None,
+                "first_look": None,
+                "options": {"height_m": 1.83, "joints": {"target": {"x": 0.0, "y": 1.0}}},
+            }
+        }
+    },
     "read_analysis": {"running": {"value": _ANALYSIS}},
     "list_analyses": {"page": {"value": {"items": [_ANALYSIS], "next_cursor": None}}},
     "read_webhook_endpoint": {"endpoint": {"value": _ENDPOINT}},

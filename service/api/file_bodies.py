@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from service.core.joint_files import JOINT_TYPES, JSON
+
 FILM_FORM: dict[str, Any] = {
     "title": "FilmForm",
     "description": "A film with what belongs to it.",
@@ -40,9 +42,37 @@ FILM_FORM: dict[str, Any] = {
         },
     },
 }
+JOINTS_FORM: dict[str, Any] = {
+    "title": "JointsForm",
+    "description": "A file of joints with what belongs to it.",
+    "type": "object",
+    "required": ["file"],
+    "additionalProperties": False,
+    "properties": {
+        "file": {
+            "type": "string",
+            "format": "binary",
+            "contentMediaType": "application/octet-stream",
+            "description": "Joints per frame: a JSON document (joints.v2.json, joints.v1.json), "
+            "npz (`servewright-motion-1`, or a `joints.npz` of a result) or C3D.",
+        },
+        "sha256": FILM_FORM["properties"]["sha256"],
+        "external_ref": FILM_FORM["properties"]["external_ref"],
+        "session_id": {
+            "type": "string",
+            "pattern": "^ses_[0-9a-f]{32}$",
+            "description": "Session it was recorded in; erased with it.",
+        },
+        "options": {
+            "type": "string",
+            "description": "Analysis options as JSON; height, hand, sex and drill that are left "
+            "out come from the player of the session.",
+        },
+    },
+}
 YAML = "application/yaml"
 """RFC 9512."""
-SCHEMAS = {"FilmForm": FILM_FORM}
+SCHEMAS = {"FilmForm": FILM_FORM, "JointsForm": JOINTS_FORM}
 """Schemas of bodies that the framework does not see, by name."""
 
 
@@ -65,4 +95,15 @@ def film_body() -> dict[str, Any]:
     }
     for kind in ("video/mp4", "video/quicktime", "application/octet-stream"):
         content[kind] = {"schema": file_schema(kind)}
+    return {"requestBody": {"required": True, "content": content}}
+
+
+def joints_body() -> dict[str, Any]:
+    """Return the body that brings joints: a form, or the file itself."""
+    content: dict[str, Any] = {
+        "multipart/form-data": {"schema": {"$ref": "#/components/schemas/JointsForm"}}
+    }
+    for kind in JOINT_TYPES:
+        is_json = kind == JSON
+        content[kind] = {"schema": {"type": "object"} if is_json else file_schema(kind)}
     return {"requestBody": {"required": True, "content": content}}

@@ -34,6 +34,7 @@ SECURITY_HEADERS = {
 FILMS = ("video/", "multipart/form-data", "application/offset+octet-stream")
 """What the media type of a body begins with that holds a film."""
 PROTECTED = "/v1"
+JOINTS = PROTECTED + "/joints"
 METRICS = "/metrics"
 """Beside /v1, where Prometheus looks; it needs a key as well."""
 PROBES = frozenset({"/livez", "/readyz"})
@@ -126,7 +127,8 @@ class BodyLimit:
 
 
 def _too_large(scope: Scope, limit: int) -> PayloadTooLarge:
-    film = Headers(scope=scope).get("content-type", "").lower().startswith(FILMS)
+    kind = Headers(scope=scope).get("content-type", "").lower()
+    film = kind.startswith(FILMS) and scope["path"] != JOINTS
     code = NoteCode.FILM_BODY_TOO_LARGE if film else NoteCode.BODY_TOO_LARGE
     return PayloadTooLarge(say(code, limit=limit), headers={"connection": "close"})
 

@@ -16,7 +16,7 @@ from models.contract.errors import InvalidRequest, MalformedRequest, Unsupported
 from models.contract.note_codes import NoteCode, say
 
 MAX_FIELD_BYTES = 1024
-"""Longest form field other than the film, bytes."""
+"""Longest form field other than the file, bytes, unless told otherwise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +41,17 @@ class FormReader:
         Name of the one file part.
     allowed_fields : frozenset of str
         Names of the other fields; anything else is refused.
+    longest_field : int
+        Bytes that one of them may have.
     """
 
-    def __init__(self, content_type: str, file_field: str, allowed_fields: frozenset[str]) -> None:
+    def __init__(
+        self,
+        content_type: str,
+        file_field: str,
+        allowed_fields: frozenset[str],
+        longest_field: int = MAX_FIELD_BYTES,
+    ) -> None:
         kind, options = parse_options_header(content_type)
         boundary = options.get(b"boundary", b"")
         if kind != b"multipart/form-data":
@@ -55,6 +63,7 @@ class FormReader:
         self.ended = False
         self._file_field = file_field
         self._allowed = allowed_fields
+        self._longest = longest_field
         self._pieces: list[Piece] = []
         self._header = (bytearray(), bytearray())
         self._headers: dict[bytes, bytes] = {}
@@ -141,7 +150,7 @@ class FormReader:
             self._pieces.append(bytes(data[start:end]))
             return
         self._value.extend(data[start:end])
-        if len(self._value) > MAX_FIELD_BYTES:
+        if len(self._value) > self._longest:
             raise InvalidRequest(say(NoteCode.FORM_FIELD_TOO_LONG), pointer=f"/{self._name}")
 
     def _part_end(self) -> None:

@@ -43,7 +43,10 @@ licensed practitioner before changing load or technique after an injury.
 """
 TAGS = [
     {"name": "clips", "description": "Films of serves."},
-    {"name": "analyses", "description": "Measurements made from a film, and their results."},
+    {
+        "name": "analyses",
+        "description": "Measurements made from a film or from joints, and their results.",
+    },
     {"name": "players", "description": "Players, and the sessions in which they were filmed."},
     {
         "name": "coaching",

@@ -1,4 +1,4 @@
-"""Receives a film from a request body: a form, or the film itself."""
+"""Receives a file from a request body: a form, or the file itself."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import hashlib
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from anyio import CancelScope, to_thread
 from fastapi import Request
@@ -17,14 +17,39 @@ from pydantic import ValidationError
 from models.contract.errors import DigestMismatch, InvalidRequest, UnsupportedMediaType
 from models.contract.note_codes import NoteCode, say
 from models.contract.resources import MAX_REFERENCE, PRINTABLE_PATTERN, AnalysisOptions
-from service.api.multipart import FileBegins, FormReader
+from service.api.multipart import MAX_FIELD_BYTES, FileBegins, FormReader
 from service.core.identifiers import is_id
 from service.core.intake import Intake, Received, checked_sha256
 
 FILE_FIELD = "file"
 FIELDS = frozenset({"sha256", "external_ref", "session_id", "analyse"})
+Said = Mapping[str, str | None]
+Described = TypeVar("Described")
 _SHA256_ITEM = re.compile(r"(?:^|,)\s*sha-256\s*=\s*:([A-Za-z0-9+/=]*):")
 _PRINTABLE = re.compile(PRINTABLE_PATTERN)
+
+
+@dataclass(frozen=True, slots=True)
+class Terms(Generic[Described]):
+    """What an address takes beside the file.
+
+    Attributes
+    ----------
+    describe : callable
+        Checks what is said of the file; returns what makes the answer once the file is here.
+    fields : frozenset of str
+        Fields of the form beside the file.
+    bare : callable
+        Tells whether a file may come as a body of this media type.
+    otherwise : NoteCode
+        What is said to those who send another.
+    """
+
+    describe: Callable[[Said], Callable[[Received], Described]]
+    fields: frozenset[str]
+    bare: Callable[[str], bool]
+    otherwise: NoteCode
+    longest_field: int = MAX_FIELD_BYTES
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,51 +109,65 @@ def analysis_wanted(text: str | None) -> dict[str, Any] | None:
     return options.model_dump(mode="json")
 
 
-async def receive_film(request: Request, intake: Intake, said: Mapping[str, str | None]) -> Arrival:
+async def receive(
+    request: Request, intake: Intake, said: Said, terms: Terms[Described]
+) -> Described:
     """Stream the body into the intake and check its digests.
 
-    ``said`` is what the query says of the film; fields of a form come before it.
+    ``said`` is what the query says of the file; fields of a form come before it.
 
-    Nothing of the film is kept when this raises, also when the caller goes away.
+    Nothing of the file is kept when this raises, also when the caller goes away.
     """
     content_type = request.headers.get("content-type", "")
     kind = content_type.split(";")[0].strip().lower()
     try:
         if kind == "multipart/form-data":
-            return await _from_form(request, intake, said, content_type)
-        if kind.startswith("video/") or kind == "application/octet-stream":
-            return await _from_body(request, intake, said)
-        raise UnsupportedMediaType(say(NoteCode.FILM_MEDIA_TYPE))
+            return await _from_form(request, intake, said, content_type, terms)
+        if terms.bare(kind):
+            return await _from_body(request, intake, said, terms)
+        raise UnsupportedMediaType(say(terms.otherwise))
     finally:
         with CancelScope(shield=True):
             await to_thread.run_sync(intake.abort)
 
 
-async def _from_body(request: Request, intake: Intake, said: Mapping[str, str | None]) -> Arrival:
+async def _from_body(
+    request: Request, intake: Intake, said: Said, terms: Terms[Described]
+) -> Described:
     stated = (stated_digest(request, name) for name in ("content-digest", "repr-digest"))
     expected = {digest for digest in stated if digest is not None}
     if given := said["sha256"]:
         expected.add(checked_sha256(given))
-    arrival = _described(said)
+    arrival = terms.describe(said)
     async for chunk in request.stream():
         if intake.add(chunk):
             await to_thread.run_sync(intake.flush)
-    film = await to_thread.run_sync(intake.finish, frozenset(expected))
-    return arrival(film)
+    return arrival(await to_thread.run_sync(intake.finish, frozenset(expected)))
 
 
-def _described(said: Mapping[str, str | None]) -> Callable[[Received], Arrival]:
-    """Check what is said of a film; return what makes the arrival of it once it is here."""
+def _film_described(said: Said) -> Callable[[Received], Arrival]:
     reference = checked_reference(said["external_ref"])
     filed = checked_session(said["session_id"])
     analyse = analysis_wanted(said["analyse"])
     return lambda film: Arrival(film, reference, filed, analyse)
 
 
+OF_A_FILM = Terms(
+    describe=_film_described,
+    fields=FIELDS,
+    bare=lambda kind: kind.startswith("video/") or kind == "application/octet-stream",
+    otherwise=NoteCode.FILM_MEDIA_TYPE,
+)
+
+
 async def _from_form(
-    request: Request, intake: Intake, said: Mapping[str, str | None], content_type: str
-) -> Arrival:
-    reader = FormReader(content_type, FILE_FIELD, FIELDS)
+    request: Request,
+    intake: Intake,
+    said: Said,
+    content_type: str,
+    terms: Terms[Described],
+) -> Described:
+    reader = FormReader(content_type, FILE_FIELD, terms.fields, terms.longest_field)
     of_body = stated_digest(request, "content-digest")
     body_hash = hashlib.sha256() if of_body is not None else None
     async for chunk in request.stream():
@@ -147,6 +186,5 @@ async def _from_form(
     for given in (reader.fields.get("sha256"), said["sha256"]):
         if given:
             expected.add(checked_sha256(given))
-    arrival = _described({**said, **reader.fields})
-    film = await to_thread.run_sync(intake.finish, frozenset(expected))
-    return arrival(film)
+    arrival = terms.describe({**said, **reader.fields})
+    return arrival(await to_thread.run_sync(intake.finish, frozenset(expected)))

@@ -10,6 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from models.contract.vocabulary import WorkKind
+from service.core.joint_files import JOINT_TYPES
 from service.core.kinds import KINDS
 from service.core.players import may_be_minor
 from service.core.tables import Clip, FilmedSession, Player, Work, WorkInput
@@ -32,11 +33,17 @@ class StoredFile:
 
 @dataclass(frozen=True, slots=True)
 class StoredFilm:
-    """A clip in the object store."""
+    """A clip in the object store: a film, or a file of joints."""
 
     clip_id: str
     key: str
     sha256: str
+    media_type: str
+
+    @property
+    def has_pictures(self) -> bool:
+        """Whether it is a film."""
+        return self.media_type not in JOINT_TYPES
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +167,7 @@ def _inputs(session: Session, row: Work) -> tuple[tuple[InputFiles, ...], list[P
 
 def _film(clip: Clip) -> StoredFilm:
     assert clip.sha256 is not None
-    return StoredFilm(clip.id, clip.object_key, clip.sha256)
+    return StoredFilm(clip.id, clip.object_key, clip.sha256, clip.media_type)
 
 
 def _player(session: Session, clip: Clip) -> Player | None:

@@ -1,11 +1,18 @@
-"""Takes in a film piece by piece: counts, hashes, recognises, stores. Constant memory."""
+"""Takes in a file piece by piece: counts, hashes, recognises, stores. Constant memory."""
 
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from models.contract.errors import ClipTooLarge, DigestMismatch, InvalidRequest, NotAVideo
+from models.contract.errors import (
+    ClipTooLarge,
+    DigestMismatch,
+    InvalidRequest,
+    NotAVideo,
+    ServewrightError,
+)
 from models.contract.note_codes import NoteCode, say
 from service.core.containers import HEAD_BYTES, media_type_of
 from service.core.objects import Objects, Upload
@@ -16,21 +23,52 @@ PIECE_BYTES = 1 << 20
 
 @dataclass(frozen=True, slots=True)
 class Received:
-    """A film that lies whole in the object store."""
+    """A file that lies whole in the object store."""
 
     sha256: str
     size_bytes: int
     media_type: str
 
 
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What kind of file is taken in.
+
+    Attributes
+    ----------
+    recognise : callable
+        Returns its media type from its first bytes; None when it is not of this kind.
+    unknown, empty : callable
+        Return the error for a file of another kind, and for one without a byte.
+    too_large : callable
+        Returns the error for one that has more bytes than this.
+    """
+
+    recognise: Callable[[bytes], str | None]
+    unknown: Callable[[], ServewrightError]
+    empty: Callable[[], ServewrightError]
+    too_large: Callable[[int], ServewrightError]
+
+
+FILM = Expected(
+    recognise=media_type_of,
+    unknown=NotAVideo,
+    empty=lambda: NotAVideo(say(NoteCode.FILE_EMPTY)),
+    too_large=lambda most: ClipTooLarge(say(NoteCode.FILE_TOO_LARGE, limit=most)),
+)
+
+
 class Intake:
-    """One film on its way into the object store.
+    """One file on its way into the object store.
 
     Use :meth:`add` for each piece (cheap; True when :meth:`flush` is due), then :meth:`finish`.
     Always :meth:`abort` at the end: it does nothing after a commit.
     """
 
-    def __init__(self, objects: Objects, key: str, max_bytes: int) -> None:
+    def __init__(
+        self, objects: Objects, key: str, max_bytes: int, expected: Expected = FILM
+    ) -> None:
+        self._expected = expected
         self._objects = objects
         self._key = key
         self._max = max_bytes
@@ -44,7 +82,7 @@ class Intake:
         """Take bytes into the buffer; return whether it should be flushed now."""
         self._size += len(data)
         if self._size > self._max:
-            raise ClipTooLarge(say(NoteCode.FILE_TOO_LARGE, limit=self._max))
+            raise self._expected.too_large(self._max)
         self._buffer += data
         if self._media_type is None and len(self._buffer) >= HEAD_BYTES:
             self._recognise()
@@ -67,7 +105,7 @@ class Intake:
     def finish(self, expected_sha256: frozenset[str] = frozenset()) -> Received:
         """Make the object visible, provided that every digest given is its own. Blocks."""
         if self._size == 0:
-            raise NotAVideo(say(NoteCode.FILE_EMPTY))
+            raise self._expected.empty()
         self.flush()
         digest = self._hash.hexdigest()
         if any(expected != digest for expected in expected_sha256):
@@ -83,9 +121,9 @@ class Intake:
             self._upload.abort()
 
     def _recognise(self) -> None:
-        self._media_type = media_type_of(bytes(self._buffer[:HEAD_BYTES]))
+        self._media_type = self._expected.recognise(bytes(self._buffer[:HEAD_BYTES]))
         if self._media_type is None:
-            raise NotAVideo()
+            raise self._expected.unknown()
 
 
 def checked_sha256(text: str) -> str:

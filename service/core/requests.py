@@ -35,6 +35,7 @@ from models.contract.plan import PracticeRules
 from models.contract.resources import AnalysisOptions, AnalysisRequest
 from models.contract.vocabulary import AnalysisStatus, WorkKind
 from models.practice.rules import rules_of
+from service.core.joint_files import JOINT_TYPES
 from service.core.material import (
     UNFINISHED,
     completed_analyses,
@@ -48,6 +49,8 @@ from service.core.tables import Clip, FilmedSession, Player, RuleFile, Work
 from service.core.work import Input, WorkStore
 
 SIDES = ("first", "second")
+OF_FILMS = ("capture_fps", "annotated_film", "models")
+"""Options that mean nothing where there is no picture."""
 
 
 def rule_text(session: Session, principal: Principal, rules_id: str | None) -> str | None:
@@ -78,14 +81,26 @@ class WorkRequests:
             raise NotFound(say(NoteCode.NO_SUCH_CLIP))
         if clip.state != "ready":
             raise UploadNotComplete(about=clip.id)
-        options = _completed_by_player(session, clip, body.options.model_dump(mode="json"))
+        return self.analysis_of_clip(session, principal, clip, body.options, body.external_ref)
+
+    def analysis_of_clip(
+        self,
+        session: Session,
+        principal: Principal,
+        clip: Clip,
+        options: AnalysisOptions,
+        external_ref: str | None,
+    ) -> Work:
+        """Enter the analysis of this clip, which is ready."""
+        _check_options(clip, options)
+        known = _completed_by_player(session, clip, options.model_dump(mode="json"))
         return self._work.enter(
             session,
             principal,
             WorkKind.ANALYSIS,
-            {"options": options},
+            {"options": known},
             clip_id=clip.id,
-            external_ref=body.external_ref,
+            external_ref=external_ref,
         )
 
     def analysis_on_arrival(
@@ -250,6 +265,20 @@ def _check_step(rules: PracticeRules, finding_id: str, drill_id: str) -> None:
         raise InvalidRequest(
             say(NoteCode.DRILL_NOT_OF_FINDING, drills=finding.drills),
             pointer="/drill",
+        )
+
+
+def _check_options(clip: Clip, options: AnalysisOptions) -> None:
+    """Refuse options that mean nothing for this clip, rather than leave them unheard."""
+    if clip.media_type not in JOINT_TYPES:
+        if options.joints is not None:
+            raise InvalidRequest(say(NoteCode.OPTIONS_OF_JOINTS), pointer="/options/joints")
+        return
+    given = options.model_dump(exclude_defaults=True)
+    unheard = tuple(name for name in OF_FILMS if name in given)
+    if unheard:
+        raise InvalidRequest(
+            say(NoteCode.OPTIONS_OF_FILMS, names=unheard), pointer=f"/options/{unheard[0]}"
         )
 
 

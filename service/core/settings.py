@@ -126,6 +126,9 @@ class Settings(BaseSettings):
 
     max_body_bytes: int = Field(default=256 * 1024, ge=1024, description="Largest JSON body.")
     max_clip_bytes: int = Field(default=1024**3, ge=1024, description="Largest film, in bytes.")
+    max_joints_bytes: int = Field(
+        default=32 * 1024**2, ge=1024, description="Largest file of joints, in bytes."
+    )
     upload_kept_h: float = Field(
         default=72.0,
         gt=0,

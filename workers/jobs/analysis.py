@@ -6,16 +6,22 @@ from collections.abc import Callable
 from pathlib import Path
 
 from models.contract.analysis import MINOR_CAUTIONS
+from models.contract.joint_options import JointOptions
+from models.contract.note import Note
 from models.contract.resources import AnalysisOptions
 from models.contract.vocabulary import Stage
 from models.words import catalogue
-from service.core.claims import Claim
+from service.core.claims import Claim, StoredFilm
+from service.core.joint_files import C3D, JSON, NPZ
 from service.core.wiring import Wiring
+from workers.engine.interface import EngineRequest
 from workers.jobs.attempt import fetch_film
-from workers.jobs.configured import shared_stages
+from workers.jobs.configured import decode_limits, shared_stages
 from workers.jobs.lease import Lease
 from workers.jobs.making import Made
 from workers.jobs.shelf import sources_of
+from workers.joints_in.result import analyse_joints
+from workers.joints_in.walled import read_behind_walls
 from workers.learned import load
 from workers.pipeline import run as pipeline
 from workers.pipeline.again import run_again
@@ -34,7 +40,9 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
 
 
 def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: ChooseStages) -> Made:
-    """Analyse the film of a claim by these stages, or the joints of an earlier analysis of it."""
+    """Analyse the film of a claim by these stages, or the joints of an earlier analysis of it, or
+    the joints that were sent instead of a film.
+    """
     clip = claim.film
     assert clip is not None
     lease(Stage.PROBE, 0.0)
@@ -42,6 +50,8 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
     words = catalogue(options.language.value)
     cautions = MINOR_CAUTIONS if claim.minor else ()
     request = engine_request(options, seed=wiring.settings.engine_seed)
+    if not clip.has_pictures:
+        return _of_joints(wiring, clip, lease, folder, options, request, cautions)
     if claim.inputs:
         (earlier,) = sources_of(wiring, claim, lease, folder)
         again = run_again(
@@ -73,3 +83,35 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
     )
     files = tuple(result_files(result, words))
     return Made(files, headline(result.analysis), result.analysis.clip, left)
+
+
+SUFFIXES = {JSON: ".json", NPZ: ".npz", C3D: ".c3d"}
+"""Format of a joint file by its media type."""
+
+
+def _of_joints(
+    wiring: Wiring,
+    clip: StoredFilm,
+    lease: Lease,
+    folder: Path,
+    options: AnalysisOptions,
+    request: EngineRequest,
+    cautions: tuple[Note, ...],
+) -> Made:
+    """Measure a joint file. It is small and read anew each time, also where one asks for again."""
+    path = folder / "joints"
+    lease.patiently(lambda: fetch_film(wiring, clip, path))
+    asked = options.joints or JointOptions()
+    limits = decode_limits(wiring.settings)
+    file = read_behind_walls(path, SUFFIXES[clip.media_type], limits, asked.markers)
+    result = analyse_joints(
+        file,
+        request,
+        target_xy=None if asked.target is None else (asked.target.x, asked.target.y),
+        sha256=clip.sha256,
+        size_bytes=path.stat().st_size,
+        report=lease,
+        extra_cautions=cautions,
+    )
+    files = tuple(result_files(result, catalogue(options.language.value)))
+    return Made(files, headline(result.analysis), result.analysis.clip)

@@ -47,7 +47,9 @@ def _source(wiring: Wiring, one: InputFiles, lease: Lease, folder: Path) -> Sour
         document = read_joints(read("joints"))
         return track, document.motions(len(analysis.repetitions))
 
-    def film() -> Path:
+    def film() -> Path | None:
+        if not one.film.has_pictures:
+            return None
         path = folder / one.work_id
         if not path.exists():
             lease.patiently(lambda: fetch_film(wiring, one.film, path))

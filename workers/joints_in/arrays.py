@@ -77,7 +77,7 @@ def with_head(joints: FloatArray) -> FloatArray:
     head = shoulders + 0.32 * (shoulders - hips)
     filled = joints.copy()
     for row in (BODY.index("nose"), *BODY.pair("eye"), *BODY.pair("ear")):
-        filled[:, row] = np.where(np.isfinite(filled[:, row]), filled[:, row], head)
+        filled[:, row] = np.where(np.isnan(filled[:, row]), head, filled[:, row])
     return filled
 
 

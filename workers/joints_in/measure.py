@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-import numpy as np
-
 from models.contract.errors import InvalidRequest
 from models.contract.note_codes import NoteCode, say
-from models.contract.tracks import TRACK_FORMAT, JointTrack
 from workers.engine.canonical import to_court
 from workers.engine.engine import analyse_motion
 from workers.engine.interface import EngineRequest, EngineResult
-from workers.joints_in.arrays import UNREADABLE, RawMotion, read_npz
-from workers.joints_in.c3d import read_c3d
-from workers.joints_in.document import bodies_of, read_document, track_of
+from workers.joints_in.arrays import LEAST_FRAMES, RawMotion
+from workers.joints_in.contents import JointFile
+from workers.joints_in.reading import read_joint_file
 from workers.learned import load
-
-SUFFIXES = (".json", ".npz", ".c3d")
 
 
 def measure_file(
@@ -52,34 +46,26 @@ def measure_file(
     InvalidRequest
         If the file cannot be used; says why.
     """
-    suffix = path.suffix.lower()
-    if suffix == ".c3d":
-        return [_measure_raw(read_c3d(path, markers), request, target_xy)]
-    if suffix == ".npz":
-        data = path.read_bytes()
-        if _is_track(data):
-            try:
-                return [load().analyse(JointTrack.from_npz(data), request)]
-            except UNREADABLE as error:
-                raise InvalidRequest(
-                    say(NoteCode.JOINT_FILE_UNREADABLE, reason=str(error))
-                ) from error
-        return [_measure_raw(read_npz(data), request, target_xy)]
-    if suffix == ".json":
-        document = read_document(path.read_bytes())
-        bodies = bodies_of(document)
-        if bodies:
-            return [analyse_motion(body, request) for body in bodies]
-        return [load().analyse(track_of(document), request)]
-    raise InvalidRequest(say(NoteCode.JOINT_SUFFIX, known=SUFFIXES, file=path.name))
+    return measure(read_joint_file(path, path.suffix.lower(), markers), request, target_xy)
 
 
-def _is_track(data: bytes) -> bool:
-    try:
-        with np.load(io.BytesIO(data), allow_pickle=False) as file:
-            return "format" in file and str(file["format"]) == TRACK_FORMAT
-    except UNREADABLE as error:
-        raise InvalidRequest(say(NoteCode.JOINT_FILE_UNREADABLE, reason=str(error))) from error
+def measure(
+    file: JointFile, request: EngineRequest, target_xy: tuple[float, float] | None = None
+) -> list[EngineResult]:
+    """Measure what was read: bodies where there are any, else landmarks, else raw joints.
+
+    Raises
+    ------
+    InvalidRequest
+        If nothing can be measured in it; says why.
+    """
+    if file.raw is not None:
+        return [_measure_raw(file.raw, request, target_xy)]
+    if file.bodies:
+        return [analyse_motion(body, request) for body in file.bodies]
+    if file.track is None:
+        raise InvalidRequest(say(NoteCode.JOINT_FRAMES_FEW, frames=0, least=LEAST_FRAMES))
+    return [load().analyse(file.track, request)]
 
 
 def _measure_raw(

@@ -155,6 +155,7 @@ class Story:
         named = {"label": "x", "analyses": [self.analysis]}
         return {
             "start_analysis": ({"clip_id": self.clip}, True),
+            "send_joints": ({"width": 640}, False),
             "announce_film_parts": ({"size_bytes": 5, "sha256": "0" * 64}, False),
             "announce_clip": ({"size_bytes": 5, "sha256": "0" * 64}, False),
             "create_player": ({"external_id": "mine"}, False),

@@ -20,6 +20,7 @@ BY_TOKEN = ("/i/{token}", "/s/{token}")
 """Whoever knows the address has what it is good for."""
 NEEDED = {
     "send_clip": Scope.CLIPS_WRITE,
+    "send_joints": Scope.CLIPS_WRITE,
     "announce_clip": Scope.CLIPS_WRITE,
     "announce_film_parts": Scope.CLIPS_WRITE,
     "read_film_parts": Scope.CLIPS_WRITE,

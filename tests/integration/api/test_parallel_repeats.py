@@ -59,6 +59,7 @@ class Prepared:
                 "/v1/analyses",
                 {"clip_id": new_clip(self.client, None, f"of {name}".encode())},
             ),
+            "send_joints": ("/v1/joints", {"width": 640}),
             "create_player": ("/v1/players", {"external_id": "one"}),
             "create_session": (
                 f"{here}/sessions",

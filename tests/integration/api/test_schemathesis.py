@@ -76,6 +76,7 @@ OPERATIONS = sorted(
 NOTHING_TO_GET_WRONG = {"alive", "ready"}
 MAY_REFUSE_WHAT_FITS = {
     "send_clip": "bytes that are no film",
+    "send_joints": "bytes and options of no form",
     "create_upload": "metadata that nobody wrote",
     "create_webhook_endpoint": "addresses that are not public",
     "change_webhook_endpoint": "addresses that are not public",

@@ -1,0 +1,40 @@
+"""What only joints from elsewhere need to be told: axes and markers."""
+
+from __future__ import annotations
+
+from typing import Annotated, Self
+
+from pydantic import Field, model_validator
+
+from models.contract.base import Document, Finite
+from models.contract.refusals import Refusal, refused
+
+MarkerName = Annotated[str, Field(min_length=1, max_length=80)]
+
+
+class HorizontalDirection(Document):
+    """A direction in the horizontal axes of a file; its length means nothing."""
+
+    x: Finite
+    y: Finite
+
+    @model_validator(mode="after")
+    def _some_length(self) -> Self:
+        if self.x == 0.0 and self.y == 0.0:
+            raise refused(Refusal.DIRECTION_WITHOUT_LENGTH)
+        return self
+
+
+class JointOptions(Document):
+    """How a file of joints in metres is to be read."""
+
+    target: HorizontalDirection | None = Field(
+        default=None,
+        description="Direction of the target in the file's own axes; null = found from the swing.",
+    )
+    markers: dict[MarkerName, tuple[MarkerName, ...]] | None = Field(
+        default=None,
+        max_length=100,
+        description="Of a C3D file: which markers make a joint (`left_shoulder`, …), each joint "
+        "being their mean; null = the points are named like the joints.",
+    )
