@@ -13,8 +13,8 @@ from models.contract.coaching import PlayerId
 from models.contract.progress import SessionKind
 from models.contract.resources import (
     PRINTABLE_PATTERN,
-    AnalysisOptions,
     ExternalRef,
+    FilmOptions,
     Links,
     SessionId,
 )
@@ -57,7 +57,7 @@ class IntakeLinkRequest(Document):
     )
     expires_in_days: int = Field(default=14, ge=1, le=365)
     consent: ConsentText
-    analyse: AnalysisOptions | None = Field(
+    analyse: FilmOptions | None = Field(
         default=None, description="Start an analysis with these options when a film is in."
     )
     external_ref: ExternalRef | None = Field(
@@ -82,7 +82,7 @@ class IntakeLinkResource(Document):
     expires_at: datetime
     revoked_at: datetime | None = None
     consent: ConsentText
-    analyse: AnalysisOptions | None = None
+    analyse: FilmOptions | None = None
     external_ref: str | None = None
     links: Links = Field(default_factory=dict)
 

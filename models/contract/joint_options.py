@@ -32,9 +32,9 @@ class JointOptions(Document):
         default=None,
         description="Direction of the target in the file's own axes; null = found from the swing.",
     )
-    markers: dict[MarkerName, tuple[MarkerName, ...]] | None = Field(
-        default=None,
+    markers: dict[MarkerName, tuple[MarkerName, ...]] = Field(
+        default_factory=dict,
         max_length=100,
         description="Of a C3D file: which markers make a joint (`left_shoulder`, …), each joint "
-        "being their mean; null = the points are named like the joints.",
+        "being their mean; none = the points are named like the joints.",
     )

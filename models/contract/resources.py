@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from models.contract.analysis import CAUTIONS, Analysis, Event, Metric
 from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share, or_earlier
@@ -14,6 +14,7 @@ from models.contract.first_look import FirstLook
 from models.contract.joint_options import JointOptions
 from models.contract.note import Note
 from models.contract.problem import Problem
+from models.contract.refusals import Refusal, refused
 from models.contract.vocabulary import (
     AnalysisStatus,
     EventName,
@@ -129,6 +130,17 @@ class AnalysisOptions(Document):
     )
 
 
+def _of_a_film(options: AnalysisOptions) -> AnalysisOptions:
+    """Refuse what a film cannot heed: when it arrives there is nobody to tell."""
+    if options.joints is not None:
+        raise refused(Refusal.OPTIONS_OF_JOINTS)
+    return options
+
+
+FilmOptions = Annotated[AnalysisOptions, AfterValidator(_of_a_film)]
+"""Options of the analysis that a film starts when it arrives."""
+
+
 class ClipChange(Document):
     """Files a film elsewhere; what is left out stays as it is, null takes a value away."""
 
@@ -146,7 +158,7 @@ class DirectUploadRequest(Document):
     media_type: str = Field(default="video/mp4", pattern=r"^video/[a-z0-9.+-]{1,60}$")
     external_ref: ExternalRef | None = None
     session_id: SessionId | None = None
-    analyse: AnalysisOptions | None = Field(
+    analyse: FilmOptions | None = Field(
         default=None, description="Start an analysis with these options once the film is in."
     )
 

@@ -37,7 +37,7 @@ from service.api.dependencies import (
     require_match,
 )
 from service.api.erasures import erased
-from service.api.file_bodies import film_body
+from service.api.file_bodies import ANY_JSON, film_body
 from service.api.list_filters import ClipsWanted
 from service.api.representations import send_object
 from service.api.routing import create_once, get_and_head
@@ -45,7 +45,7 @@ from service.api.uploads import OF_A_FILM, receive
 from service.core.idempotency import Reply
 from service.core.identifiers import new_id
 from service.core.intake import Intake
-from service.core.joint_files import JOINT_TYPES
+from service.core.joint_files import JOINT_TYPES, JSON
 from service.core.keyset import page
 from service.core.object_keys import clip_key
 from service.core.tables import Clip, Work
@@ -307,7 +307,10 @@ def change_clip(
     response_class=Response,
     responses={
         200: {
-            "content": {kind: {} for kind in ("video/mp4", *JOINT_TYPES)},
+            "content": {
+                **{kind: {} for kind in ("video/mp4", *JOINT_TYPES)},
+                JSON: {"schema": ANY_JSON},
+            },
             "description": "The film, or the file of joints.",
         }
     },

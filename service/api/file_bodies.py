@@ -70,6 +70,8 @@ JOINTS_FORM: dict[str, Any] = {
         },
     },
 }
+ANY_JSON = {"type": "object", "additionalProperties": True}
+"""A document that is judged where it is read, by a worker."""
 YAML = "application/yaml"
 """RFC 9512."""
 SCHEMAS = {"FilmForm": FILM_FORM, "JointsForm": JOINTS_FORM}
@@ -105,5 +107,5 @@ def joints_body() -> dict[str, Any]:
     }
     for kind in JOINT_TYPES:
         is_json = kind == JSON
-        content[kind] = {"schema": {"type": "object"} if is_json else file_schema(kind)}
+        content[kind] = {"schema": ANY_JSON if is_json else file_schema(kind)}
     return {"requestBody": {"required": True, "content": content}}

@@ -12,11 +12,11 @@ from typing import Any, Generic, TypeVar
 
 from anyio import CancelScope, to_thread
 from fastapi import Request
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 
 from models.contract.errors import DigestMismatch, InvalidRequest, UnsupportedMediaType
 from models.contract.note_codes import NoteCode, say
-from models.contract.resources import MAX_REFERENCE, PRINTABLE_PATTERN, AnalysisOptions
+from models.contract.resources import MAX_REFERENCE, PRINTABLE_PATTERN, AnalysisOptions, FilmOptions
 from service.api.multipart import MAX_FIELD_BYTES, FileBegins, FormReader
 from service.core.identifiers import is_id
 from service.core.intake import Intake, Received, checked_sha256
@@ -27,6 +27,7 @@ Said = Mapping[str, str | None]
 Described = TypeVar("Described")
 _SHA256_ITEM = re.compile(r"(?:^|,)\s*sha-256\s*=\s*:([A-Za-z0-9+/=]*):")
 _PRINTABLE = re.compile(PRINTABLE_PATTERN)
+_FILM_OPTIONS: TypeAdapter[AnalysisOptions] = TypeAdapter(FilmOptions)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,7 @@ def analysis_wanted(text: str | None) -> dict[str, Any] | None:
     if text is None or text == "false":
         return None
     try:
-        options = AnalysisOptions() if text == "true" else AnalysisOptions.model_validate_json(text)
+        options = AnalysisOptions() if text == "true" else _FILM_OPTIONS.validate_json(text)
     except ValidationError:
         raise InvalidRequest(say(NoteCode.ANALYSE_FORM), pointer="/analyse") from None
     return options.model_dump(mode="json")

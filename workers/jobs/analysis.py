@@ -103,7 +103,7 @@ def _of_joints(
     lease.patiently(lambda: fetch_film(wiring, clip, path))
     asked = options.joints or JointOptions()
     limits = decode_limits(wiring.settings)
-    file = read_behind_walls(path, SUFFIXES[clip.media_type], limits, asked.markers)
+    file = read_behind_walls(path, SUFFIXES[clip.media_type], limits, asked.markers or None)
     result = analyse_joints(
         file,
         request,

@@ -30,6 +30,8 @@ HEAD_BYTES = 1 << 16
 """Longest first line of the process, bytes."""
 MOST_BYTES = HEAD_BYTES + UNPACKED_BYTES
 """Most that is taken of it, bytes."""
+LOGGED = 4000
+"""Bytes of its trace that go into the log."""
 LONGEST_PARAMETER = 300
 """Characters of a text that the process tells, such as a place in a document."""
 _BOOT = (
@@ -100,7 +102,11 @@ def _run(
     environment = {k: os.environ[k] for k in _KEPT_ENVIRONMENT if k in os.environ}
     environment |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
     late = threading.Event()
-    with path.open("rb") as file, os.fdopen(os.memfd_create("job"), "w+b") as told:
+    with (
+        path.open("rb") as file,
+        os.fdopen(os.memfd_create("job"), "w+b") as told,
+        os.fdopen(os.memfd_create("log"), "w+b") as log,
+    ):
         told.write(json.dumps(job).encode())
         told.seek(0)
         ours, theirs = os.pipe()
@@ -110,7 +116,7 @@ def _run(
                 [sys.executable, "-I", "-c", _BOOT, json.dumps(sys.path), *map(str, numbers)],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
+                stderr=log,
                 env=environment,
                 pass_fds=(file.fileno(), theirs, told.fileno()),
             )
@@ -131,7 +137,11 @@ def _run(
                 found = pipe.read(MOST_BYTES)
             if len(found) == MOST_BYTES:
                 end()
-            return found, process.wait(), late.is_set()
+            status = process.wait()
+            if status > 0:
+                said = os.pread(log.fileno(), LOGGED, 0).decode(errors="replace")
+                LOG.error("the process that reads joints ended with %d: %r", status, said)
+            return found, status, late.is_set()
         finally:
             timer.cancel()
             process.kill()  # it has ended, unless waiting for it was broken off
@@ -146,7 +156,6 @@ def _ended(status: int, late: bool) -> ServewrightError:
         LOG.warning("the process that reads joints was ended by signal %d", -status)
         return DecoderStopped()
     if status > 0:
-        LOG.error("the process that reads joints did not start or ended with %d", status)
         return Internal()
     return _unreadable()
 

@@ -155,7 +155,7 @@ class Story:
         named = {"label": "x", "analyses": [self.analysis]}
         return {
             "start_analysis": ({"clip_id": self.clip}, True),
-            "send_joints": ({"width": 640}, False),
+            "send_joints": ({"width": 640}, True),
             "announce_film_parts": ({"size_bytes": 5, "sha256": "0" * 64}, False),
             "announce_clip": ({"size_bytes": 5, "sha256": "0" * 64}, False),
             "create_player": ({"external_id": "mine"}, False),
@@ -221,6 +221,8 @@ class Story:
                     filed = metadata(session_id=self.session)
                     call.headers |= {"upload-length": "5", "upload-metadata": filed}
                     call.names_others = True
+                if name == "send_joints":
+                    call.query["session_id"] = self.session
                 yield call
                 for parameter in operation.get("parameters", ()):
                     if parameter["in"] == "query" and parameter["name"] in ids:

@@ -13,6 +13,7 @@ import httpx
 import numpy as np
 import pytest
 
+from models.contract.skeleton import ANATOMICAL_BODY
 from models.contract.vocabulary import EventName
 from models.training.rendered.bodies import raw_joints, simulated_track, times, truth
 from service.api.app import create_app
@@ -21,8 +22,8 @@ from service.core.queue import attempt_at
 from service.core.settings import Settings
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import made, new_player, new_session
-from tests.integration.api.conftest import TestClient, assert_problem
-from tests.unit.joints_in.motion_files import write_npz
+from tests.integration.api.conftest import TestClient, assert_problem, film
+from tests.unit.joints_in.motion_files import write_c3d, write_npz
 from workers.engine.interface import EngineRequest
 from workers.jobs import entry
 from workers.joints_in.arrays import RawMotion
@@ -92,6 +93,22 @@ def test_landmarks_and_documents_are_taken(client: httpx.Client, wired: Wiring, 
     assert len(arrays["time_s"]) == result["clip"]["frames"]
 
 
+def test_markers_of_a_laboratory_make_joints(
+    client: httpx.Client, wired: Wiring, tmp_path: Path
+) -> None:
+    path = tmp_path / "markers.c3d"
+    names = [f"M{number}" for number in range(len(ANATOMICAL_BODY))]
+    raw = RawMotion(times(truth("004")), raw_joints(truth("004")))
+    write_c3d(path, raw, truth("004")["fps"], names)
+    content = path.read_bytes()
+    named = {joint: [names[number]] for number, joint in enumerate(ANATOMICAL_BODY)}
+    body = measured(client, wired, sent(client, content, joints={"markers": named}))
+    assert body["status"] == "completed", body["problem"]
+    assert client.get(body["links"]["result"]).json()["handedness"] == "left"
+    unnamed = measured(client, wired, sent(client, content))
+    assert unnamed["problem"]["detail_code"] == "joints_missing"
+
+
 @pytest.mark.parametrize(
     ("content", "code"),
     [
@@ -149,6 +166,11 @@ def test_what_is_no_joint_file_is_refused_at_once(client: httpx.Client, wired: W
 
 def test_a_film_takes_no_options_of_joints(client: httpx.Client, clip_id: str) -> None:
     options = {"joints": {"target": {"x": 1, "y": 0}}}
+    link = {"label": "club", "consent": {"text": "yes", "version": "1"}, "analyse": options}
+    assert_problem(client.post("/v1/intake-links", json=link), 422, "invalid_request")
+    form = {"analyse": json.dumps(options)}
+    reply = client.post("/v1/clips", files={"file": ("a.mp4", film(b"b"))}, data=form)
+    assert assert_problem(reply, 422, "invalid_request")["detail_code"] == "analyse_form"
     reply = client.post("/v1/analyses", json={"clip_id": clip_id, "options": options})
     assert assert_problem(reply, 422, "invalid_request")["detail_code"] == "options_of_joints"
 
@@ -198,6 +220,8 @@ def test_others_see_nothing_of_it(
     assert_problem(reply, 404, "not_found")
     assert list(wired.objects.list()) == []
     analysis = sent(client, motion("000"))
+    theirs = made(client.post("/v1/joints", content=motion("000"), headers={**NPZ, **other}))
+    assert theirs["clip_id"] != analysis["clip_id"]  # the same file: a clip of their own
     for address in (analysis["links"]["self"], f"/v1/clips/{analysis['clip_id']}/content"):
         assert client.get(address, headers=other).status_code == 404
     reader = as_key(Scope.CLIPS_READ, Scope.RESULTS_READ)

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
+import pytest
 
 from models.contract.skeleton import ANATOMICAL_BODY
 from workers.joints_in.arrays import MOTION_FORMAT, RawMotion
@@ -21,3 +24,19 @@ def write_npz(motion: RawMotion) -> bytes:
         xyz_m=motion.joints,
     )
     return buffer.getvalue()
+
+
+def write_c3d(
+    path: Path, motion: RawMotion, fps: float, names: Sequence[str], unit: str = "mm"
+) -> None:
+    """Write joints with ezc3d, as a laboratory would."""
+    ezc3d = pytest.importorskip("ezc3d")
+    file = ezc3d.c3d()
+    file["parameters"]["POINT"]["RATE"]["value"] = [fps]
+    file["parameters"]["POINT"]["LABELS"]["value"] = list(names)
+    file["parameters"]["POINT"]["UNITS"]["value"] = [unit]
+    factor = {"mm": 1000.0, "m": 1.0}[unit]
+    points = np.ones((4, len(names), len(motion.time_s)))
+    points[:3] = np.transpose(motion.joints, (2, 1, 0)) * factor
+    file["data"]["points"] = points
+    file.write(str(path))

@@ -12,7 +12,7 @@ from models.contract.joints import Joints
 from models.contract.skeleton import ANATOMICAL_BODY
 from models.contract.vocabulary import EventName, Handedness
 from models.training.rendered.bodies import raw_joints, simulated_track, times, true_motion, truth
-from tests.unit.joints_in.motion_files import write_npz
+from tests.unit.joints_in.motion_files import write_c3d, write_npz
 from tests.unit.joints_v1 import as_version_1
 from workers.engine.engine import analyse_motion
 from workers.engine.interface import EngineRequest, EngineResult
@@ -20,27 +20,13 @@ from workers.joints_in.arrays import RawMotion, by_name, read_npz
 from workers.joints_in.c3d import read_c3d
 from workers.joints_in.measure import measure_file
 
-ezc3d = pytest.importorskip("ezc3d")
+pytest.importorskip("ezc3d")
 REQUEST = EngineRequest(stature_m=1.8)
 
 
 def raw(clip: str) -> RawMotion:
     document = truth(clip)
     return RawMotion(times(document), raw_joints(document))
-
-
-def write_c3d(path: Path, clip: str, names: list[str], unit: str = "mm") -> None:
-    """Write the true joints with ezc3d, as a laboratory would."""
-    motion = raw(clip)
-    file = ezc3d.c3d()
-    file["parameters"]["POINT"]["RATE"]["value"] = [truth(clip)["fps"]]
-    file["parameters"]["POINT"]["LABELS"]["value"] = names
-    file["parameters"]["POINT"]["UNITS"]["value"] = [unit]
-    factor = {"mm": 1000.0, "m": 1.0}[unit]
-    points = np.ones((4, len(names), len(motion.time_s)))
-    points[:3] = np.transpose(motion.joints, (2, 1, 0)) * factor
-    file["data"]["points"] = points
-    file.write(str(path))
 
 
 def knee(result: EngineResult) -> float:
@@ -55,7 +41,7 @@ def knee(result: EngineResult) -> float:
 @pytest.mark.parametrize("unit", ["mm", "m"])
 def test_c3d_of_a_laboratory(tmp_path: Path, unit: str) -> None:
     path = tmp_path / "serve.c3d"
-    write_c3d(path, "000", list(ANATOMICAL_BODY), unit)
+    write_c3d(path, raw("000"), truth("000")["fps"], list(ANATOMICAL_BODY), unit)
     assert read_c3d(path).joints == pytest.approx(raw("000").joints, abs=2e-4)
     [result] = measure_file(path, REQUEST)
     assert result.handedness is Handedness.RIGHT
@@ -66,7 +52,7 @@ def test_c3d_of_a_laboratory(tmp_path: Path, unit: str) -> None:
 def test_c3d_with_a_marker_map(tmp_path: Path) -> None:
     path = tmp_path / "markers.c3d"
     names = [f"M{i}" for i in range(len(ANATOMICAL_BODY))]
-    write_c3d(path, "004", names)
+    write_c3d(path, raw("004"), truth("004")["fps"], names)
     markers = {joint: [names[i]] for i, joint in enumerate(ANATOMICAL_BODY)}
     [result] = measure_file(path, REQUEST, markers=markers)
     assert result.handedness is Handedness.LEFT
@@ -76,7 +62,7 @@ def test_c3d_with_a_marker_map(tmp_path: Path) -> None:
 
 def test_c3d_without_the_joints_says_which(tmp_path: Path) -> None:
     path = tmp_path / "other.c3d"
-    write_c3d(path, "000", [f"M{i}" for i in range(len(ANATOMICAL_BODY))])
+    write_c3d(path, raw("000"), truth("000")["fps"], [f"M{i}" for i in range(len(ANATOMICAL_BODY))])
     with pytest.raises(InvalidRequest, match="left_shoulder"):
         read_c3d(path)
 
