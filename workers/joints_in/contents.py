@@ -19,7 +19,7 @@ FARTHEST = 1e5
 LAST_FRAME = 2**31 - 1
 """Highest number of a frame, so that it fits where frames are counted (working value)."""
 UNPACKED_BYTES = 512 * 1024**2
-"""An npz file may unpack to so many bytes (working value: an hour of landmarks at 60 Hz)."""
+"""An npz file may unpack to so many bytes (working value: half an hour of landmarks at 60 Hz)."""
 _BODY = ("time_s", "frame_index", "joints", "sd")
 _OF_BODY = ("mirrored", "stature_m")
 
