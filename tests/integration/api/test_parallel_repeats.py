@@ -196,6 +196,7 @@ def test_every_post_route(client: httpx.Client, wired: Wiring, app: FastAPI) -> 
         rows = MAKES[name.partition("_")[0]]
         inputs = {"start_comparison": 2, "start_progress": 2, "start_plan": 2}
         more = {"create_organisation": 1, "start_drill_check": 1, "analyse_again": 1, **inputs}
+        more["send_joints"] = 1  # the file and its analysis
         assert prepared.rows() - before == rows + more.get(name, 0), name
         assert send().json() == replies[0].json()  # and later
 
@@ -208,6 +209,15 @@ def test_without_a_key_each_is_made(client: httpx.Client, wired: Wiring) -> None
     replies = side_by_side(lambda: client.post("/v1/api-keys", json=body))
     assert len({reply.json()["id"] for reply in replies}) == PARALLEL
     assert prepared.rows() - before == PARALLEL
+
+
+def test_one_joint_file_at_the_same_moment_is_one_clip(client: httpx.Client) -> None:
+    files = {"file": ("joints.json", b'{"width": 640}')}
+    replies = [made(one) for one in side_by_side(lambda: client.post("/v1/joints", files=files))]
+    assert len({one["clip_id"] for one in replies}) == 1
+    assert len({one["id"] for one in replies}) == PARALLEL
+    [clip] = client.get("/v1/clips").json()["items"]
+    assert client.get(clip["links"]["content"]).content == files["file"][1]
 
 
 def test_the_key_that_was_made_works_and_is_not_stored(client: httpx.Client, wired: Wiring) -> None:
