@@ -191,6 +191,13 @@ def _title(analysis: Analysis, words: Words) -> str:
 
 
 def _facts(analysis: Analysis, words: Words) -> str:
+    if analysis.clip.width == 0:  # joints from elsewhere: nobody filmed
+        return words(
+            "page.facts_of_joints",
+            count=repetitions(len(analysis.repetitions), words),
+            rate=words.number(analysis.clip.frame_rate, 0),
+            hand=hand(analysis.handedness, words),
+        )
     return words(
         "page.facts",
         count=repetitions(len(analysis.repetitions), words),

@@ -75,7 +75,9 @@ def test_a_motion_gives_what_the_command_gives(
     clip = client.get(body["links"]["clip"]).json()
     assert clip["media_type"] == "application/zip"
     assert client.get(clip["links"]["content"]).content == content
-    assert client.get(body["links"]["report.html"]).status_code == 200
+    report = client.get(body["links"]["report.html"]).text
+    assert "joints recorded 30 times a second" in report
+    assert "filmed" not in report.partition("</header>")[0]
     assert client.get(body["links"]["joints"]).json()["bodies"][0]["method"] == "joints_in"
 
 
