@@ -71,6 +71,9 @@ def options(threads: int) -> ort.SessionOptions:
     chosen = ort.SessionOptions()
     chosen.intra_op_num_threads = threads
     chosen.inter_op_num_threads = 1
+    # An arena keeps what one picture needed at most: 43 MiB of a worker's 667, and no time saved.
+    chosen.enable_cpu_mem_arena = False
+    chosen.enable_mem_pattern = False
     chosen.execution_mode = ort.ExecutionMode.ORT_SEQUENTIAL
     chosen.graph_optimization_level = ort.GraphOptimizationLevel.ORT_ENABLE_ALL
     chosen.add_session_config_entry("session.intra_op.allow_spinning", "0")
