@@ -12,6 +12,7 @@ from workers.cli.capacity.scenario import (
     PEAK_SHARE,
     POLL_S,
     ROUND_S,
+    SENDER_SLOTS,
     LoadOutcome,
     Scaling,
     Size,
@@ -82,7 +83,7 @@ def _servers_busy(size: Size, seen: LoadOutcome) -> dict[str, float]:
     servers = {
         "api": size.api_processes,
         "database": size.database_connections,
-        "webhooks": size.api_processes,
+        "webhooks": size.api_processes * SENDER_SLOTS,
     }
     return {name: seen.use[name] * count for name, count in servers.items()}
 
@@ -181,10 +182,10 @@ def _bends(measured: LoadCosts) -> str:
             "",
             "- **Workers** bend first: a core each, `SERVEWRIGHT_WORKERS` (0 = one a usable core); "
             "more hosts with `servewright worker`.",
-            f"- **Webhook sender**: one event after the other, {1.0 / sender:.1f} a second for "
-            "each API process while receivers take that long. Run more API processes; a receiver "
-            "should answer at once and work afterwards. A dead receiver holds its sender for "
-            "`SERVEWRIGHT_WEBHOOK_TIMEOUT_S` at each try: lower it.",
+            f"- **Webhook sender**: {SENDER_SLOTS} requests at a time, "
+            f"{SENDER_SLOTS / sender:.0f} a second for each API process while receivers take that "
+            "long (`SERVEWRIGHT_WEBHOOK_REQUESTS`). A receiver should answer at once and work "
+            "afterwards; one that does not answer is rested and holds up no other.",
             f"- **Database**: SQLite makes one change of state at a time, {1.0 / transaction:.0f} "
             "a second here; above half of that take PostgreSQL (`SERVEWRIGHT_DATABASE_URL`). "
             "Longer `SERVEWRIGHT_HEARTBEAT_S` (and `SERVEWRIGHT_LEASE_S`) means fewer writes.",

@@ -23,6 +23,8 @@ POLL_S = 5.0
 TRANSACTIONS = 9
 """Changes of state a clip asks for, without heartbeats: upload, entering, claim, first look,
 completion, and two for each of its two events."""
+SENDER_SLOTS = 16
+"""Requests to receivers at a time for each API process: the default of its setting."""
 ROUND_S = 10.0
 """Seconds between two rounds of the reconciler: the default of its setting."""
 
@@ -35,7 +37,7 @@ class Size:
     ----------
     workers : int
     api_processes : int
-        Each has one webhook sender too.
+        Each has a webhook sender with ``SENDER_SLOTS`` requests at a time too.
     database_connections : int
         Changes of state that the database makes at once: 1 for SQLite, about its cores for
         PostgreSQL.
@@ -138,7 +140,7 @@ def simulate(
     api = Station(env, "api", size.api_processes)
     database = Station(env, "database", size.database_connections)
     workers = Station(env, "workers", size.workers)
-    sender = Station(env, "webhooks", size.api_processes)
+    sender = Station(env, "webhooks", size.api_processes * SENDER_SLOTS)
     analysis, upload, status, transaction, store = (
         sampled(values, rng)
         for values in (

@@ -13,6 +13,7 @@ from workers.cli.capacity.scenario import (
     HOUR_S,
     PEAK_SHARE,
     POLL_S,
+    SENDER_SLOTS,
     TRANSACTIONS,
     LoadOutcome,
     Size,
@@ -44,7 +45,7 @@ def size_for(clips_a_day: float, measured: LoadCosts, target_s: float = 60.0) ->
     sender = rate * 2.0 * (RECEIVER_S + 2.0 * transaction)
     size = Size(
         workers=workers,
-        api_processes=max(1, math.ceil(max(api, sender) / FULL)),
+        api_processes=max(1, math.ceil(max(api, sender / SENDER_SLOTS) / FULL)),
         database_connections=max(1, math.ceil(rate * changes * transaction / FULL)),
     )
     while outcome(clips_a_day, size, measured).wait_p95_s > target_s:
