@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
+from pydantic_core import PydanticKnownError
 
 from models.contract.base import Document, Finite
 from models.contract.coaching import PlayerId
@@ -18,7 +19,16 @@ OrganisationId = Annotated[
 ]
 Month = Annotated[str, Field(pattern=r"^[0-9]{4}-(0[1-9]|1[0-2])$", examples=["2026-11"])]
 Name = Annotated[str, Field(min_length=1, max_length=100, pattern=PRINTABLE_PATTERN)]
-Limit = Annotated[int | None, Field(ge=0, le=2**53)]
+
+
+def _no_bool(value: object) -> object:
+    """Refuse true and false, which would pass for 1 and 0."""
+    if isinstance(value, bool):
+        raise PydanticKnownError("int_type")
+    return value
+
+
+Limit = Annotated[int, Field(ge=0, le=2**53), BeforeValidator(_no_bool)] | None
 """0 = no limit; null = as the settings of the installation say."""
 
 ScopeName = Literal[
