@@ -42,6 +42,7 @@ from service.api.cross_origin import allow_origins
 from service.api.dependencies import known_query
 from service.api.link_admission import LinkAdmission
 from service.api.middleware import JOINTS, Authentication, BodyLimit, RequestBoundary
+from service.api.traced import TracedRequests
 from service.api.tus import ResumableProtocol, is_upload_path
 from service.core.database import revision_present, revision_wanted
 from service.core.first_key import FirstKeyNotWritten, hand_out_first_key
@@ -50,6 +51,7 @@ from service.core.installation import installation_secret
 from service.core.logs import configure_logging
 from service.core.principal import Principal
 from service.core.settings import Settings
+from service.core.traces import Traces
 from service.core.wiring import Wiring, wire
 
 logger = logging.getLogger(__name__)
@@ -57,16 +59,18 @@ FORM_OVERHEAD_BYTES = 64 * 1024
 """What a form may add to the file it carries, bytes."""
 
 
-def create_app(settings: Settings | None = None) -> FastAPI:
+def create_app(settings: Settings | None = None, traces: Traces | None = None) -> FastAPI:
     """Return the application.
 
     Parameters
     ----------
     settings : Settings or None
         None reads the environment.
+    traces : Traces or None
+        Records spans; None = as the environment says.
     """
     settings = settings or Settings()
-    wired = wire(settings)
+    wired = wire(settings, traces)
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
@@ -147,6 +151,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.add_middleware(metrics.CountedAnswers, metrics=metrics.RequestMetrics(app.state.metrics))
     app.add_middleware(Compression)
     app.add_middleware(RequestBoundary)
+    app.add_middleware(TracedRequests, traces=wired.traces)
     app.add_middleware(ResumableProtocol)
     allow_origins(app, settings.cors_origins)
     return app

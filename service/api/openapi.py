@@ -143,7 +143,8 @@ webhooks = APIRouter()
 def _event(body: WebhookEvent) -> None:
     """Sent to your endpoint: a CloudEvents 1.0 body under the Standard Webhooks headers
     `webhook-id`, `webhook-timestamp`, `webhook-signature`. Answer 2xx within 15 s. Verify the
-    signature over the raw body, and drop repeats by `webhook-id`.
+    signature over the raw body, and drop repeats by `webhook-id`. `traceparent` (W3C Trace
+    Context) goes on from the one that you sent with the request.
     """
 
 

@@ -14,6 +14,7 @@ from models.contract.webhook import EventType, WebhookData
 from service.core.kinds import KINDS
 from service.core.outbox import emit
 from service.core.tables import Work
+from service.core.traces import carried
 
 
 def address_of(row: Work) -> str:
@@ -51,6 +52,7 @@ def announce(
         subject=row.id,
         clip_id=row.clip_id,
         work_id=row.id,
+        traceparent=carried() or row.traceparent,
         data=WebhookData(
             resource=row.kind,
             id=row.id,

@@ -73,6 +73,10 @@ class Claim:
     ----------
     tenant_id : str
         The organisation it belongs to.
+    traceparent : str or None
+        Where its trace goes on.
+    queued_at : datetime
+        Since when this attempt has waited, by the database's clock.
     attempt : int
         Fencing token; give it back with every call.
     crashes : int
@@ -106,6 +110,8 @@ class Claim:
     minor: bool
     now: datetime
     result_prefix: str
+    queued_at: datetime
+    traceparent: str | None
 
 
 def claim_of(session: Session, row: Work, now: datetime) -> Claim:
@@ -135,6 +141,8 @@ def claim_of(session: Session, row: Work, now: datetime) -> Claim:
         minor=any(may_be_minor(one, now) for one in seen),
         now=now,
         result_prefix=KINDS[kind].result_prefix(row.tenant_id, row.id, row.attempt),
+        queued_at=row.queued_at,
+        traceparent=row.traceparent,
     )
 
 

@@ -147,6 +147,8 @@ class DeliveryQueue:
             secrets=tuple(secrets),
             body=event.body,
             doubtful=endpoint.failures > 0,
+            event_type=event.type,
+            traceparent=event.traceparent,
         )
 
     def record(self, parcel: Parcel, headers: dict[str, str], outcome: Outcome) -> None:

@@ -1,7 +1,8 @@
 """How every process of the installation logs: one line an event, to standard error.
 
 Each line carries what it is about, as far as that is known where it is written: the request, the
-work with its attempt, the organisation. As text they follow the message; as JSON they are members.
+work with its attempt, the organisation, the trace. As text they follow the message; as JSON they
+are members.
 """
 
 from __future__ import annotations
@@ -14,6 +15,8 @@ from contextvars import ContextVar
 from datetime import UTC, datetime
 from types import MappingProxyType
 from typing import Any
+
+from service.core.traces import trace_id
 
 CHATTY = ("rq", "alembic", "httpx", "httpcore", "botocore", "boto3", "urllib3")
 """Loggers that are heard at level debug only."""
@@ -35,7 +38,8 @@ class _About(logging.Filter):
     """Takes the ids over where the line is written: a handler may run elsewhere."""
 
     def filter(self, record: logging.LogRecord) -> bool:
-        record.about = dict(_about.get())
+        found = trace_id()
+        record.about = {**_about.get(), **({"trace_id": found} if found else {})}
         return True
 
 

@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from models.contract.webhook import EventType, WebhookData, WebhookEvent
 from service.core.identifiers import new_id
 from service.core.tables import Delivery, OutboxEvent, WebhookEndpoint
+from service.core.traces import carried
 
 
 def emit(
@@ -31,6 +32,7 @@ def emit(
     session_id: str | None = None,
     event_id: str | None = None,
     only_endpoint: str | None = None,
+    traceparent: str | None = None,
 ) -> str:
     """Write an event and its deliveries in the caller's transaction; return its id.
 
@@ -42,6 +44,8 @@ def emit(
         For events whose id follows from what they tell of; else a new one.
     only_endpoint : str or None
         Deliver to this endpoint alone, whatever it subscribes to (test events).
+    traceparent : str or None
+        Where its trace goes on; None = that of what runs now.
     """
     event = WebhookEvent(
         id=event_id or new_id("evt"),
@@ -63,6 +67,7 @@ def emit(
         player_id=player_id,
         session_id=session_id,
         body=body,
+        traceparent=traceparent or carried(),
     )
     session.add(row)
     session.flush()

@@ -15,6 +15,10 @@ class Parcel:
         Signing secrets in force, newest first.
     doubtful : bool
         Whether the endpoint did not answer the last time.
+    event_type : str
+        What it tells of.
+    traceparent : str or None
+        Where the trace of the event goes on.
     """
 
     event_id: str
@@ -25,3 +29,5 @@ class Parcel:
     secrets: tuple[str, ...]
     body: str
     doubtful: bool
+    event_type: str
+    traceparent: str | None

@@ -7,12 +7,15 @@ from collections.abc import Callable
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from threading import Event
 
+from opentelemetry.trace import SpanKind
+
 from service.core.database import Database
 from service.core.deliveries import DeliveryQueue
 from service.core.egress import Egress, EgressRefused, SendFailed
 from service.core.parcel import Parcel
 from service.core.retries import Outcome
 from service.core.signing import signed_headers
+from service.core.traces import TRACEPARENT, Traces, carried, failed
 
 BODY_TYPE = "application/cloudevents+json"
 
@@ -28,13 +31,20 @@ class Sender:
     """
 
     def __init__(
-        self, database: Database, egress: Egress, queue: DeliveryQueue, timeout_s: float, slots: int
+        self,
+        database: Database,
+        egress: Egress,
+        queue: DeliveryQueue,
+        timeout_s: float,
+        slots: int,
+        traces: Traces,
     ) -> None:
         self._database = database
         self._egress = egress
         self._queue = queue
         self._timeout = timeout_s
         self._slots = slots
+        self._traces = traces
 
     def run_once(self, limit: int = 20) -> int:
         """Try up to ``limit`` due deliveries; return how many were tried."""
@@ -88,7 +98,19 @@ class Sender:
         return self._queue.claim(doubtful=doubtful)
 
     def _try(self, parcel: Parcel) -> None:
-        headers, outcome = self._send(parcel)
+        about: dict[str, str | int] = {
+            "servewright.event_id": parcel.event_id,
+            "servewright.endpoint_id": parcel.endpoint_id,
+            "servewright.tenant_id": parcel.tenant_id,
+            "servewright.try": parcel.tries,
+        }
+        name = f"webhook {parcel.event_type}"
+        with self._traces.span(name, parcel.traceparent, SpanKind.CLIENT, about) as span:
+            headers, outcome = self._send(parcel)
+            if outcome.status is not None:
+                span.set_attribute("http.response.status_code", outcome.status)
+            if outcome.status is None or outcome.status >= 300:
+                failed(span, "no_answer" if outcome.status is None else str(outcome.status))
         self._queue.record(parcel, headers, outcome)
 
     def _send(self, parcel: Parcel) -> tuple[dict[str, str], Outcome]:
@@ -97,6 +119,8 @@ class Sender:
         headers = signed_headers(parcel.secrets, parcel.event_id, now, parcel.body)
         headers["content-type"] = BODY_TYPE
         headers["user-agent"] = "servewright-webhooks/1"
+        if (traceparent := carried()) is not None:
+            headers[TRACEPARENT] = traceparent
         begun = time.monotonic()
         try:
             answer = self._egress.post(parcel.url, parcel.body.encode(), headers, self._timeout)

@@ -139,6 +139,7 @@ class Work(Base):
     ``attempt`` is the fencing token: it rises whenever the work changes hands. ``crashes`` counts
     the leases that lapsed. An analysis has the clip it is of; a document may be about one player.
     ``first_look`` is the early verdict on a film; ``time_left_s`` is as of the last heartbeat.
+    ``traceparent``: where the trace of the request goes on (:mod:`service.core.traces`).
     """
 
     __tablename__ = "work"
@@ -175,6 +176,7 @@ class Work(Base):
     problem: Mapped[dict[str, Any] | None]
     first_look: Mapped[dict[str, Any] | None]
     time_left_s: Mapped[float | None]
+    traceparent: Mapped[str | None] = mapped_column(String(55))
 
 
 class MachineCosts(Base):
@@ -268,6 +270,7 @@ class OutboxEvent(Base):
         ForeignKey("sessions.id", ondelete="CASCADE"), index=True
     )
     body: Mapped[str] = mapped_column(Text)
+    traceparent: Mapped[str | None] = mapped_column(String(55))
 
 
 class Delivery(Base):

@@ -50,6 +50,7 @@ from service.core.settings import Settings
 from service.core.share_links import ShareLinks
 from service.core.sweep import ErasureSweep
 from service.core.tallies import Tallies
+from service.core.traces import Traces
 from service.core.work import WorkStore
 
 ANNOUNCED_MARGIN_S = 24 * 3600
@@ -91,6 +92,7 @@ class Wiring:
     deliveries: DeliveryLog
     idempotency: Idempotency
     egress: Egress
+    traces: Traces
     holder: str
 
     def reconciler(self) -> Reconciler:
@@ -127,6 +129,7 @@ class Wiring:
             deliveries,
             settings.webhook_timeout_s,
             settings.webhook_requests,
+            self.traces,
         )
 
     def background(self) -> Background:
@@ -139,13 +142,20 @@ class Wiring:
         )
 
     def close(self) -> None:
-        """Close connections."""
+        """Close connections; what was traced is sent."""
+        self.traces.close()
         self.queue.close()
         self.database.close()
 
 
-def wire(settings: Settings) -> Wiring:
-    """Build the adapters. Opens nothing yet: connections are made at first use."""
+def wire(settings: Settings, traces: Traces | None = None) -> Wiring:
+    """Build the adapters. Opens nothing yet: connections are made at first use.
+
+    Parameters
+    ----------
+    traces : Traces or None
+        Records spans; None = as the environment says.
+    """
     database = Database(settings.database_address)
     policy = lifecycle.Policy(settings.lease_s, settings.max_attempts, settings.requeue_after_s)
     objects = open_objects(settings)
@@ -201,6 +211,7 @@ def wire(settings: Settings) -> Wiring:
         deliveries=DeliveryLog(database),
         idempotency=Idempotency(database, settings.idempotency_ttl_h),
         egress=egress,
+        traces=traces or Traces(),
         holder=f"{socket.gethostname()}:{os.getpid()}:{secrets.token_hex(4)}",
     )
 

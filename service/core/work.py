@@ -38,6 +38,7 @@ from service.core.principal import Principal
 from service.core.quotas import Quotas
 from service.core.session_ends import announce_end, lock_session_of
 from service.core.tables import Clip, Work, WorkInput
+from service.core.traces import carried
 from service.core.turns import end, requeue, state_of
 from service.core.usage import count
 
@@ -108,6 +109,7 @@ class WorkStore:
             request=request,
             artifacts={},
             headline={},
+            traceparent=carried(),
         )
         session.add(row)
         session.flush()

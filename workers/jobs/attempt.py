@@ -43,6 +43,7 @@ from workers.jobs.lease import Lease
 from workers.jobs.making import Maker
 from workers.jobs.metering import ProcessorMeter
 from workers.jobs.tallying import tally
+from workers.jobs.traced import trace_end, traced
 from workers.pipeline.progress import STAGE_SHARES
 from workers.pipeline.result_files import ResultFile
 from workers.pipeline.time_left import TimeLeft
@@ -80,7 +81,6 @@ def _run(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
     except (LeaseLost, Cancelled, Erased) as error:
         LOG.info("%s not started: %s", name, error.code)
         return
-    LOG.info("%s started", name)
 
     def renew(stage: Stage | None, progress: float | None, time_left_s: float | None) -> object:
         return wiring.work.heartbeat(claim.work_id, claim.attempt, stage, progress, time_left_s)
@@ -89,8 +89,10 @@ def _run(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
     with (
         log_about(tenant_id=claim.tenant_id),
         reaching(Reach(claim.tenant_id)),
+        traced(wiring, claim) as span,
         Lease(renew, wiring.settings.heartbeat_s) as lease,
     ):
+        LOG.info("%s started", name)
         outcome = "completed"
         try:
             with as_typed_errors():
@@ -114,6 +116,7 @@ def _run(wiring: Wiring, attempt: Attempt, make: Maker) -> None:
         else:
             LOG.info("%s completed", name)
         tally(wiring, claim, lease, outcome)
+        trace_end(wiring, span, lease, outcome)
 
 
 def _try_again(

@@ -49,7 +49,7 @@ class Lease:
         self._done: float | None = None
         self._left: TimeLeft | None = None
         self._waits_for: DependencyError | None = None
-        self._spent: dict[Stage, float] = {}
+        self._stretches: list[tuple[Stage, float, float]] = []
         self._since = time.monotonic()
         self._thread = threading.Thread(target=self._loop, name="lease", daemon=True)
 
@@ -89,13 +89,23 @@ class Lease:
 
     def stage_seconds(self) -> dict[Stage, float]:
         """Return how long each stage has taken so far, seconds."""
+        spent: dict[Stage, float] = {}
+        for stage, begun, ended in self.stretches():
+            spent[stage] = spent.get(stage, 0.0) + ended - begun
+        return spent
+
+    def stretches(self) -> list[tuple[Stage, float, float]]:
+        """Return the stages gone through so far, in order, from when to when (monotonic clock)."""
         self._count_stage()
-        return dict(self._spent)
+        return list(self._stretches)
 
     def _count_stage(self) -> None:
         now = time.monotonic()
         if self._stage is not None:
-            self._spent[self._stage] = self._spent.get(self._stage, 0.0) + now - self._since
+            begun = self._since
+            if self._stretches and self._stretches[-1][0] is self._stage:
+                begun = self._stretches.pop()[1]
+            self._stretches.append((self._stage, begun, now))
         self._since = now
 
     def check(self) -> None:

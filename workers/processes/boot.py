@@ -92,6 +92,7 @@ def run_one(settings: Settings, lane: Lane, grace_s: float) -> None:
     else:
         importlib.import_module("workers.jobs.entry")
     wiring = wire(settings)
+    wiring.traces.load()
     name = wiring.queue.name_of(lane)
     wiring.database.close()  # no connection may be shared with the horses
     scratch = Scratch()

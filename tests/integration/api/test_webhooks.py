@@ -9,7 +9,6 @@ import json
 import socket
 import threading
 from collections.abc import Iterator
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import httpx
 import pytest
@@ -25,55 +24,14 @@ from service.core.settings import Settings
 from service.core.tables import Delivery, WebhookEndpoint
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem, complete
+from tests.integration.api.receiver import Receiver, receiving
 from tests.unit.service.core.test_first_look import VERDICT
-
-
-class Receiver(ThreadingHTTPServer):
-    """Keeps what it gets; answers with the next status of ``answers`` (then 204)."""
-
-    daemon_threads = True
-
-    def __init__(self) -> None:
-        super().__init__(("127.0.0.1", 0), _Handler)
-        self.got: list[tuple[dict[str, str], bytes]] = []
-        self.answers: list[int] = []
-        self.says = b""
-
-    @property
-    def url(self) -> str:
-        return f"http://127.0.0.1:{self.server_address[1]}/hook"
-
-
-class _Handler(BaseHTTPRequestHandler):
-    def do_POST(self) -> None:
-        server = self.server
-        assert isinstance(server, Receiver)
-        body = self.rfile.read(int(self.headers["content-length"]))
-        server.got.append(({k.lower(): v for k, v in self.headers.items()}, body))
-        status = server.answers.pop(0) if server.answers else 204
-        self.send_response(status)
-        if status in (301, 302, 307, 308):
-            self.send_header("location", server.url)
-        signature = self.headers["webhook-signature"].encode()
-        said = server.says.replace(b"{signature}", signature)
-        self.send_header("content-length", str(len(said)))
-        self.send_header("set-cookie", "session=let-me-in")
-        self.end_headers()
-        self.wfile.write(said)
-
-    def log_message(self, *args: object) -> None:
-        return
 
 
 @pytest.fixture
 def receiver() -> Iterator[Receiver]:
-    server = Receiver()
-    thread = threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True)
-    thread.start()
-    yield server
-    server.shutdown()
-    server.server_close()
-    thread.join()
+    with receiving() as server:
+        yield server
 
 
 @pytest.fixture
@@ -223,7 +181,7 @@ def test_receiver_that_drips_is_cut_off(client: httpx.Client, wired: Wiring) -> 
     endpoint = register(client, f"http://127.0.0.1:{listener.getsockname()[1]}/")
     client.post(f"/v1/webhook-endpoints/{endpoint['id']}/test")
     queue = DeliveryQueue(wired.database, 0.5, 1)
-    Sender(wired.database, wired.egress, queue, 0.5, 1).run_once()
+    Sender(wired.database, wired.egress, queue, 0.5, 1, wired.traces).run_once()
     stop.set()
     thread.join()
     listener.close()
