@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -22,6 +23,10 @@ def worker(
     grace: Annotated[
         float, typer.Option(min=0.0, help="Seconds a running analysis gets at shutdown.")
     ] = 20.0,
+    alive_file: Annotated[
+        Path | None,
+        typer.Option(help="File that is touched all the time; a probe looks at its age."),
+    ] = None,
 ) -> None:
     """Run worker processes until stopped. Start it on as many machines as you like."""
     from service.core.logs import configure_logging
@@ -30,4 +35,4 @@ def worker(
 
     settings = Settings()
     configure_logging(settings.log_level, settings.log_format)
-    supervise(settings, processes, grace)
+    supervise(settings, processes, grace, alive_file)

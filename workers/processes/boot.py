@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING
 from workers.processes.threads import SINGLE_THREAD, limit_threads, usable_cores
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from service.core.jobs import Attempt
     from service.core.kinds import Lane
     from service.core.settings import Settings
@@ -31,7 +33,9 @@ _HAND_BACK_S = 5.0
 """What a worker gets beyond the grace to hand its work back, seconds (working value)."""
 
 
-def supervise(settings: Settings, processes: int, grace_s: float) -> None:
+def supervise(
+    settings: Settings, processes: int, grace_s: float, alive_file: Path | None = None
+) -> None:
     """Run worker processes until SIGTERM or Ctrl-C.
 
     Parameters
@@ -39,6 +43,8 @@ def supervise(settings: Settings, processes: int, grace_s: float) -> None:
     processes : int
         Workers for films; 0 = one a usable core. One for short work comes on top: it is nearly
         always idle, and loads no networks.
+    alive_file : Path or None
+        Touched while the supervisor goes round, for probes that look at its age.
     """
     from service.core.hiding import hide_from_others
     from service.core.kinds import Lane
@@ -68,7 +74,7 @@ def supervise(settings: Settings, processes: int, grace_s: float) -> None:
     background.start()
     LOG.info("%d worker processes", count)
     try:
-        supervisor.run()
+        supervisor.run(alive_file.touch if alive_file is not None else lambda: None)
     finally:
         background.stop()
         wiring.close()

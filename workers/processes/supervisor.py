@@ -129,11 +129,18 @@ class Supervisor:
                 pause,
             )
 
-    def run(self) -> None:
-        """Keep all programs running until `request_stop`, then stop them."""
+    def run(self, beat: Callable[[], None] = lambda: None) -> None:
+        """Keep all programs running until `request_stop`, then stop them.
+
+        Parameters
+        ----------
+        beat : callable
+            Called in each round, several times a second.
+        """
         try:
             while not self._stopping.is_set():
                 self.start()
+                beat()
                 self._stopping.wait(_POLL_S)
                 self.check()
         finally:

@@ -77,7 +77,9 @@ def test_image_is_built_from_files_that_exist() -> None:
     assert "--require-hashes" in text
 
 
-@pytest.mark.parametrize("script", ["demo.sh", "test.sh", "environment.sh", "../.ci/run"])
+@pytest.mark.parametrize(
+    "script", ["demo.sh", "test.sh", "environment.sh", "pin_images.sh", "../.ci/run"]
+)
 def test_shell_scripts_are_sound(script: str) -> None:
     done = subprocess.run(
         ["bash", "-n", str(INFRA / script)], capture_output=True, text=True, check=False

@@ -43,6 +43,19 @@ def test_crashing_program_is_started_again(tmp_path: Path) -> None:
     assert len(log.read_text()) >= 3
 
 
+def test_each_round_is_told() -> None:
+    supervisor = Supervisor([_program("sleeper", "import time; time.sleep(600)")])
+    rounds = []
+
+    def beat() -> None:
+        rounds.append(supervisor.alive("sleeper"))
+        if len(rounds) == 3:
+            supervisor.request_stop()
+
+    supervisor.run(beat)
+    assert rounds == [True, True, True]
+
+
 def test_highest_rank_stops_first(tmp_path: Path) -> None:
     log = tmp_path / "order"
     code = (
