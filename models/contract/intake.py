@@ -10,9 +10,9 @@ from pydantic import Field
 from models.contract.accounts import Name
 from models.contract.base import Document
 from models.contract.coaching import PlayerId
+from models.contract.consents import ConsentText
 from models.contract.progress import SessionKind
 from models.contract.resources import (
-    PRINTABLE_PATTERN,
     ExternalRef,
     FilmOptions,
     Links,
@@ -20,21 +20,6 @@ from models.contract.resources import (
 )
 
 LinkId = Annotated[str, Field(pattern=r"^lnk_[0-9a-f]{32}$")]
-ConsentId = Annotated[str, Field(pattern=r"^cns_[0-9a-f]{32}$")]
-TEXT_PATTERN = r"^[^\x00-\x08\x0b-\x1f\x7f]*$"
-"""Printable, with tabs and line breaks."""
-Version = Annotated[str, Field(min_length=1, max_length=50, pattern=PRINTABLE_PATTERN)]
-Giver = Annotated[
-    Literal["player", "guardian"],
-    Field(description="player: of age, for their own films. guardian: parent or guardian."),
-]
-
-
-class ConsentText(Document):
-    """What whoever sends films has to agree to first."""
-
-    text: str = Field(min_length=1, max_length=8000, pattern=TEXT_PATTERN)
-    version: Version = Field(description="Your own name of this wording; kept with each consent.")
 
 
 class IntakeLinkRequest(Document):
@@ -97,34 +82,6 @@ class IntakeLinkPage(Document):
     """One page of intake links, newest first."""
 
     items: tuple[IntakeLinkResource, ...]
-    next_cursor: str | None = None
-
-
-class ConsentRequest(Document):
-    """Agrees to the text of a link."""
-
-    given_by: Giver
-    name: Name = Field(description="Who agrees.")
-    version: Version = Field(description="Version of the text that was read.")
-
-
-class ConsentResource(Document):
-    """Who agreed to what, and when."""
-
-    id: ConsentId
-    given_at: datetime
-    given_by: Giver
-    name: str
-    version: str
-    expires_at: datetime = Field(description="Films can be sent under it until then.")
-    session_id: SessionId | None = None
-    clips: tuple[str, ...] = Field(default=(), description="Clips that came under it.")
-
-
-class ConsentPage(Document):
-    """One page of consents, newest first."""
-
-    items: tuple[ConsentResource, ...]
     next_cursor: str | None = None
 
 

@@ -9,6 +9,19 @@ REQUEST_EXAMPLES: dict[str, dict[str, Any]] = {
         "another session": {"value": {"session_id": "ses_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"}},
         "under none": {"value": {"session_id": None}},
     },
+    "record_consent": {
+        "a parent, on paper": {
+            "value": {
+                "given_by": "guardian",
+                "name": "Robin Vale",
+                "given_at": "2026-05-04T09:00:00Z",
+                "version": "2026-05",
+                "text": "The club may film the serves of my child and keep the films for a season.",
+                "covers": ["analysis"],
+                "keep_films_days": 240,
+            }
+        }
+    },
     "rotate_webhook_secret": {"two days of both": {"value": {"overlap_hours": 48}}},
     "rotate_api_key": {"two days of both": {"value": {"overlap_hours": 48}}},
     "replay_webhook_events": {

@@ -14,6 +14,7 @@ from models.contract.errors import DatabaseUnavailable
 from service.api import (
     analyses,
     clips,
+    consents,
     deliveries,
     derived,
     erasures,
@@ -113,6 +114,7 @@ def create_app(settings: Settings | None = None, traces: Traces | None = None) -
         analyses.router,
         joints.router,
         players.router,
+        consents.router,
         derived.comparisons,
         derived.progress,
         derived.plans,

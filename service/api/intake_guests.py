@@ -10,13 +10,15 @@ from anyio import to_thread
 from fastapi import APIRouter, Path, Request, Response
 from sqlalchemy.orm import Session
 
+from models.contract.consents import ConsentRequest, ConsentResource
 from models.contract.errors import LinkEnded
-from models.contract.intake import ConsentRequest, ConsentResource, ConsentText, Invitation
+from models.contract.intake import Invitation
 from models.contract.uploads import UploadId, UploadResource
 from models.words import catalogue, negotiate
 from service.api.conditional import matches_weakly, tag_of
+from service.api.consents import consent_resource
 from service.api.dependencies import IdempotencyKey, Wired, represent
-from service.api.intake_links import consent_resource
+from service.api.intake_links import consent_text
 from service.api.link_admission import Sender
 from service.api.link_pages import SENDING, apology, link_page, script_data
 from service.api.resumable import MOVED, PART, begin, upload_resource
@@ -103,7 +105,7 @@ def invitation(wired: Wiring, guest: Guest) -> Invitation:
     had = wired.intake_links.tallies([link.id])[link.id]
     return Invitation(
         label=link.label,
-        consent=ConsentText(text=link.consent_text, version=link.consent_version),
+        consent=consent_text(link),
         guardian_only=wired.intake_links.guardian_only(link),
         films_left=max(0, link.max_films - had.films),
         bytes_left=None if link.max_bytes is None else max(0, link.max_bytes - had.bytes),
@@ -148,7 +150,8 @@ def give_consent(
 
     def show(reply: Reply) -> ConsentResource:
         row = wired.intake_links.get_consent(link.id, reply.resource_id)
-        return consent_resource(row, ())
+        shown = consent_resource(row, ())  # the ids of others' rows are none of a guest's business
+        return shown.model_copy(update={"player_id": None, "links": {}})
 
     return create_once(
         request,

@@ -7,16 +7,15 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Request, Response
 from sqlalchemy.orm import Session
 
+from models.contract.consents import ConsentPage, ConsentText
 from models.contract.intake import (
-    ConsentPage,
-    ConsentResource,
-    ConsentText,
     IntakeLinkCreated,
     IntakeLinkPage,
     IntakeLinkRequest,
     IntakeLinkResource,
     LinkId,
 )
+from service.api.consents import consent_resource
 from service.api.dependencies import CanManageIntake, IdempotencyKey, Paging, Wired, represent
 from service.api.keys import Minting
 from service.api.routing import create_once, get_and_head
@@ -25,11 +24,23 @@ from service.core.identifiers import new_id
 from service.core.intake_links import state_of_link
 from service.core.keyset import page
 from service.core.link_text import link_text
-from service.core.tables import IntakeConsent, IntakeLink
+from service.core.tables import Consent, IntakeLink
 from service.core.wiring import Wiring
 
 router = APIRouter(prefix="/v1/intake-links", tags=["links"])
 LinkPath = Annotated[LinkId, Path(examples=["lnk_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
+
+
+def consent_text(row: IntakeLink) -> ConsentText:
+    """Return what a link asks to agree to."""
+    return ConsentText.model_validate(
+        {
+            "text": row.consent_text,
+            "version": row.consent_version,
+            "covers": row.consent_covers,
+            "keep_films_days": row.consent_keep_days,
+        }
+    )
 
 
 def _fields(wired: Wiring, rows: list[IntakeLink]) -> list[dict[str, Any]]:
@@ -56,27 +67,13 @@ def _fields(wired: Wiring, rows: list[IntakeLink]) -> list[dict[str, Any]]:
                 "created_at": row.created_at,
                 "expires_at": row.expires_at,
                 "revoked_at": row.revoked_at,
-                "consent": ConsentText(text=row.consent_text, version=row.consent_version),
+                "consent": consent_text(row),
                 "analyse": row.analyse,
                 "external_ref": row.external_ref,
                 "links": links,
             }
         )
     return shown
-
-
-def consent_resource(row: IntakeConsent, clips: tuple[str, ...]) -> ConsentResource:
-    """Return a consent as a resource."""
-    return ConsentResource(
-        id=row.id,
-        given_at=row.created_at,
-        given_by="player" if row.given_by == "player" else "guardian",
-        name=row.name,
-        version=row.version,
-        expires_at=row.expires_at,
-        session_id=row.session_id,
-        clips=clips,
-    )
 
 
 @router.post(
@@ -201,13 +198,13 @@ def list_consents(
     bound = {"link_id": link_id}
     found = page(
         wired.database,
-        IntakeConsent,
+        Consent,
         principal,
         after=paging.after("consents", bound),
         limit=paging.limit,
         filters=bound,
     )
     cursor = paging.finish(response, request.url.path, "consents", bound, found.next, in_query={})
-    clips = wired.intake_links.clips_under([row.id for row in found.rows])
+    clips = wired.consents.clips_under([row.id for row in found.rows])
     items = tuple(consent_resource(row, clips[row.id]) for row in found.rows)
     return ConsentPage(items=items, next_cursor=cursor)

@@ -71,6 +71,7 @@ def player_resource(row: Player) -> PlayerResource:
         links={
             "self": here,
             "sessions": f"{here}/sessions",
+            "consents": f"{here}/consents",
             "progress": f"{here}/progress",
             "plans": f"{here}/plans",
         },

@@ -27,7 +27,7 @@ from service.core.principal import Principal
 from service.core.queue import WorkQueue
 from service.core.requests import WorkRequests
 from service.core.resumable import ResumableUploads, find_upload
-from service.core.tables import Clip, IntakeConsent, IntakeLink, ResumableUpload, UploadPiece, Work
+from service.core.tables import Clip, Consent, IntakeLink, ResumableUpload, UploadPiece, Work
 
 logger = logging.getLogger(__name__)
 LEFT_ALONE = timedelta(minutes=15)
@@ -182,7 +182,7 @@ class Arrivals:
             return None
         with self._database.write() as session:
             consent = session.scalars(
-                select(IntakeConsent).where(IntakeConsent.id == upload.consent_id).with_for_update()
+                select(Consent).where(Consent.id == upload.consent_id).with_for_update()
             ).one_or_none()
             if consent is None:
                 raise NotFound()

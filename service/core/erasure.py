@@ -22,6 +22,7 @@ from models.contract.errors import (
     QueueUnavailable,
 )
 from models.contract.note_codes import NoteCode, say
+from service.core.consents import find_consent
 from service.core.database import Database
 from service.core.idempotency import forget_replies
 from service.core.identifiers import new_id
@@ -36,10 +37,10 @@ from service.core.reach import whole_organisation
 from service.core.receipts import Receipts
 from service.core.tables import (
     Clip,
+    Consent,
     Erasure,
     ErasureReceipt,
     FilmedSession,
-    IntakeConsent,
     OutboxEvent,
     Player,
     ResumableUpload,
@@ -101,7 +102,7 @@ class Eraser:
             unless_changed(find_session(session, principal, session_id, player_id, lock=True))
             with whole_organisation(session):
                 clips = session.scalars(select(Clip.id).where(Clip.session_id == session_id)).all()
-                visits = select(IntakeConsent.id).where(IntakeConsent.session_id == session_id)
+                visits = select(Consent.id).where(Consent.session_id == session_id)
                 coming = or_(
                     ResumableUpload.session_id == session_id, ResumableUpload.consent_id.in_(visits)
                 )
@@ -135,6 +136,30 @@ class Eraser:
                 self._clips(session, gone, player_id, coming)
                 forget_replies(session, [player_id, *sessions])
                 session.execute(delete(Player).where(Player.id == player_id))
+        return gone
+
+    def consent(self, principal: Principal, player_id: str, consent_id: str) -> RowsErased:
+        """Withdraw a consent: erase the player's films and everything made from them.
+
+        Player, sessions and consents stay, the withdrawn one with the time of it.
+        """
+        with self._database.write() as session:
+            find_player(session, principal, player_id, lock=True)
+            if principal.session_id is not None:  # it covers more than that session
+                raise Forbidden(say(NoteCode.KEY_OF_ONE_SESSION))
+            row = find_consent(session, player_id, consent_id)
+            row.withdrawn_at = row.withdrawn_at or self._database.now(session)
+            with whole_organisation(session):
+                sessions = select(FilmedSession.id).where(FilmedSession.player_id == player_id)
+                clips = session.scalars(select(Clip.id).where(Clip.session_id.in_(sessions))).all()
+                gone = RowsErased(principal, consent_id, clips)
+                coming = or_(
+                    ResumableUpload.player_id == player_id, ResumableUpload.session_id.in_(sessions)
+                )
+                self._clips(session, gone, player_id, coming)
+                session.execute(  # its dates and files came from the films
+                    delete(OutboxEvent).where(OutboxEvent.player_id == player_id)
+                )
         return gone
 
     def work(self, principal: Principal, work_id: str) -> RowsErased:
@@ -218,8 +243,10 @@ class Eraser:
         session.execute(delete(ResumableUpload).where(ResumableUpload.id.in_(gone.uploads)))
         left = select(ResumableUpload.consent_id).where(ResumableUpload.consent_id.is_not(None))
         session.execute(  # given for these films alone
-            delete(IntakeConsent).where(
-                IntakeConsent.id.in_(gone.consents), IntakeConsent.id.not_in(left)
+            delete(Consent).where(
+                Consent.id.in_(gone.consents),
+                Consent.id.not_in(left),
+                Consent.withdrawn_at.is_(None),
             )
         )
 

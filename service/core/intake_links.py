@@ -11,6 +11,7 @@ from typing import Any, Literal
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
+from models.contract.consents import ConsentRequest
 from models.contract.errors import (
     ConsentNeeded,
     InvalidRequest,
@@ -18,14 +19,14 @@ from models.contract.errors import (
     LinkNotShownAgain,
     NotFound,
 )
-from models.contract.intake import ConsentRequest, IntakeLinkRequest
+from models.contract.intake import IntakeLinkRequest
 from models.contract.note_codes import NoteCode, say
 from service.core.database import Database
 from service.core.identifiers import new_id
 from service.core.key_text import digest_of
-from service.core.players import find_player, find_session, may_be_minor
+from service.core.players import find_player, find_session, known_minor
 from service.core.principal import Principal
-from service.core.tables import IntakeConsent, IntakeLink, Player, ResumableUpload
+from service.core.tables import Consent, IntakeLink, Player, ResumableUpload
 
 VISIT = timedelta(hours=24)
 """For how long films can be sent under one consent (working value): a bad network takes its time,
@@ -75,6 +76,8 @@ class IntakeLinks:
             expires_at=now + timedelta(days=body.expires_in_days),
             consent_text=body.consent.text,
             consent_version=body.consent.version,
+            consent_covers=list(body.consent.covers),
+            consent_keep_days=body.consent.keep_films_days,
             analyse=None if body.analyse is None else body.analyse.model_dump(mode="json"),
             external_ref=body.external_ref,
         )
@@ -134,34 +137,36 @@ class IntakeLinks:
             return False
         with self._database.read() as session:
             player = session.get_one(Player, link.player_id)
-            return player.birth_year is not None and may_be_minor(
-                player, self._database.now(session)
-            )
+            return known_minor(player, self._database.now(session))
 
-    def consent(self, session: Session, link: IntakeLink, body: ConsentRequest) -> IntakeConsent:
+    def consent(self, session: Session, link: IntakeLink, body: ConsentRequest) -> Consent:
         """Enter a consent in the caller's transaction."""
         if body.version != link.consent_version:
             raise ConsentNeeded(say(NoteCode.CONSENT_VERSION), about=link.id)
         if body.given_by == "player" and self.guardian_only(link):
             raise InvalidRequest(say(NoteCode.CONSENT_OF_GUARDIAN), pointer="/given_by")
         now = self._database.now(session)
-        row = IntakeConsent(
+        row = Consent(
             id=new_id("cns"),
             tenant_id=link.tenant_id,
             link_id=link.id,
             player_id=link.player_id,
             session_id=link.session_id,
             created_at=now,
+            given_at=now,
             expires_at=now + VISIT,
             given_by=body.given_by,
             name=body.name,
             version=body.version,
+            text=link.consent_text,
+            covers=link.consent_covers,
+            keep_films_days=link.consent_keep_days,
         )
         session.add(row)
         session.flush()
         return row
 
-    def get_consent(self, link_id: str, consent_id: str) -> IntakeConsent:
+    def get_consent(self, link_id: str, consent_id: str) -> Consent:
         """Return a consent given through a link, or raise ``NotFound``."""
         with self._database.read() as session:
             return _consent(session, link_id, consent_id)
@@ -172,33 +177,19 @@ class IntakeLinks:
             held = _consent(session, link_id, consent_id or "")
         except NotFound:
             raise ConsentNeeded(about=link_id) from None
-        if held.expires_at <= self._database.now(session):
+        over = held.expires_at is None or held.expires_at <= self._database.now(session)
+        if over or held.withdrawn_at is not None:
             raise ConsentNeeded(about=link_id)
-
-    def clips_under(self, consent_ids: Sequence[str]) -> dict[str, tuple[str, ...]]:
-        """Return the clips that came under each consent."""
-        found: dict[str, tuple[str, ...]] = dict.fromkeys(consent_ids, ())
-        with self._database.read() as session:
-            rows = session.execute(
-                select(ResumableUpload.consent_id, ResumableUpload.clip_id)
-                .where(
-                    ResumableUpload.consent_id.in_(list(consent_ids)),
-                    ResumableUpload.clip_id.is_not(None),
-                )
-                .order_by(ResumableUpload.created_at, ResumableUpload.id)
-            )
-            for consent_id, clip_id in rows:
-                found[str(consent_id)] += (str(clip_id),)
-        return {name: tuple(dict.fromkeys(clips)) for name, clips in found.items()}
 
     def forget_unused(self) -> None:
         """Erase consents that are over and under which no film is here."""
         with self._database.write() as session:
             used = select(ResumableUpload.consent_id).where(ResumableUpload.consent_id.is_not(None))
             session.execute(
-                delete(IntakeConsent).where(
-                    IntakeConsent.expires_at < self._database.now(session),
-                    IntakeConsent.id.not_in(used),
+                delete(Consent).where(
+                    Consent.expires_at < self._database.now(session),
+                    Consent.withdrawn_at.is_(None),
+                    Consent.id.not_in(used),
                 )
             )
 
@@ -227,11 +218,9 @@ def _find(
     return row
 
 
-def _consent(session: Session, link_id: str, consent_id: str) -> IntakeConsent:
+def _consent(session: Session, link_id: str, consent_id: str) -> Consent:
     row = session.scalars(
-        select(IntakeConsent).where(
-            IntakeConsent.id == consent_id, IntakeConsent.link_id == link_id
-        )
+        select(Consent).where(Consent.id == consent_id, Consent.link_id == link_id)
     ).one_or_none()
     if row is None:
         raise NotFound()

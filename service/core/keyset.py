@@ -14,9 +14,9 @@ from service.core.database import Database
 from service.core.principal import Principal
 from service.core.tables import (
     Clip,
+    Consent,
     ErasureReceipt,
     FilmedSession,
-    IntakeConsent,
     IntakeLink,
     Organisation,
     Player,
@@ -35,7 +35,7 @@ Row = TypeVar(
     FilmedSession,
     RuleFile,
     IntakeLink,
-    IntakeConsent,
+    Consent,
     ShareLink,
     Organisation,
     ErasureReceipt,
@@ -49,7 +49,7 @@ Owned = TypeVar(
     FilmedSession,
     RuleFile,
     IntakeLink,
-    IntakeConsent,
+    Consent,
     ShareLink,
     ErasureReceipt,
 )

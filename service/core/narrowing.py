@@ -25,11 +25,11 @@ from service.core.reach import REACH, Reach
 from service.core.table_base import Base
 from service.core.tables import (
     Clip,
+    Consent,
     Erasure,
     ErasureReceipt,
     FilmedSession,
     IdempotentReply,
-    IntakeConsent,
     IntakeLink,
     Player,
     ResumableUpload,
@@ -85,7 +85,7 @@ def _own_session(reach: Reach) -> ColumnElement[bool]:
 
 
 def _of_session(
-    table: type[ResumableUpload] | type[IntakeLink] | type[IntakeConsent],
+    table: type[ResumableUpload] | type[IntakeLink] | type[Consent],
 ) -> Callable[[Reach], ColumnElement[bool]]:
     """Return the condition of a table with a column of the player and one of the session."""
 
@@ -109,7 +109,7 @@ _OF_PLAYER: dict[type[Base], Callable[[Reach], ColumnElement[bool]]] = {
     Work: _own_work,
     ResumableUpload: _of_session(ResumableUpload),
     IntakeLink: _of_session(IntakeLink),
-    IntakeConsent: _of_session(IntakeConsent),
+    Consent: _of_session(Consent),
     UploadPiece: lambda _: true(),  # places of bytes, asked for by an upload narrowed itself
     RuleFile: lambda _: true(),  # of the whole organisation, and nobody's in particular
     WorkInput: lambda _: true(),  # ids only, asked for by work that is narrowed itself

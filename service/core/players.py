@@ -29,6 +29,11 @@ def may_be_minor(player: Player, now: datetime) -> bool:
     return player.birth_year is None or now.year - player.birth_year <= ADULT_YEARS
 
 
+def known_minor(player: Player, now: datetime) -> bool:
+    """Tell whether the year of birth is known and may mean under 18: nobody consents alone then."""
+    return player.birth_year is not None and may_be_minor(player, now)
+
+
 class PlayerStore:
     """Registers and changes players and sessions. Erasing them: :mod:`service.core.erasure`."""
 

@@ -24,7 +24,7 @@ from sqlalchemy.orm import Mapped, mapped_column
 from service.core.account_tables import ApiKey, Organisation, Usage
 from service.core.table_base import MAIN_TENANT, Base, UtcDateTime, tenant_column
 from service.core.upload_tables import (
-    IntakeConsent,
+    Consent,
     IntakeLink,
     ResumableUpload,
     ShareLink,
@@ -36,11 +36,11 @@ __all__ = [
     "ApiKey",
     "Base",
     "Clip",
+    "Consent",
     "Delivery",
     "Erasure",
     "FilmedSession",
     "IdempotentReply",
-    "IntakeConsent",
     "IntakeLink",
     "Lock",
     "MachineCosts",

@@ -41,13 +41,19 @@ class IntakeLink(Base):
     revoked_at: Mapped[datetime | None]
     consent_text: Mapped[str] = mapped_column(Text)
     consent_version: Mapped[str]
+    consent_covers: Mapped[list[str]]
+    consent_keep_days: Mapped[int | None]
     analyse: Mapped[dict[str, Any] | None]
     external_ref: Mapped[str | None]
 
 
-class IntakeConsent(Base):
-    """Who agreed to the text of an intake link, and when. One a visit; ``session_id`` is the
-    session its films are filed under, once there is one.
+class Consent(Base):
+    """Who agreed to a wording for a player's films, and when: one a visit through an intake link
+    (the only ones there were at first, hence the table's name), or recorded by the organisation.
+
+    ``session_id``: the session that a visit's films are filed under, once there is one.
+    ``expires_at``: films can be sent through the link until then. A withdrawn consent is kept, as
+    the proof that films had one, until its player is erased.
     """
 
     __tablename__ = "intake_consents"
@@ -55,7 +61,7 @@ class IntakeConsent(Base):
 
     id: Mapped[str] = mapped_column(primary_key=True)
     tenant_id: Mapped[str] = tenant_column()
-    link_id: Mapped[str] = mapped_column(
+    link_id: Mapped[str | None] = mapped_column(
         ForeignKey("intake_links.id", ondelete="CASCADE"), index=True
     )
     player_id: Mapped[str | None] = mapped_column(
@@ -65,10 +71,15 @@ class IntakeConsent(Base):
         ForeignKey("sessions.id", ondelete="CASCADE"), index=True
     )
     created_at: Mapped[datetime]
-    expires_at: Mapped[datetime] = mapped_column(index=True)
+    given_at: Mapped[datetime]
+    expires_at: Mapped[datetime | None] = mapped_column(index=True)
+    withdrawn_at: Mapped[datetime | None]
     given_by: Mapped[str] = mapped_column(String(16))
     name: Mapped[str]
     version: Mapped[str]
+    text: Mapped[str] = mapped_column(Text)
+    covers: Mapped[list[str]]
+    keep_films_days: Mapped[int | None]
 
 
 class ResumableUpload(Base):

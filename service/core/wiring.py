@@ -15,6 +15,7 @@ from service.core.access import Keys
 from service.core.arrivals import Arrivals
 from service.core.background import Background
 from service.core.clips import ClipStore
+from service.core.consents import Consents
 from service.core.costs import CostStore
 from service.core.database import Database
 from service.core.deliveries import DeliveryQueue
@@ -70,6 +71,7 @@ class Wiring:
     multipart: MultipartUploads
     uploads: ResumableUploads
     arrivals: Arrivals
+    consents: Consents
     intake_links: IntakeLinks
     share_links: ShareLinks
     guests: Guests
@@ -189,6 +191,7 @@ def wire(settings: Settings, traces: Traces | None = None) -> Wiring:
         multipart=multipart,
         uploads=uploads,
         arrivals=Arrivals(database, objects, uploads, clips, players, requests, queue),
+        consents=Consents(database),
         intake_links=IntakeLinks(database),
         share_links=ShareLinks(database),
         guests=Guests(database, rates, settings.limit_link_requests_per_minute),

@@ -16,7 +16,7 @@ from sqlalchemy import select, update
 from service.core.link_text import link_text
 from service.core.principal import Scope
 from service.core.settings import Settings
-from service.core.tables import Base, Clip, FilmedSession, IntakeConsent, IntakeLink
+from service.core.tables import Base, Clip, Consent, FilmedSession, IntakeLink
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import made, new_player, new_session
 from tests.integration.api.conftest import TestClient, assert_problem, film
@@ -66,7 +66,7 @@ def test_a_film_of_a_player_comes_in(
     assert (link["state"], link["films"], link["player_id"]) == ("open", 0, player)
     assert link["url"].startswith("/i/")
     told = guest.get(f"{link['url']}/invitation").json()
-    assert told["consent"] == CONSENT
+    assert told["consent"] == {**CONSENT, "covers": ["analysis"], "keep_films_days": None}
     assert (told["label"], told["films_left"], told["guardian_only"]) == ("Court Three", 3, False)
     consent = agree(guest, link["url"])
     upload = sent(guest, link["url"], consent)
@@ -131,7 +131,7 @@ def test_no_film_without_consent(client: httpx.Client, guest: httpx.Client, wire
     consent = agree(guest, link["url"])
     with wired.database.write() as session:
         early = wired.database.now(session) - timedelta(seconds=1)
-        session.execute(update(IntakeConsent).values(expires_at=early))
+        session.execute(update(Consent).values(expires_at=early))
     assert_problem(begin(guest, 5, where, consent=consent), 409, "consent_needed")
     wired.reconciler().run_once()  # nothing came under them
     assert client.get(link["links"]["consents"]).json()["items"] == []
@@ -251,7 +251,7 @@ def test_erasing(client: httpx.Client, guest: httpx.Client, wired: Wiring) -> No
     assert client.delete(f"/v1/players/{player}").status_code == 202
     assert list(wired.objects.list()) == []
     with wired.database.read() as session:
-        for table in (IntakeLink, IntakeConsent, Clip, FilmedSession):
+        for table in (IntakeLink, Consent, Clip, FilmedSession):
             assert session.scalars(select(table)).all() == [], table
     assert_problem(guest.get(f"{link['url']}/invitation"), 404, "not_found")
     call = new_link(client)
