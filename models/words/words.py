@@ -241,6 +241,10 @@ class Words:
         """
         return self._sentences.get(text, text)
 
+    def percentage(self, share: float) -> str:
+        """Return a share of one as a whole percentage."""
+        return self("number.percent", value=self.number(100 * share, 0)).replace(" ", THIN)
+
     def metres(self, length_m: float) -> str:
         """Return a length in metres."""
         return self._unit("m", self.number(length_m, 2))

@@ -13,7 +13,7 @@ import pytest
 
 from models.contract.metric_names import RENAMED
 from models.contract.metrics.catalogue import CATALOGUE, Catalogue
-from models.contract.metrics.definition import Live, Mark, metric_name
+from models.contract.metrics.definition import Live, LiveReading, Mark, metric_name
 from models.contract.metrics.truth import TruthDifference, TruthPath
 from models.contract.metrics.units import UNITS, Unit
 from models.contract.skeleton import CANONICAL_BODY
@@ -177,7 +177,8 @@ def test_marks_and_live_angles_are_those_that_can_be_drawn() -> None:
     for metric in CATALOGUE:
         live = metric.drawn.live
         if isinstance(live, Live):
-            assert metric.unit is Unit.DEGREE
+            share = live.reading is LiveReading.SHARE
+            assert metric.unit is (Unit.RATIO if share else Unit.DEGREE)
             assert set(live.joints) <= set(CANONICAL_BODY)
     assert [metric.key for metric in CATALOGUE if metric.drawn.at_feet] == ["rear_foot_load_share"]
 

@@ -26,9 +26,9 @@ from workers.engine.mass import centre_of_mass
 from workers.pipeline.result_files import JPEG, MP4, ResultFile, json_file, page_file
 from workers.report.canvas import Picture
 from workers.report.comparison_page import comparison_page
+from workers.report.instants import PICTURED
 from workers.report.matching import Side
 from workers.report.pair_film import FilmImpossible, pair_film
-from workers.report.pictures import PICTURED
 from workers.report.side_by_side import matched_pictures
 from workers.report.trajectory import trajectory_plot
 from workers.video.clip import grab_frames, open_clip

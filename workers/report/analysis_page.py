@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -12,6 +12,8 @@ from models.contract.plan import PracticePlan
 from models.contract.vocabulary import EventName, RepetitionKind, Severity
 from models.words import Words, english
 from workers.report.findings import COUNT, Band, Statement, statements
+from workers.report.first_screen import FirstScreen
+from workers.report.instants import ShownInstant, instants_of, named
 from workers.report.page import (
     Cell,
     PagePicture,
@@ -25,8 +27,8 @@ from workers.report.page import (
     row_groups,
     views,
 )
-from workers.report.pictures import PICTURED, heading, metrics_at, picture_name
-from workers.report.plan_part import plan_words
+from workers.report.pictures import heading, metrics_at, picture_name
+from workers.report.plan_part import next_lines, plan_words
 from workers.report.plot import strip
 from workers.report.typical_part import typical_lines, typical_table
 
@@ -39,6 +41,7 @@ class Card:
     details: tuple[str, ...]
     tone: str
     plot: Markup | None
+    more: tuple[str, ...] = ()
 
 
 def analysis_page(
@@ -66,24 +69,12 @@ def analysis_page(
     cautions = (*analysis.cautions, *(plan.cautions if plan else ()))
     shown, other_pictures = _pictures(analysis, pictures, words)
     typical = analysis.typical
-    contents = [
-        (target, words(f"page.{entry}"))
-        for target, entry, present in (
-            ("h-pictures", "pictures", bool(shown)),
-            ("numbers", "numbers", bool(analysis.repetitions)),
-            ("h-plan", "plan", plan is not None),
-            ("h-film", "film", True),
-            ("h-cautions", "cautions", True),
-        )
-        if present
-    ]
     return render(
         "analysis.html.j2",
         title=_title(analysis, words),
         words=words,
         cautions=cautions,
-        contents=contents,
-        facts=_facts(analysis, words),
+        first=_first(analysis, pictures, plan, cards, words),
         player=player,
         none_found=not analysis.repetitions,
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
@@ -99,7 +90,7 @@ def analysis_page(
         ],
         plan=plan_words(plan, words) if plan else None,
         warnings=warnings(analysis, words),
-        film_lines=_film(analysis, words),
+        film_lines=[_facts(analysis, words), *_film(analysis, words)],
     )
 
 
@@ -123,7 +114,7 @@ def card(statement: Statement, words: Words) -> Card:
             (band.low, band.high),
             [(end, words.value(end, metric)) for end in ends],
         )
-    return Card(statement.headline, statement.details, statement.tone, plot)
+    return Card(statement.headline, statement.details, statement.tone, plot, statement.more)
 
 
 def _band_text(band: Band, metric: Metric, words: Words) -> str:
@@ -142,7 +133,7 @@ def warnings(analysis: Analysis, words: Words) -> list[str]:
     return list(dict.fromkeys(lines))
 
 
-def picture_alt(repetition: Repetition, number: int, event: EventName, words: Words) -> str:
+def picture_alt(repetition: Repetition, number: int, instant: ShownInstant, words: Words) -> str:
     """Return the text that stands for a picture: what is drawn, and the numbers."""
     numbers = [
         words(
@@ -151,12 +142,12 @@ def picture_alt(repetition: Repetition, number: int, event: EventName, words: Wo
             value=words.value(m.value, m),
             interval=words.interval(m.low, m.high, m),
         )
-        for m in metrics_at(repetition, event)
+        for m in metrics_at(repetition, instant.events)
         if m.value is not None and m.low is not None and m.high is not None
     ]
     return words(
         "picture.alt",
-        heading=heading(repetition, number, event, words),
+        heading=heading(repetition, number, instant.events, words),
         numbers=" ".join(numbers),
     ).strip()
 
@@ -169,19 +160,66 @@ def _pictures(
     others: list[PagePicture] = []
     typical = analysis.typical
     for number, repetition in enumerate(analysis.repetitions, start=1):
-        for event in PICTURED:
-            name = picture_name(repetition, number, event)
+        for instant in instants_of(repetition):
+            name = picture_name(repetition, number, instant.events[0])
             if name in pictures:
                 caption = words(
                     "page.picture_caption",
-                    event=heading(repetition, number, event, words),
-                    about=words(f"event_about.{event.value}"),
+                    event=heading(repetition, number, instant.events, words),
+                    about=words(f"event_about.{instant.events[0].value}"),
                 )
-                alt = picture_alt(repetition, number, event, words)
+                alt = picture_alt(repetition, number, instant, words)
                 shown = typical is None or typical.most_typical == number
                 kept = first if shown else others
                 kept.append(page_picture(pictures[name], alt, caption))
     return (first, others) if first else (others, [])
+
+
+def _first(
+    analysis: Analysis,
+    pictures: Mapping[str, bytes],
+    plan: PracticePlan | None,
+    cards: Sequence[Card],
+    words: Words,
+) -> FirstScreen:
+    sentence = cards[0].headline.rstrip(" .") + "."
+    if not analysis.repetitions:
+        return FirstScreen(words("page.none_found"), (words("page.none_found_advice"),))
+    doing = next_lines(plan, words) if plan else (_next(analysis, cards[0], words),)
+    return FirstScreen(sentence, doing, _pair(analysis, pictures, plan, words))
+
+
+def _next(analysis: Analysis, card: Card, words: Words) -> str:
+    """Return what to do after an analysis without a plan."""
+    if not analysis.usability.usable:
+        return words("page.next_film", reason=(warnings(analysis, words) or [card.details[0]])[0])
+    return words(f"page.next_{card.tone}")
+
+
+def _pair(
+    analysis: Analysis, pictures: Mapping[str, bytes], plan: PracticePlan | None, words: Words
+) -> tuple[PagePicture, ...]:
+    """Return the instant that the plan's focus or the rules are about, and contact."""
+    number = 1 if analysis.typical is None else analysis.typical.most_typical
+    repetition = analysis.repetitions[number - 1]
+    focus = None if plan is None or plan.focus is None else plan.focus.finding.event
+    instants = instants_of(repetition)
+    wanted = [
+        next((one for one in instants if event in one.events), None)
+        for event in (focus or EventName.LOADING, EventName.CONTACT)
+    ]
+    if wanted[0] is wanted[1]:  # the focus is contact itself
+        wanted[0] = next((one for one in instants if EventName.LOADING in one.events), None)
+    found = []
+    for instant in dict.fromkeys(one for one in wanted if one is not None):
+        event = instant.events[0]
+        for plain in (True, False):
+            name = picture_name(repetition, number, event, plain=plain)
+            if name in pictures:
+                alt = picture_alt(repetition, number, instant, words)
+                found.append(page_picture(pictures[name], alt, named(instant.events, words)))
+                break
+    return tuple(found)
 
 
 def _title(analysis: Analysis, words: Words) -> str:

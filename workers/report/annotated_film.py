@@ -9,7 +9,9 @@ import numpy as np
 from PIL import Image
 
 from models.contract.analysis import Analysis, Repetition
+from models.contract.interval import Z95
 from models.contract.metrics.catalogue import CATALOGUE
+from models.contract.plan import Threshold
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import EventName
 from models.words import Words, english
@@ -17,35 +19,19 @@ from workers.report.canvas import Layer, Picture, text_width
 from workers.report.crop import Crop, around
 from workers.report.encoder import film
 from workers.report.figure import figure_at
-from workers.report.live import Reading, readings
+from workers.report.goals import share_goal, thresholds_or_shipped
+from workers.report.instants import ShownInstant, named, stops_of
+from workers.report.live import Reading, known_readings
 from workers.report.marks import draw, swatch
 from workers.report.pace import Pace, nearest, showings
 from workers.report.palette import BALANCE, INK, MUTED, PAPER, RULE
 from workers.report.pictures import metrics_at
 
-SLOWED: tuple[EventName, ...] = (
-    EventName.RELEASE,
-    EventName.LOADING,
-    EventName.TROPHY,
-    EventName.RACKET_LOW,
-    EventName.CONTACT,
-)
 MARGIN_S = 0.4
 """Shown before and after a repetition."""
 
-TOGETHER_S = 0.06
-"""Events closer than this share one stop."""
-
 NUMBERS = 4
 """Most values beside one stop."""
-
-
-@dataclass(frozen=True, slots=True)
-class Stop:
-    """One place where the film stands still: its time and the events there."""
-
-    time_s: float
-    events: tuple[EventName, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +43,7 @@ class _Scene:
     body: BodyMotion | None
     centre_of_mass: FloatArray | None
     live: tuple[Reading, ...]
-    stops: tuple[Stop, ...]
+    stops: tuple[ShownInstant, ...]
     start_s: float
     end_s: float
 
@@ -71,9 +57,11 @@ def annotated_film(
     *,
     width: int = 720,
     pace: Pace | None = None,
+    thresholds: Sequence[Threshold] | None = None,
     words: Words | None = None,
 ) -> bytes:
-    """Return an MP4 film (H.264, yuv420p) of all repetitions.
+    """Return an MP4 film (H.264, yuv420p) of all repetitions, slow about the loaded instant and
+    contact, where it stands still.
 
     Parameters
     ----------
@@ -81,6 +69,8 @@ def annotated_film(
         RGB frames with their index, rising; read once, one at a time.
     bodies, centre_of_mass
         As for `event_pictures`; without them there are no live numbers and no plumb line.
+    thresholds
+        As for `event_pictures`.
 
     Raises
     ------
@@ -89,6 +79,7 @@ def annotated_film(
     """
     words = words or english()
     pace = pace or Pace()
+    goals = thresholds_or_shipped(thresholds)
     scenes = _scenes(analysis, track, bodies, centre_of_mass)
     if not scenes:
         raise ValueError("there is no repetition to show")
@@ -108,7 +99,7 @@ def annotated_film(
                     if frame is None:
                         break
                     picture = _picture(
-                        frame, scene, row, moment.event, crop, analysis, track, words
+                        frame, scene, row, moment.event, crop, analysis, track, goals, words
                     )
                     last = (row, moment.event)
                 encoder.add(picture)
@@ -134,22 +125,6 @@ class FrameReader:
         return self._held[1]
 
 
-def stops_of(repetition: Repetition) -> tuple[Stop, ...]:
-    """Return where the film stands still; events close together share a stop."""
-    times = sorted(
-        (repetition.events[event].time_s, list(EventName).index(event), event)
-        for event in SLOWED
-        if event in repetition.events
-    )
-    stops: list[Stop] = []
-    for time_s, _, event in times:
-        if stops and time_s - stops[-1].time_s < TOGETHER_S:
-            stops[-1] = Stop(stops[-1].time_s, (*stops[-1].events, event))
-        else:
-            stops.append(Stop(time_s, (event,)))
-    return tuple(stops)
-
-
 def _scenes(
     analysis: Analysis,
     track: JointTrack,
@@ -165,13 +140,14 @@ def _scenes(
         if end <= start:
             continue
         body = bodies[i] if i < len(bodies) else None
+        com = centre_of_mass[i] if i < len(centre_of_mass) else None
         scenes.append(
             _Scene(
                 repetition=repetition,
                 number=i + 1,
                 body=body,
-                centre_of_mass=centre_of_mass[i] if i < len(centre_of_mass) else None,
-                live=tuple(readings(body)) if body is not None else (),
+                centre_of_mass=com,
+                live=tuple(known_readings(body, repetition, com)) if body is not None else (),
                 stops=tuple(s for s in stops_of(repetition) if start <= s.time_s <= end),
                 start_s=start,
                 end_s=end,
@@ -212,13 +188,16 @@ def _picture(
     crop: Crop,
     analysis: Analysis,
     track: JointTrack,
+    goals: Sequence[Threshold],
     words: Words,
 ) -> Image.Image:
     photo = crop.cut(frame)
     index = int(track.frame_index[row])
     figure = figure_at(index, track, analysis.handedness, scene.body, scene.centre_of_mass)
     layer = Layer(*photo.size)
-    draw(layer, figure, crop.place, words, unit=photo.width / 180, labels=False)
+    events = scene.stops[stop].events if stop is not None else ()
+    goal = share_goal(goals, events)
+    draw(layer, figure, crop.place, words, unit=photo.width / 180, goal=goal, labels=False)
     width, height = photo.size
     page = Image.new("RGB", (width, height + _panel_height(width)), PAPER)
     page.paste(layer.over(photo), (0, 0))
@@ -226,9 +205,8 @@ def _picture(
     time_s = float(track.time_s[row])
     _progress(strip, scene, time_s, width)
     base = width // 30
-    events = scene.stops[stop].events if stop is not None else ()
     if events:
-        title = " · ".join(words.event(event) for event in events)
+        title = named(events, words)
     else:
         kind = words(f"kind.{scene.repetition.kind.value}")
         title = words("film.between", kind=kind, number=scene.number)
@@ -268,7 +246,7 @@ def _numbers(
 ) -> None:
     """Write the numbers: measured ones with their interval at a stop, live ones between."""
     rows: list[tuple[str, str, str, str]] = []
-    for metric in [m for event in events for m in metrics_at(scene.repetition, event)]:
+    for metric in metrics_at(scene.repetition, events):
         if metric.value is not None and metric.low is not None and metric.high is not None:
             interval = words.interval(metric.low, metric.high, metric)
             rows.append(
@@ -285,7 +263,7 @@ def _numbers(
             for reading in scene.live:
                 now, sd = float(reading.value[at]), float(reading.sd[at])
                 if np.isfinite(now) and np.isfinite(sd):
-                    spread = "± " + words.value(1.96 * sd, reading)
+                    spread = "± " + words.difference(Z95 * sd, reading, sign=False)
                     text = words.value(now, reading)
                     rows.append((reading.key, words.title(reading), text, spread))
     column = (width - base) / 2

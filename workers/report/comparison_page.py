@@ -19,6 +19,7 @@ from models.contract.vocabulary import EventName
 from models.words import Words, english
 from workers.report.analysis_page import Card
 from workers.report.findings import COUNT, one_a_movement
+from workers.report.first_screen import FirstScreen
 from workers.report.page import (
     Cell,
     PagePicture,
@@ -32,6 +33,7 @@ from workers.report.page import (
     views,
 )
 from workers.report.plot import difference
+from workers.report.side_by_side import pair_name
 from workers.report.trajectory import event_key
 
 
@@ -69,22 +71,12 @@ def comparison_page(
         notes.append(words("comparison.mirrored"))
     notes += [words.note(one) for one in comparison.notes]
     shown = _pictures(comparison, pictures, words)
-    contents = [
-        (target, words(entry))
-        for target, entry, present in (
-            ("h-pictures", "comparison.pictures", bool(shown)),
-            ("h-path", "comparison.path", path is not None),
-            ("numbers", "page.numbers", True),
-            ("h-cautions", "page.cautions", True),
-        )
-        if present
-    ]
     return render(
         "comparison.html.j2",
         title=words("page.comparison_title"),
         words=words,
         cautions=comparison.cautions,
-        contents=contents,
+        first=_first(comparison, pictures, cards, words),
         subtitle=words("comparison.subtitle", first=first, second=second),
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,
@@ -101,6 +93,49 @@ def comparison_page(
         table=_table(comparison, words),
         notes=notes,
     )
+
+
+def _first(
+    comparison: Comparison, pictures: Mapping[str, bytes], cards: Sequence[Card], words: Words
+) -> FirstScreen:
+    leading = next(iter(_shown_rows(comparison)), None)
+    pair = _head_pair(comparison, pictures, leading, words)
+    under = [comparison.first.label, comparison.second.label] if pair else []
+    return FirstScreen(
+        cards[0].headline.rstrip(" .") + ".",
+        (words(f"comparison.next_{_next(comparison)}"),),
+        pair,
+        tuple(under),
+    )
+
+
+def _next(comparison: Comparison) -> Literal["check", "again", "coach"]:
+    """Return what to do next: test a change that was wanted, ask about one that was not."""
+    changed = changed_first(comparison)
+    asked = [row for row in changed if row.focus] or changed
+    if not asked:
+        return "again"
+    if all(row.direction is Direction.TOWARDS for row in asked):
+        return "check"
+    return "coach"
+
+
+def _head_pair(
+    comparison: Comparison,
+    pictures: Mapping[str, bytes],
+    leading: MetricDifference | None,
+    words: Words,
+) -> tuple[PagePicture, ...]:
+    """Return the pair at the instant of what leads the page, else the first there is."""
+    events = [EventName.LOADING, EventName.CONTACT, EventName.TROPHY, EventName.SET_UP]
+    if leading is not None and leading.event is not None:
+        events.insert(0, leading.event)
+    for event in events:
+        for name in (pair_name(event, plain=True), pair_name(event)):
+            if name in pictures:
+                alt = _alt(comparison, event, words)
+                return (page_picture(pictures[name], alt, words.event(event)),)
+    return ()
 
 
 def changed_first(comparison: Comparison) -> list[MetricDifference]:
@@ -142,12 +177,17 @@ def _unmoved_focus(comparison: Comparison) -> list[MetricDifference]:
     return one_a_movement(rows)
 
 
-def _cards(comparison: Comparison, words: Words) -> list[Card]:
+def _shown_rows(comparison: Comparison) -> list[MetricDifference]:
+    """Return what the cards are about: what was worked on, then what else has changed."""
     changed = one_a_movement(changed_first(comparison))
     worked_on = [row for row in changed if row.focus]
-    rows = [*worked_on, *_unmoved_focus(comparison), *changed[len(worked_on) :]]
+    return [*worked_on, *_unmoved_focus(comparison), *changed[len(worked_on) :]][:COUNT]
+
+
+def _cards(comparison: Comparison, words: Words) -> list[Card]:
+    rows = _shown_rows(comparison)
     if rows:
-        return [_card(row, words) for row in rows[:COUNT]]
+        return [_card(row, words) for row in rows]
     compared = sum(row.verdict is not Verdict.CANNOT_TELL for row in comparison.differences)
     entry = "nothing" if compared else "nothing_comparable"
     return [
@@ -247,20 +287,24 @@ def _pictures(
 ) -> list[PagePicture]:
     found = []
     for event in EventName:
-        name = f"pair-{event.value.replace('_', '-')}.jpg"
+        name = pair_name(event)
         if name in pictures:
-            title = words.event(event)
-            alt = words(
-                "comparison.picture_alt",
-                event=title,
-                first=comparison.first.label,
-                second=comparison.second.label,
-            )
             caption = words(
-                "page.picture_caption", event=title, about=words(f"event_about.{event.value}")
+                "page.picture_caption",
+                event=words.event(event),
+                about=words(f"event_about.{event.value}"),
             )
-            found.append(page_picture(pictures[name], alt, caption))
+            found.append(page_picture(pictures[name], _alt(comparison, event, words), caption))
     return found
+
+
+def _alt(comparison: Comparison, event: EventName, words: Words) -> str:
+    return words(
+        "comparison.picture_alt",
+        event=words.event(event),
+        first=comparison.first.label,
+        second=comparison.second.label,
+    )
 
 
 def _table(comparison: Comparison, words: Words) -> Table:

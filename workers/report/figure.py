@@ -38,8 +38,10 @@ SEGMENTS: tuple[tuple[str, str], ...] = (
 class Balance:
     """The plumb line of the centre of mass and the line between the feet, pixels.
 
-    ``foot`` is the foot of the perpendicular, on the floor, from the plumb line to the line
-    between the ankles; ``share`` is the rear foot's static share that this point stands for.
+    ``rear`` and ``front`` are the middles of the feet from heel to toe tip, on the floor: where
+    weight over a foot is counted to. ``foot`` is the foot of the perpendicular from the plumb line
+    to the line between them; ``share`` is the rear foot's share of the weight by posture that this
+    point stands for.
     """
 
     centre_of_mass: FloatArray
@@ -48,6 +50,13 @@ class Balance:
     front: FloatArray
     foot: FloatArray
     share: float
+
+    def at(self, share: float) -> FloatArray:
+        """Return where a share of the rear foot lies on the line between the feet, pixels.
+
+        Feet are nearly equally far from the camera, so perspective is left out.
+        """
+        return np.asarray(self.front + share * (self.rear - self.front))
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,8 +161,10 @@ def balance_at(frame: int, body: BodyMotion, centre_of_mass: FloatArray) -> Bala
         return None
     level = float(np.nanpercentile(lowest, 10))
     com = np.asarray(centre_of_mass[row], dtype=np.float64)
-    rear = body.joint("rear_ankle")[row, :2]
-    front = body.joint("front_ankle")[row, :2]
+    rear, front = (
+        (body.joint(f"{side}_heel")[row, :2] + body.joint(f"{side}_toe")[row, :2]) / 2
+        for side in ("rear", "front")
+    )
     base = front - rear
     length = float(np.linalg.norm(base))
     if not length > 0:

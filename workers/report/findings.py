@@ -13,9 +13,9 @@ from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.plan import PracticePlan, RankedFinding, Threshold, UndecidedFinding
 from models.contract.progress import MetricProgress
 from models.contract.vocabulary import EventName, Severity
-from models.practice.rules import shipped_rules, thresholds_of
 from models.words import Words
 from models.words.words import Named
+from workers.report.goals import threshold_at, thresholds_or_shipped
 
 Standing = Literal["below", "inside", "above"]
 Keyed = TypeVar("Keyed", MetricDifference, MetricProgress)
@@ -96,13 +96,14 @@ class Pooled:
 
 @dataclass(frozen=True, slots=True)
 class Statement:
-    """One finding in words, with the number behind it."""
+    """One finding in words, with the number behind it; ``more`` says where it comes from."""
 
     headline: str
     details: tuple[str, ...]
     tone: Literal["work", "fine", "look"]
     number: Pooled | None = None
     band: Band | None = None
+    more: tuple[str, ...] = ()
 
 
 def pooled(analysis: Analysis, key: str, event: EventName | None) -> Pooled | None:
@@ -148,7 +149,7 @@ def statements(
     and nothing is said beside a plan that it does not say. A film that supports fewer than three
     statements says so in a last one.
     """
-    thresholds = thresholds_of(shipped_rules()) if plan is None else plan.thresholds
+    thresholds = thresholds_or_shipped(None if plan is None else plan.thresholds)
     ranked = [] if plan is None else [f for f in (plan.focus, *plan.others) if f is not None]
     ranked = [one for one in ranked if one.certainty >= PROBABLE]
     chosen = [_planned(one, analysis, thresholds, words) for one in ranked[:2]]
@@ -159,7 +160,7 @@ def statements(
     }
     graded = []
     for rank, band in enumerate(BANDS):
-        threshold = _threshold(thresholds, band.key, band.event)
+        threshold = threshold_at(thresholds, band.key, band.event)
         judged = None if plan is None or threshold is None else _judged(plan, threshold.finding)
         if judged == "said" or (band.key, band.event) in taken:
             continue
@@ -186,12 +187,6 @@ def statements(
     return chosen
 
 
-def _threshold(
-    thresholds: Sequence[Threshold], key: str, event: EventName | None
-) -> Threshold | None:
-    return next((t for t in thresholds if key in t.metrics and t.event in (None, event)), None)
-
-
 def _judged(plan: PracticePlan, finding: str) -> Literal["said", "cleared"] | None:
     """Return whether a plan speaks of a finding itself, or has found that it does not hold."""
     spoken = [f for f in (plan.focus, *plan.others) if f is not None]
@@ -204,7 +199,7 @@ def _judged(plan: PracticePlan, finding: str) -> Literal["said", "cleared"] | No
 
 def _band_of(key: str, event: EventName | None, thresholds: Sequence[Threshold]) -> Band | None:
     found = next((b for b in BANDS if (b.key, b.event) == (key, event)), None)
-    return None if found is None else ruled(found, _threshold(thresholds, key, event))
+    return None if found is None else ruled(found, threshold_at(thresholds, key, event))
 
 
 def _undecided(
@@ -240,15 +235,14 @@ def _planned(
                 interval=words.interval(ranked.low, ranked.high, metric),
             )
         )
-    if ranked.measured_by is not None:
-        details.append(judged_otherwise(ranked, words))
-    details.append(words("finding.source", source=words.sentence(finding.source)))
+    more = [] if ranked.measured_by is None else [judged_otherwise(ranked, words)]
+    more.append(words("finding.source", source=words.sentence(finding.source)))
     band = _band_of(key, finding.event, thresholds)
     shown = None if metric is None else Pooled(metric, ranked.value, ranked.low, ranked.high, 1)
     text = words.sentence(finding.text)
     headline = _hedged(text.rstrip(" ."), ranked.certainty, words)
     tone: Literal["work", "look"] = "work" if ranked.certainty >= PROBABLE else "look"
-    return Statement(headline, tuple(details), tone, shown, band)
+    return Statement(headline, tuple(details), tone, shown, band, tuple(more))
 
 
 def judged_otherwise(ranked: RankedFinding, words: Words) -> str:
@@ -271,21 +265,21 @@ def _banded(
     entry = f"finding.{band.key}.{band.event.value}"
     text = words(f"{entry}.{standing}")
     headline = _hedged(text, certainty, words)
-    details = [
-        words(
-            "finding.measured",
-            value=words.value(number.value, number.metric),
-            interval=words.interval(number.low, number.high, number.metric),
-        ),
+    measured = words(
+        "finding.measured",
+        value=words.value(number.value, number.metric),
+        interval=words.interval(number.low, number.high, number.metric),
+    )
+    more = [
         band_words(band, number.metric, words),
         words("finding.source", source=_source(band, entry, words)),
     ]
     if number.repetitions > 1:
-        details.insert(1, words("page.mean_note", count=number.repetitions))
+        more.insert(0, words("page.mean_note", count=number.repetitions))
     tone: Literal["work", "fine", "look"] = (
         "look" if certainty < SURE else "fine" if standing == "inside" else "work"
     )
-    return Statement(headline, tuple(details), tone, number, band)
+    return Statement(headline, (measured,), tone, number, band, tuple(more))
 
 
 def band_words(band: Band, metric: Metric, words: Words) -> str:

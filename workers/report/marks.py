@@ -21,6 +21,7 @@ LINE: Mapping[str, tuple[RGB, Style]] = {
     "hips": (HIPS, "dashed"),
     "knees": (KNEES, "solid"),
     "balance": (BALANCE, "dotted"),
+    "goal": (LIMBS, "solid"),
 }
 """Colour and line style of each mark; the legend shows both."""
 
@@ -51,6 +52,7 @@ def draw(
     *,
     unit: float,
     share: Metric | None = None,
+    goal: float | None = None,
     labels: bool = True,
 ) -> None:
     """Draw all marks of a figure.
@@ -62,7 +64,10 @@ def draw(
     unit : float
         Width of a limb, pixels of the layer; everything else follows from it.
     share : Metric or None
-        The rear foot's load share at this event, for the numbers at the feet.
+        The rear foot's share of the weight at this event, for the numbers at the feet and the mark
+        on the line between them.
+    goal : float or None
+        Share from which the rules call the weight over the rear foot.
     labels : bool
         Write names at the knees and feet.
     """
@@ -70,7 +75,7 @@ def draw(
     _knees(layer, figure, place, words, unit, labels)
     _across(layer, figure, place, "hip", "hips", unit)
     _across(layer, figure, place, "shoulder", "shoulders", unit)
-    _balance(layer, figure, place, words, unit, share, labels)
+    _balance(layer, figure, place, words, unit, share, goal, labels)
 
 
 def _limbs(layer: Layer, figure: Figure, place: Place, unit: float) -> None:
@@ -158,6 +163,7 @@ def _balance(
     words: Words,
     unit: float,
     share: Metric | None,
+    goal: float | None,
     labels: bool,
 ) -> None:
     """Draw the plumb line, the line between the feet, and the split of the weight on it."""
@@ -166,20 +172,25 @@ def _balance(
         return
     colour, style = LINE["balance"]
     com, floor = place(balance.centre_of_mass), place(balance.floor)
-    rear, front, foot = place(balance.rear), place(balance.front), place(balance.foot)
+    rear, front = place(balance.rear), place(balance.front)
+    measured = None if share is None else share.value
+    # The mark stands where the number says, which is calibrated; the body drawn is one of several.
+    foot = place(balance.foot if measured is None else balance.at(measured))
     layer.stroke([rear, front], FEET, unit * 0.9)
     down = np.array([0.0, 2.2 * unit])
     for end in (rear, front):
         layer.stroke([end - down, end + down], FEET, unit * 0.9)
     if share is not None and share.low is not None and share.high is not None:
         # The 95 % interval of the share, as a stretch of the line between the feet.
-        low, high = (front + s * (rear - front) for s in (share.low, share.high))
+        low, high = (place(balance.at(s)) for s in (share.low, share.high))
         layer.stroke([low, high], FEET, unit * 2.6, casing=0.3)
     layer.stroke([com, floor], colour, unit * 1.1, style=style)
     layer.stroke([floor, foot], colour, unit * 0.7, style=style)
     layer.stroke([foot - 1.7 * down, foot + 1.7 * down], colour, unit * 1.1)
     for arm in (np.array([2.4 * unit, 0.0]), np.array([0.0, 2.4 * unit])):
         layer.stroke([com - arm, com + arm], colour, unit)
+    if goal is not None:
+        _goal(layer, place(balance.at(goal)), unit)
     if not labels:
         return
     sign = 1.0 if front[0] >= rear[0] else -1.0
@@ -200,3 +211,11 @@ def _balance(
             anchor="lm" if out > 0 else "rm",
             casing=0.8 * unit,
         )
+
+
+def _goal(layer: Layer, at: npt.NDArray[np.floating[Any]], unit: float) -> None:
+    """Draw an arrow head that stands on the line between the feet, where the weight should fall."""
+    colour, _ = LINE["goal"]
+    tip = at - np.array([0.0, 1.2 * unit])
+    left, right = (tip + np.array([side * 2.4 * unit, -4.2 * unit]) for side in (-1.0, 1.0))
+    layer.stroke([tip, left, right, tip], colour, unit * 0.9)

@@ -16,6 +16,7 @@ from PIL import Image
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, Handedness, View
 from models.words import Words
+from workers.report.cautions import cautions_of
 from workers.report.palette import DARK, LIGHT
 
 T = TypeVar("T")
@@ -83,14 +84,13 @@ def _environment() -> jinja2.Environment:
 def render(
     template: str, *, title: str, words: Words, cautions: Iterable[Note], **values: object
 ) -> str:
-    """Return a whole page as text; every page carries the cautions."""
+    """Return a whole page as text; every page carries its cautions beside what they concern."""
     environment = _environment()
-    values.setdefault("contents", ())
     source = jinja2.PackageLoader("workers.report").get_source(environment, "page.css")[0]
     return environment.get_template(template).render(
         title=title,
         words=words,
-        cautions=[words.note(caution) for caution in dict.fromkeys(cautions)],
+        cautions=cautions_of(cautions, words),
         light=LIGHT,
         dark=DARK,
         css=Markup(source),

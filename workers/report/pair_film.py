@@ -10,10 +10,11 @@ from PIL import Image
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName
 from models.words import Words, english
-from workers.report.annotated_film import MARGIN_S, SLOWED, TOGETHER_S, FrameReader
+from workers.report.annotated_film import MARGIN_S, FrameReader
 from workers.report.canvas import Layer, Picture
 from workers.report.crop import Crop
 from workers.report.encoder import film
+from workers.report.instants import SLOWED, TOGETHER_S
 from workers.report.marks import draw
 from workers.report.matching import Side, matched_crops
 from workers.report.pace import Pace, nearest, showings

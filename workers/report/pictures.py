@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from PIL import Image
 
 from models.contract.analysis import Analysis, Metric, Repetition
 from models.contract.metrics.catalogue import CATALOGUE
+from models.contract.plan import Threshold
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import EventName
 from models.words import Words, english
@@ -15,22 +16,33 @@ from workers.report import panel
 from workers.report.canvas import Layer, Picture, jpeg
 from workers.report.crop import Crop, around
 from workers.report.figure import Figure, figure_at
+from workers.report.goals import share_goal, thresholds_or_shipped
+from workers.report.instants import ShownInstant, instants_of, named
 from workers.report.marks import draw, marks_of
-
-PICTURED: tuple[EventName, ...] = (EventName.LOADING, EventName.TROPHY, EventName.CONTACT)
 
 MOST = 6
 """Numbers in a panel: more would not be read."""
+PLAIN_WIDTH, PLAIN_HEIGHT = 480, 560
+"""Largest size of a picture without numbers, pixels: two stand side by side on a phone."""
+PLAIN = 80
+"""JPEG quality of these: they stand small on a page."""
 
 
-def picture_name(repetition: Repetition, number: int, event: EventName) -> str:
-    """Return the file name of a picture; ``number`` counts repetitions from 1."""
-    return f"{repetition.kind.value}-{number}-{event.value.replace('_', '-')}.jpg"
+def picture_name(
+    repetition: Repetition, number: int, event: EventName, *, plain: bool = False
+) -> str:
+    """Return the file name of a picture; ``number`` counts repetitions from 1.
+
+    ``plain``: the one without numbers.
+    """
+    name = f"{repetition.kind.value}-{number}-{event.value.replace('_', '-')}"
+    return f"{name}-plain.jpg" if plain else f"{name}.jpg"
 
 
 def frames_wanted(analysis: Analysis) -> tuple[int, ...]:
     """Return the frame indices that `event_pictures` needs, in order."""
-    return tuple(sorted({frame for _, _, _, frame in _instants(analysis)}))
+    every = (instants_of(repetition) for repetition in analysis.repetitions)
+    return tuple(sorted({instant.frame for found in every for instant in found}))
 
 
 def event_pictures(
@@ -40,9 +52,11 @@ def event_pictures(
     bodies: Sequence[BodyMotion | None] = (),
     centre_of_mass: Sequence[FloatArray | None] = (),
     *,
+    thresholds: Sequence[Threshold] | None = None,
     words: Words | None = None,
 ) -> dict[str, bytes]:
-    """Return a JPEG picture per repetition and pictured event, by file name.
+    """Return two JPEG pictures per repetition and pictured instant, by file name: with numbers, and
+    a small one without.
 
     Parameters
     ----------
@@ -55,42 +69,80 @@ def event_pictures(
         One per repetition; without it the marks are those seen in the picture only.
     centre_of_mass : sequence of ndarray, shape (T, 3), or None
         Per repetition, metres, court frame, one row per row of its body. Needed for the plumb line.
+    thresholds : sequence of Threshold or None
+        Of the practice rules; where the weight should fall is drawn by these. None = the shipped.
     words : Words
         Catalogue; English by default.
     """
     words = words or english()
+    goals = thresholds_or_shipped(thresholds)
     pictures: dict[str, bytes] = {}
     for number, repetition in enumerate(analysis.repetitions, start=1):
         body = bodies[number - 1] if number <= len(bodies) else None
         com = centre_of_mass[number - 1] if number <= len(centre_of_mass) else None
         # One crop for all pictures of a repetition, whichever of its frames are here.
-        instants = {
-            event: repetition.events[event].frame
-            for event in PICTURED
-            if event in repetition.events
-        }
-        here = {event: frame for event, frame in instants.items() if frame in frames}
+        instants = instants_of(repetition)
+        here = [instant for instant in instants if instant.frame in frames]
         if not here:
             continue
-        figures = {
-            event: figure_at(frame, track, analysis.handedness, body, com)
-            for event, frame in instants.items()
-        }
-        crop = around(list(figures.values()), track.width, track.height)
-        for event, frame in here.items():
-            name = picture_name(repetition, number, event)
-            pictures[name] = jpeg(
-                _picture(frames[frame], figures[event], crop, repetition, number, event, words)
-            )
+        figures = [
+            figure_at(instant.frame, track, analysis.handedness, body, com) for instant in instants
+        ]
+        size = (track.width, track.height)
+        crop = around(figures, *size)
+        small = around(figures, *size, shown_width=PLAIN_WIDTH, shown_height=PLAIN_HEIGHT)
+        for instant, figure in zip(instants, figures, strict=True):
+            if instant not in here:
+                continue
+            frame, event = frames[instant.frame], instant.events[0]
+            goal = share_goal(goals, instant.events)
+            with_numbers = _picture(frame, figure, crop, repetition, number, instant, goal, words)
+            pictures[picture_name(repetition, number, event)] = jpeg(with_numbers)
+            alone = _photo(frame, figure, small, _share(repetition, instant), goal, words)
+            pictures[picture_name(repetition, number, event, plain=True)] = jpeg(alone, PLAIN)
     return pictures
 
 
-def metrics_at(repetition: Repetition, event: EventName, most: int = MOST) -> list[Metric]:
-    """Return the numbers that go with a picture: measured ones first, then why others lack."""
-    here = [m for m in repetition.metrics if m.event is event]
+def metrics_at(
+    repetition: Repetition, events: Sequence[EventName], most: int = MOST
+) -> list[Metric]:
+    """Return the numbers that go with an instant: measured ones first, then why others lack."""
+    here = [m for m in repetition.metrics if m.event in events]
     order = {metric.key: i for i, metric in enumerate(CATALOGUE.ranked())}
     here.sort(key=lambda m: (not m.measurable, order.get(m.key, len(order))))
-    return here[:most]
+    once: dict[str, Metric] = {}
+    for metric in here:  # what is read at both of two joined events is said once
+        once.setdefault(metric.key, metric)
+    return list(once.values())[:most]
+
+
+def _share(repetition: Repetition, instant: ShownInstant) -> Metric | None:
+    """Return the share of the weight at an instant, with or without a value."""
+    return next(
+        (
+            m
+            for m in repetition.metrics
+            if CATALOGUE.drawn(m.key).at_feet and m.event in instant.events
+        ),
+        None,
+    )
+
+
+def _photo(
+    frame: Picture,
+    figure: Figure,
+    crop: Crop,
+    share: Metric | None,
+    goal: float | None,
+    words: Words,
+) -> Image.Image:
+    """Return the frame with its marks, without names and numbers."""
+    photo = crop.cut(frame)
+    layer = Layer(*photo.size)
+    shown = share if share is not None and share.measurable else None
+    unit = photo.width / 115
+    draw(layer, figure, crop.place, words, unit=unit, share=shown, goal=goal, labels=False)
+    return layer.over(photo)
 
 
 def _picture(
@@ -99,18 +151,16 @@ def _picture(
     crop: Crop,
     repetition: Repetition,
     number: int,
-    event: EventName,
+    instant: ShownInstant,
+    goal: float | None,
     words: Words,
 ) -> Image.Image:
     photo = crop.cut(frame)
     layer = Layer(*photo.size)
-    metrics = metrics_at(repetition, event)
-    share = next(
-        (m for m in repetition.metrics if CATALOGUE.drawn(m.key).at_feet and m.event is event),
-        None,
-    )
+    share = _share(repetition, instant)
     shown_share = share if share is not None and share.measurable else None
-    draw(layer, figure, crop.place, words, unit=photo.width / 190, share=shown_share)
+    unit = photo.width / 190
+    draw(layer, figure, crop.place, words, unit=unit, share=shown_share, goal=goal)
     notes = []
     if figure.balance is None:
         found = share.reason if share else None
@@ -119,28 +169,24 @@ def _picture(
     if figure.unsure:
         notes.append(words("picture.unsure"))
     notes.append(words("picture.footer"))
+    legend = [(mark, words(f"picture.{mark}")) for mark in marks_of(figure)]
+    if figure.balance is not None and goal is not None:
+        legend.append(("goal", words("picture.goal", share=words.percentage(goal))))
     return panel.under(
         layer.over(photo),
-        heading(repetition, number, event, words),
-        words("picture.time", time=words.seconds(repetition.events[event].time_s)),
-        [(mark, words(f"picture.{mark}")) for mark in marks_of(figure)],
-        panel.entries(metrics, words),
+        heading(repetition, number, instant.events, words),
+        words("picture.time", time=words.seconds(instant.time_s)),
+        legend,
+        panel.entries(metrics_at(repetition, instant.events), words),
         notes,
     )
 
 
-def heading(repetition: Repetition, number: int, event: EventName, words: Words) -> str:
+def heading(repetition: Repetition, number: int, events: Sequence[EventName], words: Words) -> str:
     """Return the heading of a picture."""
     return words(
         "picture.heading",
         kind=words(f"kind.{repetition.kind.value}"),
         number=number,
-        event=words.event(event),
+        event=named(events, words),
     )
-
-
-def _instants(analysis: Analysis) -> Iterator[tuple[Repetition, int, EventName, int]]:
-    for number, repetition in enumerate(analysis.repetitions, start=1):
-        for event in PICTURED:
-            if event in repetition.events:
-                yield repetition, number, event, repetition.events[event].frame

@@ -9,7 +9,7 @@ from models.contract.plan import Criterion, Dose, PlanStep, PracticePlan
 from models.words import Words
 from models.words.words import Named
 from workers.report.findings import judged_otherwise
-from workers.report.page import views
+from workers.report.page import repetitions, views
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +18,7 @@ class StepWords:
 
     title: str
     state: str
+    now: bool
     cue: str
     dose: str
     film: str
@@ -34,6 +35,7 @@ class PlanWords:
     others: tuple[str, ...]
     not_judged: tuple[str, ...]
     undecided: tuple[str, ...] = ()
+    focused: bool = True
 
 
 def plan_words(plan: PracticePlan, words: Words) -> PlanWords:
@@ -76,7 +78,20 @@ def plan_words(plan: PracticePlan, words: Words) -> PlanWords:
             for one in plan.undecided
         ),
         not_judged=tuple(_not_judged(line, words) for line in plan.not_judged),
+        focused=plan.focus is not None,
     )
+
+
+def next_lines(plan: PracticePlan, words: Words) -> tuple[str, ...]:
+    """Return the one thing to do next: the drill in hand, or why there is none."""
+    step = next((one for one in plan.steps if one.state == "next"), None)
+    if step is not None:
+        return words.sentence(step.drill.title), words.sentence(step.drill.cue)
+    if plan.steps:
+        return (words("plan.all_done"),)
+    if plan.focus is None and plan.undecided:
+        return words("plan.no_focus_yet"), words.note(plan.undecided[0].how_to_film)
+    return (words("plan.no_focus"),)
 
 
 def _step(step: PlanStep, words: Words) -> StepWords:
@@ -88,6 +103,7 @@ def _step(step: PlanStep, words: Words) -> StepWords:
     return StepWords(
         title=words.sentence(drill.title),
         state=words(f"plan.state_{step.state}"),
+        now=step.state == "next",
         cue=words.sentence(drill.cue),
         dose=_dose(drill.dose, words),
         film=f"{words('plan.film', show=show)} {how}.",
@@ -115,7 +131,7 @@ def _criterion(criterion: Criterion, words: Words) -> str:
         entry,
         title=words.inside(title),
         value=words.value(criterion.value, named, exact=True),
-        repetitions=criterion.repetitions,
+        count=repetitions(criterion.repetitions, words),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, time
 
@@ -15,10 +16,11 @@ from models.contract.progress import (
     RetentionVerdict,
     SessionKind,
 )
-from models.words import THIN, Words, english
+from models.words import Words, english
 from workers.report.analysis_page import Card
 from workers.report.comparison_page import DifferencePlot
 from workers.report.findings import COUNT, one_a_movement
+from workers.report.first_screen import FirstScreen
 from workers.report.page import Cell, Table, TableRow, render, row_groups
 from workers.report.timeline import key, timeline
 
@@ -50,27 +52,15 @@ def progress_page(
     words = words or english()
     cards = _cards(progress, words)
     kinds = {point.kind for metric in progress.metrics for point in metric.series}
-    contents = [
-        (target, words(entry))
-        for target, entry, present in (
-            ("h-next", "progress.next", True),
-            ("h-plots", "progress.plots", any(len(m.series) > 1 for m in progress.metrics)),
-            ("numbers", "page.numbers", True),
-            ("h-cautions", "page.cautions", True),
-        )
-        if present
-    ]
     return render(
         "progress.html.j2",
         title=words("page.progress_title"),
         words=words,
         cautions=progress.cautions,
-        contents=contents,
+        first=_first(progress, cards, words),
         player=progress.player,
-        answer=None if progress.answer is None else words.note(progress.answer),
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,
-        next_lines=_next(progress, words),
         keys=[
             KeyEntry(key(kind, words), words(f"progress.kind_{kind.value}"))
             for kind in SessionKind
@@ -83,8 +73,20 @@ def progress_page(
         ],
         table=_table(progress, words),
         practised=_practised(progress, words),
+        weeks=_weeks(progress, words),
         notes=[words.note(one) for one in progress.notes],
     )
+
+
+def _first(progress: Progress, cards: Sequence[Card], words: Words) -> FirstScreen:
+    """Return the answer, the course of what it is about, and when to film next."""
+    answer = words("progress.nothing") if not cards else cards[0].headline.rstrip(" .") + "."
+    if progress.answer is not None:
+        answer = words.note(progress.answer)
+    leading = next((m for m in _ranked(progress) if len(m.series) > 1), None)
+    title = "" if leading is None else f"{words.title(leading)} ({words.event(leading.event)})"
+    plot = None if leading is None else timeline(leading, words)
+    return FirstScreen(answer, tuple(_next(progress, words)), plot=plot, plot_title=title)
 
 
 def _ranked(progress: Progress) -> list[MetricProgress]:
@@ -124,7 +126,7 @@ def _cards(progress: Progress, words: Words) -> list[Card]:
                 words(
                     "progress.detail_retention",
                     delay=_delay(metric.retention.delay_hours, words),
-                    value=_share(metric.retention.value, words),
+                    value=words.percentage(metric.retention.value),
                     interval=_interval(metric.retention, words),
                 )
             )
@@ -135,14 +137,12 @@ def _cards(progress: Progress, words: Words) -> list[Card]:
 
 
 def _next(progress: Progress, words: Words) -> list[str]:
+    """Return what to do next, the date first."""
     check = progress.next_check
     lines = []
-    if progress.cycle_since is not None and progress.cycle > 1:
-        since = words.date(progress.cycle_since)
-        lines.append(words("progress.cycle", number=progress.cycle, since=since))
     if check is None:
-        return [*lines, words("progress.next_none")]
-    if progress.relapse is not None:
+        lines.append(words("progress.next_none"))
+    elif progress.relapse is not None:
         again = progress.relapse
         lines.append(
             words(
@@ -152,33 +152,36 @@ def _next(progress: Progress, words: Words) -> list[str]:
                 last=words.date(again.check.not_after),
             )
         )
-    return [
-        *lines,
-        words(
-            "progress.next_when",
-            kind=words.beginning(words(f"progress.kind_{check.kind.value}")),
-            first=words.moment(check.not_before),
-            last=words.moment(check.not_after),
-        ),
-        words.note(check.reason),
-    ]
+    else:
+        kind = words.beginning(words(f"progress.kind_{check.kind.value}"))
+        first, last = words.moment(check.not_before), words.moment(check.not_after)
+        lines.append(words("progress.next_when", kind=kind, first=first, last=last))
+    if check is not None:
+        lines.append(words.note(check.reason))
+    if progress.cycle_since is not None and progress.cycle > 1:
+        since = words.date(progress.cycle_since)
+        lines.append(words("progress.cycle", number=progress.cycle, since=since))
+    return lines
 
 
 def _practised(progress: Progress, words: Words) -> list[str]:
-    """Return the repetitions practised: in total, then week by week where there are weeks."""
-    lines = [
+    """Return the repetitions practised in total; by kind alone in earlier documents."""
+    lines = [words("progress.weeks_total", amount=_amount(one, words)) for one in progress.total]
+    counted = [
         words(f"progress.{kind.value}s", count=count)
         for kind, count in progress.repetitions_practised.items()
     ]
-    lines += [
-        words("progress.weeks_total", amount=_amount(total, words)) for total in progress.total
-    ]
+    return lines or counted or [words("page.count", count=0)]
+
+
+def _weeks(progress: Progress, words: Words) -> list[str]:
+    lines = []
     for one in progress.weeks:
         if one.week is not None:
             monday = datetime.combine(one.week, time(), UTC)
             amount = _amount(one, words)
             lines.append(words("progress.week", date=words.date(monday), amount=amount))
-    return lines or [words("page.count", count=0)]
+    return lines
 
 
 def _amount(one: PracticeWeek, words: Words) -> str:
@@ -230,7 +233,7 @@ def _row(metric: MetricProgress, columns: tuple[str, ...], words: Words) -> Tabl
         if score is None:
             cells.append(Cell(column, none, "none"))
         else:
-            text = f"{_share(score.value, words)} ({_interval(score, words)})"
+            text = f"{words.percentage(score.value)} ({_interval(score, words)})"
             cells.append(Cell(column, text))
     verdict = words(f"progress.verdict_{metric.verdict.value}")
     cells.append(
@@ -242,12 +245,10 @@ def _row(metric: MetricProgress, columns: tuple[str, ...], words: Words) -> Tabl
     return TableRow(words.title(metric), words.about(metric), tuple(cells))
 
 
-def _share(value: float, words: Words) -> str:
-    return words("number.percent", value=words.number(100 * value, 0)).replace(" ", THIN)
-
-
 def _interval(score: RetentionScore, words: Words) -> str:
-    return words("number.interval", low=_share(score.low, words), high=_share(score.high, words))
+    return words(
+        "number.interval", low=words.percentage(score.low), high=words.percentage(score.high)
+    )
 
 
 def _delay(hours: float, words: Words) -> str:

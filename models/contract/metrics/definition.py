@@ -47,22 +47,28 @@ class Mark(StrEnum):
     HIPS = "hips"
     KNEES = "knees"
     BALANCE = "balance"
+    GOAL = "goal"
+    """Where the rules want a value to be."""
 
 
-class LiveAngle(StrEnum):
-    """An angle that a film shows at every frame."""
+class LiveReading(StrEnum):
+    """What a film shows at every frame."""
 
     FLEXION = "flexion"
     """180 deg less the angle at the middle of three joints."""
     ELEVATION = "elevation"
     """Of the second of two joints over the first, from the horizontal."""
+    TURN = "turn"
+    """Of the line from the second to the first of two joints about the vertical, since set-up."""
+    SHARE = "share"
+    """Of the centre of mass on the floor line between the middles of the feet."""
 
 
 @dataclass(frozen=True, slots=True)
 class Live:
-    """How a metric is read off the body at every frame of a film, in degrees."""
+    """How a metric is read off the body at every frame of a film, in its unit."""
 
-    angle: LiveAngle
+    reading: LiveReading
     joints: tuple[str, ...]
 
 

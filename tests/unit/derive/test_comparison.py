@@ -70,7 +70,7 @@ def test_document_report_pictures_and_film(
     first, second = sides(cases, films)
     found, files = comparison_files(first, second, DecodeLimits())
     by_name = {file.name: file for file in files}
-    assert {"result", "report.html", "film.mp4", "pictures/pair-trophy.jpg"} <= set(by_name)
+    assert {"result", "report.html", "film.mp4", "pictures/pair-loading.jpg"} <= set(by_name)
     assert Comparison.model_validate_json(by_name["result"].data) == found
     assert found.mirrored
     assert found.first.analyses == ("ana_before",)

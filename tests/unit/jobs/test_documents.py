@@ -94,7 +94,7 @@ def test_job_makes_the_comparison(wiring: Wiring, asked: str) -> None:
         entry.work(wiring, attempt_at(asked, 1))
     done = row(wiring, asked)
     assert done.status == "completed", done.problem
-    assert {"result", "report.html", "pictures/pair-trophy.jpg"} <= set(done.artifacts)
+    assert {"result", "report.html", "pictures/pair-loading.jpg"} <= set(done.artifacts)
     with wiring.objects.open(done.artifacts["result"]["key"]) as stream:
         document = Comparison.model_validate_json(stream.read())
     assert (document.first.label, document.second.label) == ("May", "June")

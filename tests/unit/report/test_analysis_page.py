@@ -69,17 +69,27 @@ def test_the_page_is_marked_up_for_everyone(outline):
 
 def test_the_pictures_are_the_files_themselves(outline, pictures):
     held = [base64.b64decode(str(image["src"]).partition(",")[2]) for image in outline.all("img")]
-    assert held == list(pictures.values())
+    plain = [data for name, data in pictures.items() if name.endswith("-plain.jpg")]
+    assert held == plain + [data for data in pictures.values() if data not in plain]
     assert "Weight over the rear foot 43\N{NO-BREAK SPACE}%" in str(outline.all("img")[0]["alt"])
 
 
-def test_order_is_findings_pictures_numbers_plan_cautions(outline):
+def test_order_is_the_first_screen_findings_plan_then_what_is_folded(outline):
     heads = [
-        "Three things to know", "Pictures", "All numbers", "Your practice plan",
-        "Before you change anything",
+        "Too little weight over the rear foot.", "One thing to do next", "Static hold",
+        "Three things to know", "Your practice plan", "All pictures, with numbers", "All numbers",
+        "About this film", "How to read the numbers",
     ]  # fmt: skip
-    places = [outline.text.rindex(head) for head in heads]  # the contents name them first
+    places = [outline.text.index(head) for head in heads]
     assert places == sorted(places)
+
+
+def test_cautions_stand_beside_what_they_concern(page):
+    work = page.index("Not medical advice. Stop on pain.")
+    assert page.index("One thing to do next") < work < page.index('id="h-findings"')
+    numbers = page.index("Estimates from film, not from force plates")
+    assert page.index('id="h-findings"') < numbers < page.index('id="h-plan"')
+    assert page.index("Local rules on filming") > page.index("<footer")
 
 
 def test_the_focus_of_the_plan_leads_and_three_things_are_said(right_side, plan):

@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 
 from models.contract.vocabulary import EventName
 from tests.unit.report.browser import Browser, chromium
-from workers.report.annotated_film import annotated_film, stops_of
+from workers.report.annotated_film import annotated_film
 from workers.report.encoder import film
-from workers.report.live import readings
+from workers.report.instants import stops_of
+from workers.report.live import known_readings, readings
 from workers.report.matching import Side
 from workers.report.pace import Pace, nearest, showings
 from workers.report.pair_film import pair_film, shared_events, warped
@@ -84,14 +85,68 @@ def test_the_film_has_the_planned_number_of_frames(made, right_side):
     assert len(_opened(made)[3]) == len(plan)
 
 
-def test_loading_and_trophy_at_one_moment_share_a_stop(right_side):
-    stops = stops_of(right_side.analysis.repetitions[0])
-    assert [stop.events for stop in stops] == [
-        (EventName.RELEASE,),
-        (EventName.TROPHY, EventName.LOADING),
-        (EventName.RACKET_LOW,),
+def test_a_film_stands_still_at_the_loaded_instant_and_at_contact(right_side):
+    one = right_side.analysis.repetitions[0]
+    assert [stop.events for stop in stops_of(one)] == [
+        (EventName.LOADING, EventName.TROPHY),
         (EventName.CONTACT,),
     ]
+    bare = {EventName.TROPHY: one.events[EventName.TROPHY]}
+    only = one.model_copy(update={"events": bare})
+    assert [stop.events for stop in stops_of(only)] == [(EventName.TROPHY,)]
+
+
+def _shown(case, **changes):
+    """The live numbers of the case, with some of its metrics changed."""
+    one = case.analysis.repetitions[0]
+    metrics = tuple(
+        m.model_copy(update=changes.get(m.key, {})) if m.event is EventName.LOADING else m
+        for m in one.metrics
+    )
+    changed = one.model_copy(update={"metrics": metrics})
+    found = known_readings(case.body, changed, case.centre_of_mass)
+    return {reading.key: reading for reading in found}
+
+
+def _wide(case, key, half):
+    metrics = case.analysis.repetitions[0].metrics
+    value = next(m.value for m in metrics if m.key == key and m.event is EventName.LOADING)
+    return {"low": value - half, "high": value + half}
+
+
+def test_weight_and_coil_run_live_and_agree_with_the_rendered_body(right_side):
+    wide = {k: _wide(right_side, k, h) for k, h in (("rear_foot_load_share", 0.2),
+                                                   ("pelvis_turn", 40.0))}  # fmt: skip
+    found = _shown(right_side, **wide)
+    events = right_side.analysis.repetitions[0].events
+    loaded = events[EventName.LOADING].frame
+    turn = found["pelvis_turn"].value
+    # Truth: the clip's own absolute turns, at two instants that lie between frames.
+    truth = right_side.truth["serves"][0]["metrics"]
+    between = truth["lowest_pelvis"]["pelvis_turn"] - truth["release"]["pelvis_turn"]
+    assert turn[loaded] - turn[events[EventName.RELEASE].frame] == pytest.approx(between, abs=0.4)
+    assert turn[events[EventName.SET_UP].frame] == 0.0
+    share = found["rear_foot_load_share"]
+    figure = _side(right_side, "A").figure(loaded)
+    assert share.value[loaded] == pytest.approx(figure.balance.share, abs=1e-6)
+    # Never surer than the number measured: 95 % half-widths of 0.2 and 40.
+    assert np.nanmin(share.sd) >= 0.2 / 1.96 - 1e-3
+
+
+def test_what_is_not_known_is_hidden(right_side):
+    keys = ("rear_foot_load_share", "pelvis_turn")
+    wide = {k: _wide(right_side, k, h) for k, h in zip(keys, (0.2, 40.0), strict=True)}
+    assert set(keys) <= set(_shown(right_side, **wide))
+    none = {"value": None, "low": None, "high": None, "measurable": False, "reason": "hidden feet"}
+    assert "rear_foot_load_share" not in _shown(right_side, **(wide | {keys[0]: none}))
+    # A body that contradicts the number measured at the same instant is not read.
+    far = {"value": 0.95, "low": 0.94, "high": 0.96}
+    assert "rear_foot_load_share" not in _shown(right_side, **(wide | {keys[0]: far}))
+    # Joints less certain by far than the number: no value is shown.
+    blurred = replace(
+        right_side, body=replace(right_side.body, sd=np.full(right_side.body.sd.shape, 5.0))
+    )
+    assert np.isnan(_shown(blurred, **wide)["pelvis_turn"].value).all()
 
 
 def test_a_film_without_repetitions_or_frames_is_refused(right_side):
@@ -177,6 +232,7 @@ def test_the_spread_of_a_live_number_follows_from_that_of_the_joints(right_side)
         joints=body.joints[102:103], sd=np.full((1, 21, 3), 0.01),
     )  # fmt: skip
     spread = {r.key: float(np.std(r.value)) for r in readings(one)}
+    assert len(spread) == 4  # without a centre of mass and a set-up, no weight and no turn
     for reading in readings(exact):
         assert float(reading.sd[0]) == pytest.approx(spread[reading.key], rel=0.08)
 

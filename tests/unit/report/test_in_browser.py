@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from models.contract.analysis import MINOR_CAUTIONS
 from models.contract.vocabulary import EventName
+from models.words import catalogue
 from tests.unit.report import documents
 from tests.unit.report.browser import Browser, chromium
 from workers.report.analysis_page import analysis_page
@@ -92,6 +94,9 @@ def pages(tmp_path_factory, right_side) -> dict[str, Path]:
     path = trajectory_plot(
         paths, paths + 0.03, first_label="Before, 6 May", second_label="After", events=events
     )
+    minors = documents.plan()
+    cautions = (*minors.cautions, *MINOR_CAUTIONS)
+    minors = minors.model_copy(update={"cautions": cautions})
     made = {
         "analysis": analysis_page(
             case.analysis, pictures, plan=documents.plan(), player="Mira Tolland"
@@ -101,13 +106,17 @@ def pages(tmp_path_factory, right_side) -> dict[str, Path]:
             path_events=events,
         ),
         "progress": progress_page(documents.progress()),
+        "minor": analysis_page(
+            case.analysis, pictures, plan=minors, player="Mira Tolland", words=catalogue("de")
+        ),
     }  # fmt: skip
     for name, text in made.items():
         (folder / f"{name}.html").write_text(text, "utf-8")
     return {name: folder / f"{name}.html" for name in made}
 
 
-PAGES = ("analysis", "comparison", "progress")
+PAGES = ("analysis", "comparison", "progress", "minor")
+"""`minor`: a plan in German with every caution, the longest there is."""
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -115,6 +124,7 @@ PAGES = ("analysis", "comparison", "progress")
 @pytest.mark.parametrize("width", [360, 1280])
 def test_a_page_is_quiet_whole_and_readable(browser, pages, name, width, dark):
     browser.open(pages[name], width, dark=dark)
+    browser.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
     assert browser.complaints() == []
     outside = [u for u in browser.requests() if not u.startswith(("file:", "data:"))]
     assert outside == []
@@ -137,15 +147,36 @@ def test_the_scheme_follows_the_reader(browser, pages, name):
 
 
 @pytest.mark.parametrize("name", PAGES)
-def test_a_page_prints_to_pdf(browser, pages, name):
+def test_a_page_prints_to_one_sheet(browser, pages, name):
     browser.open(pages[name], 1280, dark=True)
     data = browser.pdf()
     assert data.startswith(b"%PDF-")
-    assert 1 <= data.count(b"/Type /Page\n") <= 12
+    assert data.count(b"/Type /Page\n") == 1
+
+
+SCREEN = 640
+"""Height of a phone's screen, CSS pixels, at a width of 360."""
+
+
+@pytest.mark.parametrize(
+    ("name", "screens"), [("analysis", 8), ("comparison", 6), ("progress", 6), ("minor", 8)]
+)
+def test_a_page_is_read_in_a_few_screens_of_a_phone(browser, pages, name, screens):
+    browser.open(pages[name], 360, height=SCREEN)
+    height = browser.evaluate("document.documentElement.scrollHeight")
+    assert height <= screens * SCREEN
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_the_first_screen_holds_the_sentence_the_pictures_and_what_to_do(browser, pages, name):
+    browser.open(pages[name], 360, height=SCREEN)
+    bottom = "document.querySelector('.next').getBoundingClientRect().bottom"
+    assert browser.evaluate(bottom) <= SCREEN
 
 
 def test_the_table_keeps_its_meaning_when_it_is_shown_as_a_list(browser, pages):
     browser.open(pages["analysis"], 360)
+    browser.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
     assert browser.evaluate("getComputedStyle(document.querySelector('tr')).display") == "block"
     tree = browser.call("Accessibility.getFullAXTree")["nodes"]
     roles = {node.get("role", {}).get("value") for node in tree}

@@ -12,8 +12,8 @@ from PIL import Image
 from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
 from models.contract.vocabulary import EventName, Handedness
 from workers.report.crop import OUTSIDE, Crop
+from workers.report.instants import PICTURED
 from workers.report.matching import Side, body_length_px, matched_crops
-from workers.report.pictures import PICTURED
 from workers.report.side_by_side import matched_pictures
 from workers.report.trajectory import trajectory_plot
 
@@ -109,13 +109,17 @@ def test_a_mirrored_film_of_a_left_hander_is_shown_alike(right_side):
 def test_pairs_are_made_for_shared_events_only(right_side, left_front_quarter):
     first, second = _side(right_side, "Before"), _side(left_front_quarter, "Model")
     pictures = matched_pictures(first, second)
-    assert list(pictures) == ["pair-loading.jpg", "pair-trophy.jpg", "pair-contact.jpg"]
+    assert list(pictures) == [
+        "pair-loading.jpg", "pair-loading-plain.jpg", "pair-contact.jpg", "pair-contact-plain.jpg",
+    ]  # fmt: skip
     for data in pictures.values():
         with Image.open(io.BytesIO(data)) as image:
             assert image.format == "JPEG"
             assert image.width <= 2 * 720 + 12
     one_frame = {second.event_frame(EventName.CONTACT): np.zeros((720, 1280, 3), np.uint8)}
-    assert list(matched_pictures(first, replace(second, frames=one_frame))) == ["pair-contact.jpg"]
+    assert list(matched_pictures(first, replace(second, frames=one_frame))) == [
+        "pair-contact.jpg", "pair-contact-plain.jpg",
+    ]  # fmt: skip
     assert matched_pictures(first, replace(second, frames={})) == {}
 
 

@@ -15,6 +15,7 @@ from models.words import english
 from workers.report.canvas import Layer, font, wrapped
 from workers.report.crop import Crop, around
 from workers.report.figure import figure_at
+from workers.report.instants import instants_of
 from workers.report.marks import draw
 from workers.report.palette import BALANCE, FEET, HIPS, SHOULDERS
 from workers.report.pictures import event_pictures, frames_wanted, metrics_at, picture_name
@@ -35,12 +36,22 @@ def case(request):
     return request.getfixturevalue(request.param)
 
 
+def _middle_of_foot(case, row, side):
+    return sum(case.body.joint(f"{side}_{part}")[row, :2] for part in ("heel", "toe")) / 2
+
+
 def test_the_split_between_the_feet_is_the_truth_of_the_rendered_body(case):
-    # Truth: rear_load_share of the clip's own file (formula in its `formulas`).
+    # Truth: the moments of the rendered body's weight about the middles of its feet balance
+    # (statics), on the clip's own joints; the contract counts the weight between these.
     frame = _loading(case)
     figure = figure_at(frame, case.track, case.analysis.handedness, case.body, case.centre_of_mass)
+    rear, front = (_middle_of_foot(case, frame, side) for side in ("rear", "front"))
+    base = np.linalg.norm(front - rear)
+    arm = (front - case.centre_of_mass[frame, :2]) @ (front - rear) / base
     assert figure.balance is not None
-    assert figure.balance.share == pytest.approx(float(case.share[frame]), abs=0.015)
+    assert figure.balance.share == pytest.approx(arm / base, abs=1e-6)
+    # With the ankles instead it would be another: the clip's own file has that share.
+    assert figure.balance.share != pytest.approx(float(case.share[frame]), abs=0.005)
 
 
 def test_the_balance_marks_stand_on_the_feet_of_the_picture(case):
@@ -51,10 +62,48 @@ def test_the_balance_marks_stand_on_the_feet_of_the_picture(case):
         ("right", "left") if case.truth["handedness"] == "right" else ("left", "right")
     )
     for side, mark in ((rear, figure.balance.rear), (front, figure.balance.front)):
-        ankle = figure.points[f"{side}_ankle"]
-        # The floor is straight below the ankle joint, about 10 cm (about 20 px) lower.
-        assert abs(mark[0] - ankle[0]) < 4
-        assert 0 < mark[1] - ankle[1] < 30
+        heel, toe = (figure.points[f"{side}_{part}"] for part in ("heel", "foot_index"))
+        # The floor is straight below the middle of the foot, whose joints lie over it.
+        assert abs(mark[0] - (heel[0] + toe[0]) / 2) < 5
+        assert -2 < mark[1] - (heel[1] + toe[1]) / 2 < 30
+
+
+def test_where_the_weight_should_fall_is_drawn_at_the_share_of_the_rules(right_side):
+    case = right_side
+    figure = figure_at(
+        _loading(case), case.track, case.analysis.handedness, case.body, case.centre_of_mass
+    )
+    crop = Crop(350, 150, 450, 560, 2.0)
+    found = []
+    for goal in (0.4, 0.7):
+        plain, marked = (
+            np.asarray(_drawn(figure, crop, goal=one), dtype=int) for one in (None, goal)
+        )
+        _, columns = np.nonzero(np.abs(marked - plain).sum(axis=2) > 60)
+        found.append(float(columns.mean()))
+        rear, front = figure.balance.rear[0], figure.balance.front[0]
+        expected = 2.0 * (front + goal * (rear - front) - 350)
+        assert found[-1] == pytest.approx(expected, abs=3)
+    assert abs(found[1] - found[0]) > 20
+
+
+def test_the_mark_stands_where_the_number_says(right_side):
+    case = right_side
+    figure = figure_at(
+        _loading(case), case.track, case.analysis.handedness, case.body, case.centre_of_mass
+    )
+    share = next(m for m in case.analysis.repetitions[0].metrics if m.key == "rear_foot_load_share")
+    share = share.model_copy(update={"value": 0.2, "low": 0.15, "high": 0.25})
+    crop = Crop(350, 150, 450, 560, 2.0)
+    image = np.asarray(_drawn(figure, crop, share=share))
+    x, y = crop.place(figure.balance.at(0.2)).round().astype(int)
+    assert _close(image, BALANCE)[y - 12 : y + 12, x - 4 : x + 4].any()
+
+
+def _drawn(figure, crop, **more):
+    layer = Layer(*crop.size)
+    draw(layer, figure, crop.place, english(), unit=5.0, labels=False, **more)
+    return layer.over(Image.new("RGB", crop.size, (128, 128, 128)))
 
 
 @pytest.fixture(scope="module")
@@ -108,17 +157,26 @@ def test_the_line_between_the_feet_joins_the_feet(drawn):
 
 
 def test_pictures_of_every_event_are_named_and_readable(case):
-    assert set(frames_wanted(case.analysis)) == set(case.frames)
+    set_up = case.analysis.repetitions[0].events[EventName.SET_UP].frame
+    assert set(frames_wanted(case.analysis)) == {set_up, *case.frames}
     pictures = event_pictures(
         case.frames, case.analysis, case.track, [case.body], [case.centre_of_mass]
     )
-    assert list(pictures) == ["serve-1-loading.jpg", "serve-1-trophy.jpg", "serve-1-contact.jpg"]
+    # The loaded instant and the trophy position are one frame of these clips: one picture.
+    assert list(pictures) == [
+        "serve-1-loading.jpg", "serve-1-loading-plain.jpg",
+        "serve-1-contact.jpg", "serve-1-contact-plain.jpg",
+    ]  # fmt: skip
     sizes = set()
-    for data in pictures.values():
+    for name, data in pictures.items():
         with Image.open(io.BytesIO(data)) as image:
             assert image.format == "JPEG"
             assert image.mode == "RGB"
-            sizes.add(image.width)
+            if name.endswith("-plain.jpg"):
+                assert image.width <= 480
+                assert len(data) < 60_000
+            else:
+                sizes.add(image.width)
         assert len(data) < 400_000
     assert len(sizes) == 1
 
@@ -134,7 +192,7 @@ def test_without_a_fit_the_seen_marks_remain_and_the_balance_is_not_drawn(right_
     assert _close(image, SHOULDERS).sum() > 300
     assert _close(image, BALANCE, 20).sum() == 0
     assert _close(image, FEET, 20).sum() == 0
-    assert len(event_pictures(case.frames, case.analysis, case.track)) == 3
+    assert len(event_pictures(case.frames, case.analysis, case.track)) == 4
 
 
 def test_a_body_without_a_camera_draws_no_balance(right_side):
@@ -163,7 +221,19 @@ def test_unseen_landmarks_are_left_out_and_an_empty_frame_still_gives_a_picture(
     xy[:] = np.nan
     track = replace(case.track, xy=xy)
     assert figure_at(_loading(case), track, Handedness.RIGHT).points == {}
-    assert len(event_pictures(case.frames, case.analysis, track)) == 3
+    assert len(event_pictures(case.frames, case.analysis, track)) == 4
+
+
+def test_instants_apart_have_pictures_of_their_own(right_side):
+    one = right_side.analysis.repetitions[0]
+    trophy = one.events[EventName.TROPHY]
+    later = trophy.model_copy(update={"time_s": trophy.time_s + 0.1, "frame": trophy.frame + 6})
+    apart = one.model_copy(update={"events": one.events | {EventName.TROPHY: later}})
+    assert [i.events[0].value for i in instants_of(apart)] == [
+        "set_up", "loading", "trophy", "contact",
+    ]  # fmt: skip
+    assert [i.events for i in instants_of(one)][1] == (EventName.LOADING, EventName.TROPHY)
+    assert instants_of(one)[1].frame == one.events[EventName.LOADING].frame
 
 
 def test_an_unknown_hand_names_no_rear_or_front(right_side):
@@ -177,16 +247,16 @@ def test_a_missing_frame_leaves_its_picture_out(right_side):
     contact = case.analysis.repetitions[0].events[EventName.CONTACT].frame
     frames = {contact: case.frames[contact]}
     pictures = event_pictures(frames, case.analysis, case.track)
-    assert list(pictures) == ["serve-1-contact.jpg"]
+    assert list(pictures) == ["serve-1-contact.jpg", "serve-1-contact-plain.jpg"]
     # The crop does not depend on which frames are at hand, so films can be read in parts.
     whole = event_pictures(case.frames, case.analysis, case.track)
     assert pictures["serve-1-contact.jpg"] == whole["serve-1-contact.jpg"]
 
 
 def test_measured_numbers_come_before_those_that_are_not_measurable(right_side):
-    metrics = metrics_at(right_side.analysis.repetitions[0], EventName.CONTACT)
+    metrics = metrics_at(right_side.analysis.repetitions[0], [EventName.CONTACT])
     assert [m.measurable for m in metrics] == [True] * 4 + [False]
-    assert metrics_at(right_side.analysis.repetitions[0], EventName.LOADING)[0].key == (
+    assert metrics_at(right_side.analysis.repetitions[0], [EventName.LOADING])[0].key == (
         "rear_foot_load_share"
     )
 

@@ -9,7 +9,7 @@ from models.contract.metrics.definition import (
     BodyPart,
     Drawn,
     Live,
-    LiveAngle,
+    LiveReading,
     MetricDefinition,
     MetricWording,
     Need,
@@ -53,7 +53,7 @@ DEFINITIONS = (
         aim=6.0,
         rank=90,
         drawn=Drawn(
-            live=Live(LiveAngle.FLEXION, ("hitting_shoulder", "hitting_elbow", "hitting_wrist"))
+            live=Live(LiveReading.FLEXION, ("hitting_shoulder", "hitting_elbow", "hitting_wrist"))
         ),
         wording={
             "en": MetricWording(

@@ -7,7 +7,7 @@ from models.contract.metrics.definition import (
     BodyPart,
     Drawn,
     Live,
-    LiveAngle,
+    LiveReading,
     Mark,
     MetricDefinition,
     MetricWording,
@@ -57,7 +57,7 @@ DEFINITIONS = (
         headline=True,
         drawn=Drawn(
             Mark.KNEES,
-            live=Live(LiveAngle.FLEXION, ("front_hip", "front_knee", "front_ankle")),
+            live=Live(LiveReading.FLEXION, ("front_hip", "front_knee", "front_ankle")),
         ),
         wording={
             "en": MetricWording(
@@ -137,7 +137,7 @@ DEFINITIONS = (
         headline=True,
         drawn=Drawn(
             Mark.KNEES,
-            live=Live(LiveAngle.FLEXION, ("rear_hip", "rear_knee", "rear_ankle")),
+            live=Live(LiveReading.FLEXION, ("rear_hip", "rear_knee", "rear_ankle")),
         ),
         wording={
             "en": MetricWording("Rear knee flexion", "Rear knee bend", "0° is a straight leg."),

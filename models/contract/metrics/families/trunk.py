@@ -7,7 +7,7 @@ from models.contract.metrics.definition import (
     BodyPart,
     Drawn,
     Live,
-    LiveAngle,
+    LiveReading,
     Mark,
     MetricDefinition,
     MetricWording,
@@ -36,7 +36,7 @@ DEFINITIONS = (
         rank=40,
         drawn=Drawn(
             Mark.SHOULDERS,
-            live=Live(LiveAngle.ELEVATION, ("hitting_shoulder", "tossing_shoulder")),
+            live=Live(LiveReading.ELEVATION, ("hitting_shoulder", "tossing_shoulder")),
         ),
         wording={
             "en": MetricWording(

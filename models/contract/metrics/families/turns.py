@@ -10,6 +10,8 @@ from models.contract.metrics.definition import (
     LOADED,
     BodyPart,
     Drawn,
+    Live,
+    LiveReading,
     Mark,
     MetricDefinition,
     MetricWording,
@@ -61,7 +63,7 @@ DEFINITIONS = (
         tolerance=TOLERANCE,
         aim=8.0,
         rank=60,
-        drawn=Drawn(Mark.HIPS),
+        drawn=Drawn(Mark.HIPS, live=Live(LiveReading.TURN, ("rear_hip", "front_hip"))),
         wording={
             "en": MetricWording(
                 "Pelvis turn",

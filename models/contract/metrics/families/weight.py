@@ -14,6 +14,8 @@ from models.contract.metrics.definition import (
     LOADED,
     BodyPart,
     Drawn,
+    Live,
+    LiveReading,
     Mark,
     MetricDefinition,
     MetricWording,
@@ -65,7 +67,11 @@ DEFINITIONS = (
         rank=10,
         percent=True,
         headline=True,
-        drawn=Drawn(Mark.BALANCE, at_feet=True),
+        drawn=Drawn(
+            Mark.BALANCE,
+            at_feet=True,
+            live=Live(LiveReading.SHARE, ("rear_heel", "rear_toe", "front_heel", "front_toe")),
+        ),
         wording={
             "en": MetricWording(
                 "Weight over the rear foot, by posture",

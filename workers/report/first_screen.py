@@ -1,0 +1,25 @@
+"""What a reader sees first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from workers.report.page import PagePicture
+
+
+@dataclass(frozen=True, slots=True)
+class FirstScreen:
+    """What a reader sees first: a sentence, a pair of pictures or a plot, one thing to do next.
+
+    ``pair`` holds up to two pictures that stand beside each other; ``under`` what stands below
+    each half of a single picture of two.
+    """
+
+    sentence: str
+    next_lines: tuple[str, ...]
+    pair: tuple[PagePicture, ...] = ()
+    under: tuple[str, ...] = ()
+    plot: Markup | None = None
+    plot_title: str = ""
