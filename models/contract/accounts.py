@@ -6,10 +6,10 @@ from datetime import datetime
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field
-from pydantic_core import PydanticKnownError
 
-from models.contract.base import Document, Finite
+from models.contract.base import Document, Finite, refuse_bool
 from models.contract.coaching import PlayerId
+from models.contract.keeping import KeepingRule
 from models.contract.resources import PRINTABLE_PATTERN, Links, SessionId
 
 KeyId = Annotated[str, Field(pattern=r"^[0-9a-f]{16}$")]
@@ -20,15 +20,7 @@ OrganisationId = Annotated[
 Month = Annotated[str, Field(pattern=r"^[0-9]{4}-(0[1-9]|1[0-2])$", examples=["2026-11"])]
 Name = Annotated[str, Field(min_length=1, max_length=100, pattern=PRINTABLE_PATTERN)]
 
-
-def _no_bool(value: object) -> object:
-    """Refuse true and false, which would pass for 1 and 0."""
-    if isinstance(value, bool):
-        raise PydanticKnownError("int_type")
-    return value
-
-
-Limit = Annotated[int, Field(ge=0, le=2**53), BeforeValidator(_no_bool)] | None
+Limit = Annotated[int, Field(ge=0, le=2**53), BeforeValidator(refuse_bool)] | None
 """0 = no limit; null = as the settings of the installation say."""
 
 ScopeName = Literal[
@@ -68,6 +60,7 @@ class OrganisationRequest(Document):
 
     name: Name
     limits: OrganisationLimits = OrganisationLimits()
+    keeping: KeepingRule = KeepingRule()
 
 
 class OrganisationChange(Document):
@@ -75,6 +68,7 @@ class OrganisationChange(Document):
 
     name: Name | None = None
     limits: OrganisationLimits | None = None
+    keeping: KeepingRule | None = None
 
 
 class OrganisationResource(Document):
@@ -86,6 +80,8 @@ class OrganisationResource(Document):
     updated_at: datetime
     limits: OrganisationLimits = Field(description="Its own; null = as the installation's.")
     limits_in_force: OrganisationLimits
+    keeping: KeepingRule = Field(description="Its own; null = as the installation's.")
+    keeping_in_force: KeepingRule
     links: Links
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic_core import PydanticKnownError
 
 SCHEMA_BASE = "https://servewright.example/schemas/"
 """Stable base of every schema ``$id``. The same files are served under ``/schemas/``."""
@@ -26,3 +27,10 @@ def or_earlier(current: str, *earlier: str) -> BeforeValidator:
     For versions whose parts the types themselves take in every form.
     """
     return BeforeValidator(lambda stated: current if stated in earlier else stated)
+
+
+def refuse_bool(value: object) -> object:
+    """Refuse true and false, which would pass for 1 and 0."""
+    if isinstance(value, bool):
+        raise PydanticKnownError("int_type")
+    return value

@@ -193,6 +193,7 @@ class NoteCode(StrEnum):
     LINK_BYTES = "link_bytes"
     LINK_REQUESTS = "link_requests"
     CONSENT_VERSION = "consent_version"
+    RESULT_NO_LONGER_KEPT = "result_no_longer_kept"
     CONSENT_IN_FUTURE = "consent_in_future"
     CONSENT_OF_GUARDIAN = "consent_of_guardian"
     SHARE_FILE_MISSING = "share_file_missing"

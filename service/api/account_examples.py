@@ -37,5 +37,8 @@ REQUEST_EXAMPLES: dict[str, dict[str, Any]] = {
     "create_organisation": {
         "a club": {"value": {"name": "Riverside club", "limits": {"films_per_month": 500}}}
     },
-    "change_organisation": {"more films": {"value": {"limits": {"films_per_month": 900}}}},
+    "change_organisation": {
+        "more films": {"value": {"limits": {"films_per_month": 900}}},
+        "films for a year": {"value": {"keeping": {"films_days": 365, "reports_days": 730}}},
+    },
 }

@@ -12,7 +12,12 @@ from starlette.convertors import StringConvertor, register_url_convertor
 
 from models.contract.clip import ClipFacts
 from models.contract.erasures import ErasureResource
-from models.contract.errors import ClipTooLarge, NoDirectUpload, UploadNotComplete
+from models.contract.errors import (
+    ClipTooLarge,
+    NoDirectUpload,
+    NoLongerKept,
+    UploadNotComplete,
+)
 from models.contract.resources import (
     ClipChange,
     ClipId,
@@ -68,7 +73,9 @@ def clip_resource(row: Clip, analysis_id: str | None = None) -> ClipResource:
     here = f"/v1/clips/{row.id}"
     links = {"self": here}
     if row.state == "ready":
-        links |= {"content": f"{here}/content", "analyses": f"/v1/analyses?clip_id={row.id}"}
+        links |= {"analyses": f"/v1/analyses?clip_id={row.id}", "keeping": f"/v1/keeping/{row.id}"}
+        if row.film_removed_at is None:
+            links["content"] = f"{here}/content"
     else:
         links["complete"] = f"{here}/complete"
     if analysis_id is not None:
@@ -320,6 +327,8 @@ def read_clip_content(
 ) -> Response:
     """Fetch the film or the file of joints, whole or by byte range."""
     clip = wired.clips.get(principal, clip_id)
+    if clip.film_removed_at is not None:
+        raise NoLongerKept()
     if clip.state != "ready" or clip.sha256 is None or clip.size_bytes is None:
         raise UploadNotComplete(about=clip.id)
     return send_object(

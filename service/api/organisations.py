@@ -20,6 +20,7 @@ from models.contract.accounts import (
     OrganisationUsage,
 )
 from models.contract.errors import KeyNotShownAgain
+from models.contract.keeping import KeepingRule
 from service.api.dependencies import (
     CanAdminister,
     IdempotencyKey,
@@ -54,6 +55,10 @@ def _fields(wired: Wired, row: Organisation) -> dict[str, Any]:
         "updated_at": row.updated_at,
         "limits": OrganisationLimits.model_validate(row.limits),
         "limits_in_force": OrganisationLimits.model_validate(in_force, from_attributes=True),
+        "keeping": KeepingRule.model_validate(row.keeping),
+        "keeping_in_force": KeepingRule.model_validate(
+            wired.keeping.defaults.of(row), from_attributes=True
+        ),
         "links": {"self": here, "usage": f"{here}/usage"},
     }
 
@@ -84,7 +89,9 @@ def create_organisation(
     def effect(session: Session) -> str:
         key_id = new_key_id()
         secret = minting.secret(key_id)
-        return wired.organisations.enter(session, body.name, body.limits.own(), key_id, secret).id
+        return wired.organisations.enter(
+            session, body.name, body.limits.own(), key_id, secret, body.keeping.own()
+        ).id
 
     def show(reply: Reply) -> OrganisationCreated:
         row = wired.organisations.get(principal, reply.resource_id)
@@ -156,16 +163,20 @@ def change_organisation(
     body: OrganisationChange,
     if_match: IfMatch = None,
 ) -> Response:
-    """Change name or limits. Needs an admin key of the first organisation. `limits` replaces all of
-    its own limits.
+    """Change name or limits (needs an admin key of the first organisation), or how long things are
+    kept (an admin key of its own will do). `limits` and `keeping` replace all of its own. Nothing
+    is removed by a changed rule for a week.
     """
     wired.organisations.get(principal, organisation_id)  # what is not seen does not exist
-    require_operator(principal)
+    if body.name is not None or body.limits is not None:
+        require_operator(principal)
     values: dict[str, Any] = {}
     if body.name is not None:
         values["name"] = body.name
     if body.limits is not None:
         values["limits"] = body.limits.own()
+    if body.keeping is not None:
+        values["keeping"] = body.keeping.own()
 
     def unless_changed(row: Organisation) -> None:
         require_match(request, OrganisationResource.model_validate(_fields(wired, row)))

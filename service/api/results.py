@@ -7,10 +7,11 @@ from typing import Any
 
 from fastapi import Request, Response
 
-from models.contract.errors import NotFound, WorkNotEnded, WorkWithoutResult
+from models.contract.errors import NoLongerKept, NotFound, WorkNotEnded, WorkWithoutResult
 from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import AnalysisStatus
 from service.api.representations import send_object
+from service.core.keeping import JOINTS
 from service.core.tables import Work
 from service.core.wiring import Wiring
 
@@ -33,6 +34,8 @@ def send_result(
     ------
     WorkNotEnded, WorkWithoutResult
         The work has not ended, or ended without results.
+    NoLongerKept
+        Its time was over.
     NotFound
         It made no file of that name.
     """
@@ -43,6 +46,9 @@ def send_result(
         if row.status != AnalysisStatus.COMPLETED:
             said = say(NoteCode.STATUS_WITHOUT_RESULT, status=row.status)
             raise WorkWithoutResult(said, about=row.id)
+        over = row.joints_removed_at if name in JOINTS else row.reports_removed_at
+        if over is not None:
+            raise NoLongerKept()
         raise NotFound(say(NoteCode.NO_RESULT))
     headers = {}
     if schema := artifact.get("schema") or schemas.get(name):

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Request, Response
 from sqlalchemy import select
 
 from models.contract.analysis import CAUTIONS, MINOR_CAUTIONS
-from models.contract.errors import NotFound
+from models.contract.errors import NoLongerKept, NotFound
 from models.words import catalogue, negotiate
 from service.api.dependencies import Wired
 from service.api.link_admission import Reader
@@ -67,6 +67,8 @@ def _file(request: Request, wired: Wiring, guest: Guest, name: str) -> Response:
         return send_result(request, wired, work, name, {})
     with wired.database.read() as session:
         clip = session.scalars(select(Clip).where(Clip.id == work.clip_id)).one_or_none()
+    if clip is not None and clip.film_removed_at is not None:
+        raise NoLongerKept()
     if clip is None or clip.sha256 is None or clip.size_bytes is None:
         raise NotFound()
     return send_object(

@@ -68,5 +68,7 @@ def _links(row: Work, others: dict[str, str]) -> dict[str, str]:
     links = {"self": here, **others}
     if row.status in UNFINISHED:
         links["cancel"] = f"{here}/cancel"
+    if row.status == AnalysisStatus.COMPLETED:
+        links["keeping"] = f"/v1/keeping/{row.id}"
     results = {name: f"{here}/{name}" for name in row.artifacts if not name.startswith(PICTURES)}
     return links | results

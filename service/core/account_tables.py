@@ -12,7 +12,10 @@ from service.core.table_base import Base, tenant_column
 
 
 class Organisation(Base):
-    """A tenant: a club, an academy, an app. ``limits`` override those of the settings."""
+    """A tenant: a club, an academy, an app. ``limits`` and ``keeping`` override the settings.
+
+    ``keeping_since``: when the rule on how long things are kept was changed; None = never.
+    """
 
     __tablename__ = "organisations"
     __table_args__ = (Index("ix_organisations_page", "created_at", "id"),)
@@ -22,6 +25,8 @@ class Organisation(Base):
     updated_at: Mapped[datetime]
     name: Mapped[str]
     limits: Mapped[dict[str, Any]]
+    keeping: Mapped[dict[str, Any]] = mapped_column(default=dict)
+    keeping_since: Mapped[datetime | None]
 
 
 class Usage(Base):

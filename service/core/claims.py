@@ -39,6 +39,8 @@ class StoredFilm:
     key: str
     sha256: str
     media_type: str
+    kept: bool = True
+    """False once its time was over and it was removed."""
 
     @property
     def has_pictures(self) -> bool:
@@ -174,8 +176,8 @@ def _inputs(session: Session, row: Work) -> tuple[tuple[InputFiles, ...], list[P
 
 
 def _film(clip: Clip) -> StoredFilm:
-    assert clip.sha256 is not None
-    return StoredFilm(clip.id, clip.object_key, clip.sha256, clip.media_type)
+    kept = clip.film_removed_at is None
+    return StoredFilm(clip.id, clip.object_key, clip.sha256 or "", clip.media_type, kept)
 
 
 def _player(session: Session, clip: Clip) -> Player | None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
+from types import MappingProxyType
 from typing import Any
 
 from sqlalchemy import select, tuple_
@@ -43,12 +44,23 @@ class Organisations:
         self._keys = keys
 
     def enter(
-        self, session: Session, name: str, limits: Mapping[str, int], key_id: str, secret: str
+        self,
+        session: Session,
+        name: str,
+        limits: Mapping[str, int],
+        key_id: str,
+        secret: str,
+        keeping: Mapping[str, int] = MappingProxyType({}),
     ) -> Organisation:
         """Enter an organisation with its first admin key in the caller's transaction."""
         now = self._database.now(session)
         row = Organisation(
-            id=new_id("org"), created_at=now, updated_at=now, name=name, limits=dict(limits)
+            id=new_id("org"),
+            created_at=now,
+            updated_at=now,
+            name=name,
+            limits=dict(limits),
+            keeping=dict(keeping),
         )
         session.add(row)
         session.flush()
@@ -109,6 +121,8 @@ class Organisations:
             for name, value in values.items():
                 setattr(row, name, value)
             row.updated_at = self._database.now(session)
+            if "keeping" in values:
+                row.keeping_since = row.updated_at
             return row
 
     def usage(

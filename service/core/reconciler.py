@@ -21,6 +21,7 @@ from service.core.database import Database
 from service.core.delivery_log import forget_tries
 from service.core.direct import forget_announced
 from service.core.intake_links import IntakeLinks
+from service.core.keeping import Keeping
 from service.core.orphans import OrphanSweep
 from service.core.queue import WorkQueue, attempt_at
 from service.core.resumable import ResumableUploads
@@ -56,6 +57,7 @@ class Reconciler:
         erasures: ErasureSweep,
         reminder: RetentionReminder,
         orphans: OrphanSweep,
+        keeping: Keeping,
         uploads: ResumableUploads,
         arrivals: Arrivals,
         intake_links: IntakeLinks,
@@ -69,6 +71,7 @@ class Reconciler:
         self._work = work
         self._reminder = reminder
         self._orphans = orphans
+        self._keeping = keeping
         self._uploads = uploads
         self._arrivals = arrivals
         self._intake_links = intake_links
@@ -145,6 +148,7 @@ class Reconciler:
         forget_announced(self._database, self._announced_ttl)
         self._uploads.forget_abandoned()
         self._intake_links.forget_unused()
+        self._keeping.run_if_due()
         swept = self._erasures.run_once()
         with self._database.write() as session:
             now = self._database.now(session)

@@ -24,6 +24,7 @@ from models.contract.coaching import (
 )
 from models.contract.errors import (
     InvalidRequest,
+    NoLongerKept,
     NotFound,
     OtherPlayersAnalyses,
     PlanNotCompleted,
@@ -81,6 +82,8 @@ class WorkRequests:
             raise NotFound(say(NoteCode.NO_SUCH_CLIP))
         if clip.state != "ready":
             raise UploadNotComplete(about=clip.id)
+        if clip.film_removed_at is not None:
+            raise NoLongerKept()
         return self.analysis_of_clip(session, principal, clip, body.options, body.external_ref)
 
     def analysis_of_clip(
@@ -131,6 +134,7 @@ class WorkRequests:
         """
         completed_analyses(session, principal, [analysis_id], [])
         earlier = session.get_one(Work, analysis_id)
+        _check_joints(earlier)
         return self._work.enter(
             session,
             principal,
@@ -157,6 +161,8 @@ class WorkRequests:
         for analysis in sorted(set.intersection(*sides)):
             said = say(NoteCode.ANALYSIS_ON_BOTH_SIDES, analysis=analysis)
             raise InvalidRequest(said, pointer="/second")
+        for one in inputs:
+            _check_joints(session.get_one(Work, one.work_id))
         request = {
             "labels": {"first": body.first.label, "second": body.second.label},
             "kind": body.kind.value,
@@ -255,6 +261,11 @@ class WorkRequests:
             player_id=only_player(session, found),
             external_ref=body.external_ref,
         )
+
+
+def _check_joints(row: Work) -> None:
+    if row.joints_removed_at is not None:
+        raise NoLongerKept(say(NoteCode.RESULT_NO_LONGER_KEPT, work=row.id))
 
 
 def _check_step(rules: PracticeRules, finding_id: str, drill_id: str) -> None:

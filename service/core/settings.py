@@ -236,6 +236,22 @@ class Settings(BaseSettings):
         default=24.0, gt=0, description="Hours for which an Idempotency-Key is remembered."
     )
 
+    keep_films_days: int = Field(
+        default=0, ge=0, description="Days for which films are kept; 0 = until erased."
+    )
+    keep_minors_films_days: int = Field(
+        default=90,
+        ge=0,
+        description="Days for which films of possible minors are kept, unless a consent says "
+        "longer; 0 = as those of others.",
+    )
+    keep_joints_days: int = Field(
+        default=0, ge=0, description="Days for which joints of each frame are kept; 0 = for good."
+    )
+    keep_reports_days: int = Field(
+        default=0, ge=0, description="Days for which reports and pictures are kept; 0 = for good."
+    )
+
     first_key: SecretStr | None = Field(
         default=None,
         description="The first admin key, from `servewright keys generate`; empty = one is made "

@@ -8,7 +8,7 @@ from sqlalchemy import delete, select
 
 from models.contract.errors import ObjectStoreUnavailable
 from service.core.database import Database
-from service.core.objects import Objects
+from service.core.objects import ObjectMissing, Objects
 from service.core.receipts import Receipts
 from service.core.tables import Erasure
 
@@ -31,6 +31,7 @@ class ErasureSweep:
         for erasure in pending:
             try:
                 removed[erasure.receipt_id] += self._objects.delete_prefix(erasure.prefix)
+                removed[erasure.receipt_id] += self._one(erasure.prefix)
             except ObjectStoreUnavailable:
                 held_up.add(erasure.receipt_id)
                 continue
@@ -43,3 +44,12 @@ class ErasureSweep:
         self._receipts.clean_database()
         self._receipts.close()
         return sum(removed.values())
+
+    def _one(self, key: str) -> int:
+        """Remove the object of this very key; return how many that were."""
+        try:
+            self._objects.stat(key)
+        except ObjectMissing:
+            return 0
+        self._objects.delete(key)
+        return 1

@@ -105,6 +105,7 @@ class Clip(Base):
     """An uploaded film. ``state``: ``uploading`` (direct upload announced) or ``ready``.
 
     ``analyse``: options of the analysis that an announced film starts once it is in.
+    ``film_removed_at``: when its time was over and the film was removed; the digest went with it.
     ``upload_id``: what the object store calls the upload of a film that is sent to it in parts.
     """
 
@@ -131,6 +132,7 @@ class Clip(Base):
     facts: Mapped[dict[str, Any] | None]
     analyse: Mapped[dict[str, Any] | None]
     upload_id: Mapped[str | None] = mapped_column(Text)
+    film_removed_at: Mapped[datetime | None]
 
 
 class Work(Base):
@@ -176,6 +178,8 @@ class Work(Base):
     problem: Mapped[dict[str, Any] | None]
     first_look: Mapped[dict[str, Any] | None]
     time_left_s: Mapped[float | None]
+    joints_removed_at: Mapped[datetime | None]
+    reports_removed_at: Mapped[datetime | None]
     traceparent: Mapped[str | None] = mapped_column(String(55))
 
 

@@ -29,6 +29,7 @@ from service.core.guests import Guests
 from service.core.idempotency import Idempotency
 from service.core.installation import queue_name_of
 from service.core.intake_links import IntakeLinks
+from service.core.keeping import Keeping, Rule
 from service.core.limits import Limits
 from service.core.multipart import MultipartUploads
 from service.core.objects import LocalObjects, Objects
@@ -72,6 +73,7 @@ class Wiring:
     uploads: ResumableUploads
     arrivals: Arrivals
     consents: Consents
+    keeping: Keeping
     intake_links: IntakeLinks
     share_links: ShareLinks
     guests: Guests
@@ -106,6 +108,7 @@ class Wiring:
             erasures=ErasureSweep(self.database, self.objects, self.receipts),
             reminder=RetentionReminder(self.database, self.settings.public_url),
             orphans=OrphanSweep(self.database, self.objects),
+            keeping=self.keeping,
             uploads=self.uploads,
             arrivals=self.arrivals,
             intake_links=self.intake_links,
@@ -192,6 +195,7 @@ def wire(settings: Settings, traces: Traces | None = None) -> Wiring:
         uploads=uploads,
         arrivals=Arrivals(database, objects, uploads, clips, players, requests, queue),
         consents=Consents(database),
+        keeping=Keeping(database, Rule.of_settings(settings)),
         intake_links=IntakeLinks(database),
         share_links=ShareLinks(database),
         guests=Guests(database, rates, settings.limit_link_requests_per_minute),

@@ -8,7 +8,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from models.contract.analysis import Analysis
-from models.contract.errors import Erased, InvalidRequest
+from models.contract.errors import Erased, InvalidRequest, NoLongerKept
 from models.contract.joints import read_joints
 from models.contract.note_codes import NoteCode, say
 from models.contract.tracks import BodyMotion, JointTrack
@@ -48,7 +48,7 @@ def _source(wiring: Wiring, one: InputFiles, lease: Lease, folder: Path) -> Sour
         return track, document.motions(len(analysis.repetitions))
 
     def film() -> Path | None:
-        if not one.film.has_pictures:
+        if not (one.film.has_pictures and one.film.kept):
             return None
         path = folder / one.work_id
         if not path.exists():
@@ -63,6 +63,8 @@ def _source(wiring: Wiring, one: InputFiles, lease: Lease, folder: Path) -> Sour
 
 
 def _read(wiring: Wiring, one: InputFiles, name: str) -> bytes:
+    if name not in one.artifacts:  # its time was over after this work was asked for
+        raise NoLongerKept(say(NoteCode.RESULT_NO_LONGER_KEPT, work=one.work_id))
     try:
         with wiring.objects.open(one.artifacts[name].key) as stream:
             return stream.read()

@@ -17,7 +17,7 @@
     │   ├── MalformedRequest, InvalidRequest, DigestMismatch, InvalidCursor
     │   ├── Unauthenticated, Forbidden, NotFound, MethodNotAllowed
     │   ├── Conflict: one class for each, in models.contract.errors.conflict
-    │   ├── Gone: LinkEnded, UploadGone
+    │   ├── Gone: LinkEnded, NoLongerKept, UploadGone
     │   ├── IdempotencyConflict, ChecksumMismatch, PreconditionRequired
     │   ├── PreconditionFailed: UploadProtocol
     │   ├── PayloadTooLarge, UnsupportedMediaType, RangeNotSatisfiable
@@ -128,6 +128,7 @@ from models.contract.errors.request import (
     LinkEnded,
     MalformedRequest,
     MethodNotAllowed,
+    NoLongerKept,
     NotFound,
     PayloadTooLarge,
     PreconditionFailed,
@@ -198,6 +199,7 @@ __all__ = [
     "ModelFileDamaged",
     "ModelUnknown",
     "NoDirectUpload",
+    "NoLongerKept",
     "NoPerson",
     "NoServeFound",
     "NoSessionAnalysed",

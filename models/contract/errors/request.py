@@ -103,6 +103,16 @@ class LinkEnded(Gone):
     status = 410
 
 
+class NoLongerKept(Gone):
+    """This was kept for a stated time, which is over, and has been removed. What was measured is
+    still here; send the film again for what needs it.
+    """
+
+    code = "no_longer_kept"
+    title = "Kept no longer"
+    status = 410
+
+
 class UploadGone(Gone):
     """This upload has ended: it waited too long, or its film was refused. Begin a new one."""
 
