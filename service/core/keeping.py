@@ -109,9 +109,10 @@ class Keeping:
 
     def kept(self, of: str) -> Kept:
         """Return what is known of a clip or of work, or raise ``NotFound``."""
-        table = Clip if is_id(of, "clip") else Work
         with self._database.read() as session:
-            row = session.get(table, of)
+            row: Clip | Work | None = (
+                session.get(Clip, of) if is_id(of, "clip") else session.get(Work, of)
+            )
             if row is None:
                 raise NotFound()
             organisation = session.get_one(Organisation, row.tenant_id)
@@ -133,7 +134,7 @@ class Keeping:
         # Nobody knows who is on a film in no session: as with an unknown year, the doubt counts.
         minor = player is None or may_be_minor(player, self._database.now(session))
         given = select(ResumableUpload.consent_id).where(ResumableUpload.clip_id == clip.id)
-        theirs = Consent.id.in_(given)
+        theirs: ColumnElement[bool] = Consent.id.in_(given)
         if player is not None:
             theirs = or_(theirs, Consent.player_id == player.id)
         agreed = session.scalars(
