@@ -107,7 +107,7 @@ class Keeping:
         self._database = database
         self.defaults = defaults
 
-    def kept(self, of: str) -> Kept:
+    def kept(self, of: str) -> KeptUntil:
         """Return what is known of a clip or of work, or raise ``NotFound``."""
         with self._database.read() as session:
             row: Clip | Work | None = (
@@ -117,9 +117,11 @@ class Keeping:
                 raise NotFound()
             organisation = session.get_one(Organisation, row.tenant_id)
             if isinstance(row, Clip):
-                return Kept(row, self.film(session, organisation, row), Until(None), Until(None))
+                return KeptUntil(
+                    row, self.film(session, organisation, row), Until(None), Until(None)
+                )
             joints, reports = self.work(organisation, row)
-            return Kept(row, Until(None), joints, reports)
+            return KeptUntil(row, Until(None), joints, reports)
 
     def film(self, session: Session, organisation: Organisation, clip: Clip) -> Until:
         """Return when a film, or a file of joints, goes."""
@@ -275,7 +277,7 @@ class Keeping:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class KeptUntil:
     """A clip or work, and until when what belongs to it is kept."""
 
     row: Clip | Work
