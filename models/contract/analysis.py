@@ -8,6 +8,7 @@ from pydantic import Field, field_validator, model_validator
 
 from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share, or_earlier
 from models.contract.clip import ClipFacts, Usability
+from models.contract.coil import CoilJudgement
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.problem import Problem
@@ -118,6 +119,11 @@ class Repetition(Document):
     confidence: Share
     events: dict[EventName, Event] = Field(default_factory=dict)
     metrics: tuple[Metric, ...] = ()
+    coil: CoilJudgement | None = Field(
+        default=None,
+        description="Whether the player turned away from the target or only bent, from set-up to "
+        "loading; null for holds and in results of earlier engines.",
+    )
 
 
 class ViewEstimate(Document):

@@ -33,6 +33,9 @@ class NoteCode(StrEnum):
     POSTURE_REFUSED = "posture_refused"
     PART_NOT_MEASURABLE = "part_not_measurable"
     RANGE_SPANNED = "range_spanned"
+    COIL_TOO_CLOSE = "coil_too_close"
+    COIL_OTHER_PLACE = "coil_other_place"
+    COIL_SECOND_PLACE = "coil_second_place"
 
     # What the checks of a film found.
     PERSON_SEEN = "person_seen"

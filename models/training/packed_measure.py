@@ -25,8 +25,8 @@ from models.contract.tracks import BodyMotion
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind
 from workers.engine.accuracy import ClipErrors, clip_errors
 from workers.engine.interface import EngineRequest
-from workers.engine.measure import floor_height
 from workers.engine.metrics.registry import metrics_for
+from workers.engine.readings import floor_height
 from workers.engine.samples import Samples
 from workers.engine.truth import ClipTruth, TrueRepetition
 from workers.engine.view import view_of

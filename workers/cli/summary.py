@@ -10,6 +10,7 @@ from models.contract.typical import Typical
 from models.words import Words
 from models.words.words import Named
 from workers.cli.console import show_problem
+from workers.report.coil_part import coil_lines
 from workers.report.typical_part import scatter_words, typical_lines
 
 
@@ -33,6 +34,11 @@ def show_analysis(analysis: Analysis, console: Console, words: Words) -> None:
             listed = words("terminal.not_measurable", titles="; ".join(titles))
             console.print(listed, markup=False)
             console.print(f"  {reason}", markup=False, style="dim")
+    coil = coil_lines(analysis.repetitions, words)
+    if coil:
+        console.print()
+    for line in coil:
+        console.print(line, markup=False)
     if analysis.typical is not None:
         console.print()
         for line in typical_lines(analysis.typical, words):

@@ -20,6 +20,7 @@ from models.contract.vocabulary import (
 )
 from workers.engine import usability
 from workers.engine.calibration import NEVER_CALIBRATED, Calibration
+from workers.engine.coil import coil_of
 from workers.engine.detect import FoundWork, find_work, handedness_of
 from workers.engine.event_errors import NO_EVENT_ERRORS, EventErrors
 from workers.engine.events import Instant, locate
@@ -30,10 +31,11 @@ from workers.engine.heads import HeadPaths
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.learned import Learned
 from workers.engine.measurability import FilmContext
-from workers.engine.measure import BodyEstimate, events_of, floor_height, measure
+from workers.engine.measure import events_of, measure
 from workers.engine.postures import impossible
 from workers.engine.problems import Doubts, film_problems, motion_problems, time_problems
 from workers.engine.proportions import POPULATION_STATURE_M, POPULATION_STATURE_SD_M
+from workers.engine.readings import BodyEstimate, floor_height, read
 from workers.engine.signals import Signals, from_motion, from_track
 from workers.engine.time_base import time_base
 from workers.engine.view import estimate_view, views_within
@@ -293,15 +295,15 @@ def _repetition(
         candidate.kind,
     )
     given = request.stature_m is not None or view is None
-    metrics = measure(
+    readings = read(
         estimates,
-        candidate.kind,
-        context,
+        events,
         sex=request.sex,
         stature_sd_m=GIVEN_STATURE_SD_M if given else POPULATION_STATURE_SD_M,
         seed=request.seed,
         heads=heads,
     )
+    metrics = measure(readings, candidate.kind, context)
     times = [instant.time_s for instant in events.values()]
     repetition = Repetition(
         kind=candidate.kind,
@@ -310,6 +312,7 @@ def _repetition(
         confidence=round(candidate.confidence, 3),
         events=events_of(events, motion),
         metrics=metrics,
+        coil=coil_of(readings, context),
     )
     return repetition, doubtful
 

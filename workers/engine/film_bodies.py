@@ -17,9 +17,9 @@ from workers.engine.heads import HeadPaths
 from workers.engine.interface import EngineRequest
 from workers.engine.learned import Learned
 from workers.engine.lift import Lifted, lift_track, lifted_body, within
-from workers.engine.measure import BodyEstimate
 from workers.engine.network_body import network_body
 from workers.engine.proportions import POPULATION_STATURE_M
+from workers.engine.readings import BodyEstimate
 from workers.engine.uncertainty import draw_joints
 
 BOTH = "fit_and_lift"

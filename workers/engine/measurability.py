@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from models.contract.metrics.definition import Need
@@ -85,10 +85,9 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> Note | None:
     """
     if context.refused is not None:
         return context.refused
-    absent = [event for event in spec.events if event not in context.events]
-    if absent:
-        code = context.missing.get(absent[0], NoteCode.EVENT_NOT_FOUND)
-        return note(code, events=tuple(event.value for event in absent))
+    absent = not_found(spec.events, context)
+    if absent is not None:
+        return absent
     if context.time_doubtful and facts(spec.unit).timed:
         return note(NoteCode.TIMES_DOUBTFUL)
     if context.fps < spec.metric.min_fps - 0.5:
@@ -98,6 +97,15 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> Note | None:
     if Need.FEET in spec.needs and context.feet_share < FEET_SHARE:
         return note(NoteCode.FEET_NOT_SEEN)
     return _view_limit(spec, context, context.view, method) if context.calibrated else None
+
+
+def not_found(events: Iterable[EventName], context: FilmContext) -> Note | None:
+    """Return which events are missing and why, or None if all were found."""
+    absent = [event for event in events if event not in context.events]
+    if not absent:
+        return None
+    code = context.missing.get(absent[0], NoteCode.EVENT_NOT_FOUND)
+    return note(code, events=tuple(event.value for event in absent))
 
 
 def _view_limit(spec: MetricSpec, context: FilmContext, view: View, method: str) -> Note | None:

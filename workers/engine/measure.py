@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -12,18 +11,15 @@ from models.contract.interval import Z95
 from models.contract.metrics.units import Unit, facts
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
-from models.contract.skeleton import CANONICAL_BODY
-from models.contract.tracks import BodyMotion, FloatArray
-from models.contract.vocabulary import EventName, RepetitionKind, Sex
+from models.contract.tracks import BodyMotion
+from models.contract.vocabulary import EventName, RepetitionKind
 from workers.engine.calibration import NOT_CALIBRATED, Residual
 from workers.engine.events import Instant
-from workers.engine.heads import HEAD_FORMULAS, HeadPaths, head_samples
-from workers.engine.heads import METHOD as HEADS_METHOD
+from workers.engine.heads import HEAD_FORMULAS
 from workers.engine.measurability import FilmContext, why_not
 from workers.engine.metrics.registry import metrics_for
 from workers.engine.metrics.spec import MetricSpec
-from workers.engine.samples import Samples
-from workers.engine.uncertainty import SAMPLES, best, cloud, value_and_sd
+from workers.engine.readings import Readings
 
 ROOM_DEG = 150.0
 """An interval so wide holds any angle that a tilt, a lean, a turn or the bend of a joint can have,
@@ -31,19 +27,6 @@ degrees: knees bend by up to about 140, elbows by 145 (common practice of goniom
 memory)."""
 LEAST_SHOWN = 0.05
 """Share of a true change that is stated at least (working value)."""
-FLOOR_UNDER_ANKLES = 0.045
-"""Ankle joint centre over the floor in standing heights, where no heel or toe is seen."""
-
-
-def floor_height(motion: BodyMotion) -> float:
-    """Return the height of the floor in the court frame: under heels and toes at rest, metres."""
-    names = (*CANONICAL_BODY.both("heel"), *CANONICAL_BODY.both("toe"))
-    points = np.stack([motion.joint(name)[:, 2] for name in names])
-    if np.isfinite(points).any():
-        low = float(np.nanpercentile(np.nanmin(points, axis=0), 10))
-        return low - 0.012 * motion.stature_m
-    ankles = np.stack([motion.joint(name)[:, 2] for name in CANONICAL_BODY.both("ankle")])
-    return float(np.percentile(ankles.min(axis=0), 10)) - FLOOR_UNDER_ANKLES * motion.stature_m
 
 
 def events_of(found: Mapping[EventName, Instant], motion: BodyMotion) -> dict[EventName, Event]:
@@ -61,82 +44,37 @@ def events_of(found: Mapping[EventName, Instant], motion: BodyMotion) -> dict[Ev
     return result
 
 
-@dataclass(frozen=True, slots=True)
-class BodyEstimate:
-    """A body as one method sees it.
-
-    ``sample(count, seed)`` draws joints from its uncertainty, shape (S, T, 21, 3).
-    """
-
-    motion: BodyMotion
-    sample: Callable[[int, int], FloatArray]
-
-
-def measure(
-    estimates: Sequence[BodyEstimate],
-    kind: RepetitionKind,
-    context: FilmContext,
-    *,
-    sex: Sex,
-    stature_sd_m: float,
-    seed: int,
-    heads: HeadPaths | None = None,
-) -> tuple[Metric, ...]:
+def measure(readings: Readings, kind: RepetitionKind, context: FilmContext) -> tuple[Metric, ...]:
     """Return every metric that applies to this kind of work.
 
     Parameters
     ----------
-    estimates : sequence of Estimate
-        The same repetition by one or more methods, canonical court frame. Each metric is taken
-        from the method that was more accurate on calibration films.
+    readings : Readings
+        The repetition by one or more methods. Each metric is taken from the method that was more
+        accurate on calibration films.
     kind : RepetitionKind
     context : FilmContext
         Carries the events.
-    sex : Sex
-    stature_sd_m : float
-    seed : int
-    heads : HeadPaths, optional
-        What the learned lift answers directly, where there is one.
     """
-    prepared: dict[str, tuple[Samples, Samples]] = {}
-    for estimate in estimates:
-        motion = estimate.motion
-        floor = floor_height(motion)
-        joints = estimate.sample(SAMPLES, seed)
-        prepared[motion.method] = (
-            best(motion, context.events, sex=sex, floor_z=floor),
-            cloud(
-                motion,
-                joints,
-                context.events,
-                sex=sex,
-                floor_z=floor,
-                stature_sd_m=stature_sd_m,
-                seed=seed,
-            ),
-        )
-    direct = None
-    if heads is not None and prepared:
-        one, many = next(iter(prepared.values()))
-        drawn = heads.draw(many.count, seed)
-        direct = head_samples(heads, one, heads.mean[None]), head_samples(heads, many, drawn)
     results: list[Metric] = []
-    methods, film = list(prepared), context
+    film = context
     for spec in metrics_for(kind):
-        formula = None if direct is None else HEAD_FORMULAS.get(spec.name)
-        known = methods if formula is None else [*methods, HEADS_METHOD]
+        known = readings.methods(HEAD_FORMULAS.get(spec.name))
         context = film.best_for(spec, known)
         for method in _methods(spec, context, known):
             reason = why_not(spec, context, method)
             value = sd = float("nan")
-            if reason is None and method == HEADS_METHOD and direct is not None and formula:
-                value, sd = value_and_sd(spec, formula, *direct)
-            elif reason is None:
-                value, sd = value_and_sd(spec, spec.compute, *prepared[method])
+            if reason is None:
+                value, sd = value_and_sd(spec, readings, method)
             if reason is None:
                 reason = _untold(spec, value, sd, context, method)
             results.append(_metric(spec, value, sd, reason, context, method))
     return inherited(metrics_for(kind), results) if film.calibrated else tuple(results)
+
+
+def value_and_sd(spec: MetricSpec, readings: Readings, method: str) -> tuple[float, float]:
+    """Return a metric's value by a method, and its propagated standard deviation."""
+    return readings.tell(method, spec.compute, HEAD_FORMULAS.get(spec.name))
 
 
 def inherited(specs: Sequence[MetricSpec], metrics: Sequence[Metric]) -> tuple[Metric, ...]:

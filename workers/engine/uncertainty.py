@@ -18,7 +18,6 @@ from models.contract.interval import Z95
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import EventName, Sex
 from workers.engine.events import Instant
-from workers.engine.metrics.spec import MetricSpec
 from workers.engine.samples import Samples
 
 SAMPLES = 96
@@ -103,14 +102,14 @@ def best(
     )
 
 
-def value_and_sd(
-    spec: MetricSpec, formula: Callable[[Body], FloatArray], estimate: Body, samples: Body
+def value_and_spread(
+    formula: Callable[[Body], FloatArray], estimate: Body, samples: Body
 ) -> tuple[float, float]:
-    """Return a metric's best value and the spread of its samples, as a standard deviation.
+    """Return a quantity's best value and the spread of its samples, as a standard deviation.
 
     The spread is half the central 95 % range over 1.96, about the median; NaN where fewer than
-    three quarters of the samples give a value. ``formula`` is the metric's own on bodies, or the
-    one on direct answers; ``spec`` says what is measured.
+    three quarters of the samples give a value. ``formula`` is the quantity's own on bodies, or the
+    one on direct answers.
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)

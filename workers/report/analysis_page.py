@@ -11,6 +11,7 @@ from models.contract.analysis import Analysis, Metric, Repetition
 from models.contract.plan import PracticePlan
 from models.contract.vocabulary import EventName, RepetitionKind, Severity
 from models.words import Words, english
+from workers.report.coil_part import coil_lines
 from workers.report.findings import COUNT, Band, Statement, statements
 from workers.report.first_screen import FirstScreen
 from workers.report.instants import ShownInstant, instants_of, named
@@ -81,6 +82,7 @@ def analysis_page(
         statements=cards,
         pictures=shown,
         other_pictures=other_pictures,
+        coil_lines=coil_lines(analysis.repetitions, words),
         typical_lines=typical_lines(typical, words) if typical else [],
         typical_table=typical_table(typical, words) if typical else None,
         tables=[

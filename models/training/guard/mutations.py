@@ -22,7 +22,7 @@ from models.training.guard import frozen, measured
 from models.training.guard.checks import Failure, Limit, failures, figures
 from workers.engine import engine, measure
 from workers.engine.calibration import NOT_CALIBRATED
-from workers.engine.measure import BodyEstimate
+from workers.engine.readings import BodyEstimate
 
 Array = np.ndarray[Any, np.dtype[Any]]
 Patch = Callable[[], AbstractContextManager[object]]

@@ -11,8 +11,8 @@ from models.training.rendered.bodies import true_motion, truth
 from workers.engine.heads import HEAD_FORMULAS, HeadSamples
 from workers.engine.lift_input import RATE_HZ, SECOND, WIDTH, assemble, resample, still_frames
 from workers.engine.lift_layout import HEADS
-from workers.engine.measure import floor_height
 from workers.engine.metrics.registry import REGISTRY
+from workers.engine.readings import floor_height
 from workers.engine.samples import Samples
 from workers.engine.truth import EVENTS
 
