@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from enum import StrEnum
 from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import AfterValidator, Field
@@ -51,6 +52,14 @@ ExternalRef = Annotated[
 Links = Annotated[dict[str, str], Field(description="Relation to address.")]
 
 
+class MetadataState(StrEnum):
+    """What was in a film's file beside pictures and sound: place, maker, names, notes."""
+
+    NONE = "none"
+    REMOVED = "removed"
+    KEPT = "kept"
+
+
 class ClipResource(Document):
     """An uploaded film, or an uploaded file of joints: `media_type` says which."""
 
@@ -61,7 +70,15 @@ class ClipResource(Document):
     created_at: datetime
     media_type: str
     size_bytes: int | None = Field(ge=0)
-    sha256: Digest | None
+    sha256: Digest | None = Field(
+        description="Of what is stored: another than of what was sent where metadata was removed."
+    )
+    metadata: MetadataState | None = Field(
+        default=None,
+        description="Metadata that does not play (places, maker, names, notes): `none` was there, "
+        "it was `removed` when the film came in, or the file is built so that it had to be `kept`. "
+        "Null = not a film, not here yet, or from before this was done.",
+    )
     external_ref: str | None = None
     session_id: SessionId | None = Field(default=None, description="Session it was filmed in.")
     facts: ClipFacts | None = Field(

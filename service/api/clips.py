@@ -26,6 +26,7 @@ from models.contract.resources import (
     DirectUpload,
     DirectUploadRequest,
     ExternalRef,
+    MetadataState,
     SessionId,
 )
 from service.api.dependencies import (
@@ -87,6 +88,7 @@ def clip_resource(row: Clip, analysis_id: str | None = None) -> ClipResource:
         media_type=row.media_type,
         size_bytes=row.size_bytes,
         sha256=row.sha256 or row.announced_sha256,
+        metadata=None if row.metadata_state is None else MetadataState(row.metadata_state),
         external_ref=row.external_ref,
         session_id=row.session_id,
         facts=ClipFacts.model_validate(row.facts) if row.facts else None,

@@ -170,6 +170,7 @@ class ClipStore:
             media_type=film.media_type,
             size_bytes=film.size_bytes,
             sha256=film.sha256,
+            metadata_state=film.metadata,
             external_ref=external_ref,
             session_id=session_id,
         )
@@ -226,6 +227,7 @@ class ClipStore:
                 clip.state = "ready"
                 clip.sha256 = film.sha256
                 clip.media_type = film.media_type
+                clip.metadata_state = film.metadata
                 session.flush()
                 now = self._database.now(session)
                 if then is not None:

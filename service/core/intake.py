@@ -14,7 +14,9 @@ from models.contract.errors import (
     ServewrightError,
 )
 from models.contract.note_codes import NoteCode, say
+from models.contract.resources import MetadataState
 from service.core.containers import HEAD_BYTES, media_type_of
+from service.core.films.cleaning import cleaned
 from service.core.objects import Objects, Upload
 
 PIECE_BYTES = 1 << 20
@@ -28,6 +30,8 @@ class Received:
     sha256: str
     size_bytes: int
     media_type: str
+    metadata: MetadataState | None = None
+    """What became of metadata in a film."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +46,15 @@ class Expected:
         Return the error for a file of another kind, and for one without a byte.
     too_large : callable
         Returns the error for one that has more bytes than this.
+    clean : callable
+        Takes out of the stored file what is not to be kept; returns what is stored then.
     """
 
     recognise: Callable[[bytes], str | None]
     unknown: Callable[[], ServewrightError]
     empty: Callable[[], ServewrightError]
     too_large: Callable[[int], ServewrightError]
+    clean: Callable[[Objects, str, Received], Received] = lambda _objects, _key, file: file
 
 
 FILM = Expected(
@@ -55,6 +62,7 @@ FILM = Expected(
     unknown=NotAVideo,
     empty=lambda: NotAVideo(say(NoteCode.FILE_EMPTY)),
     too_large=lambda most: ClipTooLarge(say(NoteCode.FILE_TOO_LARGE, limit=most)),
+    clean=cleaned,
 )
 
 
@@ -103,7 +111,10 @@ class Intake:
         self._upload.write(piece)
 
     def finish(self, expected_sha256: frozenset[str] = frozenset()) -> Received:
-        """Make the object visible, provided that every digest given is its own. Blocks."""
+        """Make the object visible, provided that every digest given is its own. Blocks.
+
+        Digest and content are those of the file as it is stored: a film without its metadata.
+        """
         if self._size == 0:
             raise self._expected.empty()
         self.flush()
@@ -113,7 +124,8 @@ class Intake:
         assert self._upload is not None
         assert self._media_type is not None
         self._upload.commit()
-        return Received(digest, self._size, self._media_type)
+        received = Received(digest, self._size, self._media_type)
+        return self._expected.clean(self._objects, self._key, received)
 
     def abort(self) -> None:
         """Throw away what is not finished. Blocks."""

@@ -133,6 +133,7 @@ class Clip(Base):
     analyse: Mapped[dict[str, Any] | None]
     upload_id: Mapped[str | None] = mapped_column(Text)
     film_removed_at: Mapped[datetime | None]
+    metadata_state: Mapped[str | None] = mapped_column(String(8))
 
 
 class Work(Base):
