@@ -22,6 +22,7 @@ from sqlalchemy import (
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.core.account_tables import ApiKey, Organisation, Usage
+from service.core.installation_tables import Lock, MachineCosts, Secret
 from service.core.table_base import MAIN_TENANT, Base, UtcDateTime, tenant_column
 from service.core.upload_tables import (
     Consent,
@@ -106,7 +107,7 @@ class Clip(Base):
 
     ``analyse``: options of the analysis that an announced film starts once it is in.
     ``film_removed_at``: when its time was over and the film was removed; the digest went with it.
-    ``upload_id``: what the object store calls the upload of a film that is sent to it in parts.
+    ``upload_id``: what the object store calls the upload of a film that comes in parts.
     """
 
     __tablename__ = "clips"
@@ -182,16 +183,6 @@ class Work(Base):
     joints_removed_at: Mapped[datetime | None]
     reports_removed_at: Mapped[datetime | None]
     traceparent: Mapped[str | None] = mapped_column(String(55))
-
-
-class MachineCosts(Base):
-    """What analyses have cost one machine, as ``MeasuredCosts``."""
-
-    __tablename__ = "machine_costs"
-
-    machine: Mapped[str] = mapped_column(primary_key=True)
-    updated_at: Mapped[datetime]
-    costs: Mapped[dict[str, Any]]
 
 
 class WorkInput(Base):
@@ -380,22 +371,3 @@ class Erasure(Base):
     tenant_id: Mapped[str] = tenant_column()
     erased_at: Mapped[datetime]
     sweep_until: Mapped[datetime]
-
-
-class Lock(Base):
-    """Lock rows that elect one process for a periodic task."""
-
-    __tablename__ = "locks"
-
-    name: Mapped[str] = mapped_column(primary_key=True)
-    holder: Mapped[str]
-    until: Mapped[datetime]
-
-
-class Secret(Base):
-    """Secrets of the installation itself, such as the key that signs page cursors."""
-
-    __tablename__ = "secrets"
-
-    name: Mapped[str] = mapped_column(primary_key=True)
-    value: Mapped[str]

@@ -18,13 +18,19 @@ _SEGMENT, _CLUSTER, _INFO, _TRACKS, _TAGS = (
     0x1654AE6B,
     0x1254C367,
 )
+"""Ids of elements (RFC 9559, 5), as those below."""
 _HEAD, _SEEK, _CUES, _VOID, _CRC = 0x1A45DFA3, 0x114D9B74, 0x1C53BB6B, 0xEC, 0xBF
+"""EBML header, SeekHead, Cues, Void, CRC-32."""
 _IN_CLUSTER = frozenset((0xE7, 0xA3, 0xA0, 0xA7, 0xAB, 0x5854, 0xAF))
 """Timestamp, SimpleBlock, BlockGroup, Position, PrevSize, SilentTracks, EncryptedBlock."""
 _NAMES = frozenset((0x7BA9, 0x7384, 0x3C83AB, 0x3E83BB, 0x536E))
 """Title, SegmentFilename, PrevFilename, NextFilename; Name of a track."""
-_TRACK, _TRACK_TYPE, _PLAYED = 0xAE, 0x83, frozenset((1, 2))
+_TRACK, _TRACK_TYPE = 0xAE, 0x83
+"""TrackEntry, TrackType."""
+_PLAYED = frozenset((1, 2))
+"""Types of tracks: pictures, sound."""
 _TAG, _SIMPLE, _TAG_NAME = 0x7373, 0x67C8, 0x45A3
+"""Tag, SimpleTag, TagName."""
 
 
 @dataclass(frozen=True, slots=True)
