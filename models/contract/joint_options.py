@@ -32,6 +32,12 @@ class JointOptions(Document):
         default=None,
         description="Direction of the target in the file's own axes; null = found from the swing.",
     )
+    accuracy_m: Annotated[float, Field(ge=0.0002, le=0.2)] | None = Field(
+        default=None,
+        description="Standard deviation of each coordinate of npz and C3D files in metres, as "
+        "whoever measured them states it; null = 0.005, or more where segments waver by more. "
+        "JSON bodies carry their own.",
+    )
     markers: dict[MarkerName, tuple[MarkerName, ...]] = Field(
         default_factory=dict,
         max_length=100,

@@ -46,6 +46,12 @@ def analyse_joints(
             exists=True, dir_okay=False, help="JSON object: joint name to list of marker names."
         ),
     ] = None,
+    accuracy_m: Annotated[
+        float | None,
+        typer.Option(
+            min=0.0002, max=0.2, help="Standard deviation of each coordinate, metres (npz, C3D)."
+        ),
+    ] = None,
     drill: Annotated[
         RepetitionKind | None, typer.Option(help="What the swings are, if not serves.")
     ] = None,
@@ -69,7 +75,7 @@ def analyse_joints(
     target = None if target_x is None or target_y is None else (target_x, target_y)
     request = EngineRequest(stature_m=height_m, handedness=handedness, sex=sex, drill=drill)
     marker_map = None if markers is None else jsonlib.loads(markers.read_text("utf-8"))
-    found = measure_file(file, request, target_xy=target, markers=marker_map)
+    found = measure_file(file, request, target_xy=target, markers=marker_map, accuracy_m=accuracy_m)
     if json:
         sys.stdout.write(jsonlib.dumps([_plain(result) for result in found], indent=1) + "\n")
         return

@@ -12,6 +12,7 @@ from models.contract.skeleton import ANATOMICAL_BODY, CANONICAL_BODY, canonical
 from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import Handedness
 from workers.engine.detect import FoundWork, find_work, handedness_of
+from workers.engine.joint_checks import wavering
 from workers.engine.signals import from_joints
 
 SWING_OFFSET_DEG = 10.0
@@ -34,6 +35,7 @@ def to_court(
     handedness: Handedness,
     target_xy: tuple[float, float] | None = None,
     stature_m: float | None = None,
+    accuracy_m: float | None = None,
 ) -> BodyMotion:
     """Return a body motion in the canonical court frame.
 
@@ -49,6 +51,9 @@ def to_court(
         the hitting wrist and the pelvis move.
     stature_m : float or None
         None = from the height of the ears in the first frames.
+    accuracy_m : float or None
+        Standard deviation of each coordinate, as whoever measured the joints states it. None = a
+        few millimetres, or more where the lengths of segments waver by more.
 
     Raises
     ------
@@ -78,7 +83,7 @@ def to_court(
         time_s=time,
         frame_index=np.arange(len(time_s)),
         joints=court - _origin(court, start),
-        sd=np.full(court.shape, CAPTURE_SD_M),
+        sd=np.full(court.shape, accuracy_m or max(CAPTURE_SD_M, wavering(joints, CANONICAL_BODY))),
         mirrored=mirrored,
         stature_m=stature,
         method="joints_in",

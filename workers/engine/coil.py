@@ -106,6 +106,8 @@ def coil_of(readings: Readings, context: FilmContext) -> CoilJudgement | None:
     reason = context.refused or not_found((_START, _END), context)
     if reason is not None:
         return _unsaid(reason)
+    if context.locked:
+        return _unsaid(note(NoteCode.JOINTS_LOCKED))
     place = _better_place(context.view)
     if context.view is not None and place is not None and not _proven(context):
         code = NoteCode.VIEW_NOT_PROVEN

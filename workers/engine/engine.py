@@ -9,8 +9,10 @@ from dataclasses import replace
 import numpy as np
 
 from models.contract.analysis import Repetition, Scale, ViewEstimate
+from models.contract.errors import FrameRateDoubtful
 from models.contract.note import Note, note
-from models.contract.note_codes import NoteCode
+from models.contract.note_codes import NoteCode, Saying
+from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import (
     EventName,
@@ -29,11 +31,19 @@ from workers.engine.film_bodies import film_bodies, plain_estimate
 from workers.engine.freefall import body_fall, clock_doubtful
 from workers.engine.heads import HeadPaths
 from workers.engine.interface import EngineRequest, EngineResult
+from workers.engine.joint_checks import frame_fault
 from workers.engine.learned import Learned
 from workers.engine.measurability import FilmContext
 from workers.engine.measure import events_of, measure
 from workers.engine.postures import impossible
-from workers.engine.problems import Doubts, film_problems, motion_problems, time_problems
+from workers.engine.problems import (
+    Doubts,
+    film_problems,
+    frame_problem,
+    joint_doubts,
+    motion_problems,
+    time_problems,
+)
 from workers.engine.proportions import POPULATION_STATURE_M, POPULATION_STATURE_SD_M
 from workers.engine.readings import BodyEstimate, floor_height, read
 from workers.engine.signals import Signals, from_motion, from_track
@@ -126,6 +136,11 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
     request : EngineRequest
         View and frame-rate limits of a camera do not apply.
     """
+    fault = frame_fault(motion.joints, CANONICAL_BODY)
+    if fault is not None:
+        return joints_refused(fault, request)
+    doubted, locked = joint_doubts(motion)
+    hurried = any(isinstance(error, FrameRateDoubtful) for error in doubted)
     signals = from_motion(motion)
     found = _with_drill(_find(signals, Handedness.RIGHT), request.drill)
     fps = usability.frame_rate(motion.time_s, np.arange(len(motion)))
@@ -145,6 +160,8 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
             1.0,
             (float(motion.time_s[0]), float(motion.time_s[-1])),
             refused=_refused(why),
+            locked=locked,
+            hurried=hurried,
         )
         repetitions.append(repetition)
         bodies.append(part)
@@ -157,7 +174,18 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
         scale=Scale(metres_per_body_height=motion.stature_m, source="joints_in"),
         repetitions=tuple(repetitions),
         bodies=tuple(bodies),
-        problems=motion_problems(repetitions, signals, Doubts(clock, tuple(refused))),
+        problems=motion_problems(repetitions, signals, Doubts(clock, tuple(refused), doubted)),
+    )
+
+
+def joints_refused(fault: Saying, request: EngineRequest) -> EngineResult:
+    """Return that joints from elsewhere are not as stated: nothing is measured."""
+    return EngineResult(
+        view=ViewEstimate(label=View.UNKNOWN, source="unknown"),
+        handedness=request.handedness,
+        handedness_source="unknown" if request.handedness is Handedness.UNKNOWN else "given",
+        scale=Scale(source="joints_in"),
+        problems=(frame_problem(fault),),
     )
 
 
@@ -262,6 +290,8 @@ def _repetition(
     event_errors: EventErrors = NO_EVENT_ERRORS,
     refused: Note | None = None,
     heads: HeadPaths | None = None,
+    locked: bool = False,
+    hurried: bool = False,
 ) -> tuple[Repetition, bool]:
     """Return one measured repetition, and whether its clock is doubtful."""
     if not estimates:
@@ -286,13 +316,14 @@ def _repetition(
         label,
         feet,
         events,
-        doubtful,
+        doubtful or hurried,
         errors,
         request.calibrated,
         _places(view),
         located.missing,
         refused,
         candidate.kind,
+        locked,
     )
     given = request.stature_m is not None or view is None
     readings = read(

@@ -12,6 +12,7 @@ from models.contract.note_codes import NoteCode
 from models.contract.vocabulary import EventName, RepetitionKind, View
 from workers.engine.calibration import NEVER_CALIBRATED, Calibration, Residual
 from workers.engine.events import Instant
+from workers.engine.joint_checks import LOCKED_METRICS
 from workers.engine.metrics.spec import MetricSpec
 
 SIDE_FACTOR = 2.0
@@ -53,6 +54,8 @@ class FilmContext:
         Why events are missing, where the film's ends are the reason.
     kind : RepetitionKind
         Work of one kind is proven by films of that kind.
+    locked : bool
+        Pelvis and shoulders are one line in these joints.
     """
 
     fps: float
@@ -66,6 +69,7 @@ class FilmContext:
     missing: Mapping[EventName, NoteCode] = field(default_factory=dict)
     refused: Note | None = None
     kind: RepetitionKind = RepetitionKind.SERVE
+    locked: bool = False
 
     def best_for(self, spec: MetricSpec, methods: Sequence[str]) -> FilmContext:
         """Return the same seen from the position that supports a metric; else as it is."""
@@ -88,6 +92,8 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> Note | None:
     absent = not_found(spec.events, context)
     if absent is not None:
         return absent
+    if context.locked and spec.key in LOCKED_METRICS:
+        return note(NoteCode.JOINTS_LOCKED)
     if context.time_doubtful and facts(spec.unit).timed:
         return note(NoteCode.TIMES_DOUBTFUL)
     if context.fps < spec.metric.min_fps - 0.5:

@@ -13,6 +13,9 @@ from models.contract.errors import (
     FrameRateDoubtful,
     FrameRateLow,
     FramesRepeated,
+    JointsCoarse,
+    JointsFrameWrong,
+    JointsLocked,
     NoPerson,
     NoServeFound,
     NotSeenClearly,
@@ -25,10 +28,13 @@ from models.contract.errors import (
 )
 from models.contract.errors.root import ServewrightError
 from models.contract.note import Note
-from models.contract.note_codes import NoteCode, say
+from models.contract.note_codes import NoteCode, Saying, say
 from models.contract.problem import Problem
+from models.contract.skeleton import CANONICAL_BODY
+from models.contract.tracks import BodyMotion
 from models.contract.vocabulary import Handedness, RepetitionKind, Severity
 from workers.engine.detect import find_work, what_was_seen
+from workers.engine.joint_checks import lacking, lines_locked, too_fast
 from workers.engine.signals import Signals
 from workers.engine.time_base import GAPS_SHARE, TimeBase
 
@@ -47,10 +53,13 @@ class Doubts:
         Times do not fit free fall.
     refused : tuple of (Note or None)
         Per repetition, why it cannot be a person's posture.
+    joints : tuple of ServewrightError
+        What is wrong with joints from elsewhere.
     """
 
     clock: bool = False
     refused: tuple[Note | None, ...] = ()
+    joints: tuple[ServewrightError, ...] = ()
 
 
 def film_problems(
@@ -109,7 +118,31 @@ def motion_problems(
     found: list[Problem] = []
     if not repetitions:
         found.append(Problem.of(no_serve(signals), stage="serve"))
+    found += [_problem(error, _severity(error)) for error in doubts.joints]
     return (*found, *_doubts(doubts))
+
+
+def joint_doubts(motion: BodyMotion) -> tuple[tuple[ServewrightError, ...], bool]:
+    """Return what is to be said of joints from elsewhere, and whether their lines are locked."""
+    locked = lines_locked(motion.joints, CANONICAL_BODY)
+    hurried = too_fast(motion)
+    found: list[ServewrightError] = []
+    if locked:
+        found.append(JointsLocked())
+    if lacking(motion.joints, CANONICAL_BODY):
+        found.append(JointsCoarse())
+    if hurried is not None:
+        found.append(FrameRateDoubtful(hurried))
+    return tuple(found), locked
+
+
+def frame_problem(fault: Saying) -> Problem:
+    """Return that unit, axes or sides of joints are wrong, so that nothing is measured."""
+    return _problem(JointsFrameWrong(fault), Severity.BLOCKING)
+
+
+def _severity(error: ServewrightError) -> Severity:
+    return Severity.NOTE if isinstance(error, JointsCoarse) else Severity.WARNING
 
 
 def no_serve(signals: Signals | None) -> NoServeFound:

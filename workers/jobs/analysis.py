@@ -108,6 +108,7 @@ def _of_joints(
         file,
         request,
         target_xy=None if asked.target is None else (asked.target.x, asked.target.y),
+        accuracy_m=asked.accuracy_m,
         sha256=clip.sha256,
         size_bytes=path.stat().st_size,
         report=lease,

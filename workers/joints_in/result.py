@@ -34,6 +34,7 @@ def analyse_joints(
     request: EngineRequest,
     *,
     target_xy: tuple[float, float] | None = None,
+    accuracy_m: float | None = None,
     sha256: str | None = None,
     size_bytes: int | None = None,
     report: Report = silent,
@@ -48,6 +49,8 @@ def analyse_joints(
         What the caller knows.
     target_xy : (x, y) or None
         Horizontal direction of the target in the axes of raw joints.
+    accuracy_m : float or None
+        Stated standard deviation of each coordinate of raw joints, metres.
     sha256, size_bytes : optional
         Of the file, for its facts.
     report : callable
@@ -67,7 +70,7 @@ def analyse_joints(
         if track is not None and not file.bodies and not person_seen(track):
             found = nobody(request)
         else:
-            found = together(measure(file, request, target_xy))
+            found = together(measure(file, request, target_xy, accuracy_m))
         engine = load()
         analysis = merge(facts, (), (), found, request, engine.models, engine.identity)
     analysis = with_cautions(analysis, extra_cautions)

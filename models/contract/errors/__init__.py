@@ -10,7 +10,7 @@
     ├── FilmProblem               what the film shows (stated in a completed analysis)
     │   ├── NoPerson, SeveralPeople, FeetNotInFrame, BodyNotInFrame
     │   ├── NoServeFound, FrameRateLow, FrameRateDoubtful, FramesRepeated, ViewUnsuitable,
-    │   ├── FramesLost
+    │   ├── FramesLost, JointsFrameWrong, JointsLocked, JointsCoarse
     ├── ModelError
     │   ├── ModelUnknown, ModelFileDamaged, ComputeDeviceUnavailable
     ├── RequestError              the HTTP request
@@ -87,6 +87,9 @@ from models.contract.errors.film import (
     FrameRateLow,
     FramesLost,
     FramesRepeated,
+    JointsCoarse,
+    JointsFrameWrong,
+    JointsLocked,
     NoPerson,
     NoServeFound,
     NotSeenClearly,
@@ -187,6 +190,9 @@ __all__ = [
     "InvalidRequest",
     "JobError",
     "JobTimedOut",
+    "JointsCoarse",
+    "JointsFrameWrong",
+    "JointsLocked",
     "KeyNotShownAgain",
     "LastAdminKey",
     "LeaseLost",

@@ -97,6 +97,37 @@ class PostureImpossible(FilmProblem):
     status = 422
 
 
+class JointsFrameWrong(FilmProblem):
+    """Unit, axes or sides of the joints are not those that were stated, so nothing was measured.
+    Send metres, z up, with left and right as the person has them.
+    """
+
+    code = "joints_frame_wrong"
+    title = "Unit, axes or sides wrong"
+    status = 422
+
+
+class JointsLocked(FilmProblem):
+    """Pelvis and shoulders never turn against each other in these joints: one of the two lines was
+    not measured but derived from the other. What rests on their difference is not given. Send
+    joints of a system that finds hips and shoulders by themselves.
+    """
+
+    code = "joints_coupled"
+    title = "Pelvis and shoulders move as one"
+    status = 422
+
+
+class JointsCoarse(FilmProblem):
+    """The joints lack feet or head, so what rests on them is not given. Send heels, toes and ears
+    too, where the system has them.
+    """
+
+    code = "joints_coarse"
+    title = "Joints missing"
+    status = 422
+
+
 class OtherHandHits(FilmProblem):
     """The hand that hits in the film is not the stated one. Either the film is a mirror image
     (a selfie camera or an editing program) or the stated hand is wrong. Correct one of them.
