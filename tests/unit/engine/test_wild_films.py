@@ -152,7 +152,7 @@ def test_no_true_body_is_impossible(clip: str) -> None:
 
 def test_an_impossible_body_has_no_numbers() -> None:
     motion = true_motion("000")
-    scaled = replace(motion, joints=motion.joints * 3.0)
+    scaled = replace(motion, stature_m=motion.stature_m / 2.0)
     result = analyse_motion(scaled, EngineRequest())
     assert result.repetitions
     assert not any(m.measurable for one in result.repetitions for m in one.metrics)
