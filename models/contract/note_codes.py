@@ -37,6 +37,13 @@ class NoteCode(StrEnum):
     COIL_OTHER_PLACE = "coil_other_place"
     COIL_SECOND_PLACE = "coil_second_place"
 
+    # Why films are no views of one serve, and what to film instead.
+    VIEWS_TOO_SHORT = "views_too_short"
+    VIEWS_NOT_SYNCHRONISED = "views_not_synchronised"
+    VIEWS_OF_TWO_SERVES = "views_of_two_serves"
+    VIEWS_TOGETHER = "views_together"
+    VIEWS_OPPOSITE = "views_opposite"
+
     # What the checks of a film found.
     PERSON_SEEN = "person_seen"
     BODY_STAYS = "body_stays_in_picture"
