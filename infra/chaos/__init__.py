@@ -1,0 +1,1 @@
+"""Runs that try to break a whole service: parts killed while it works, and damaged films."""
