@@ -161,16 +161,15 @@ def forked_networks(settings: Settings) -> Diagnosis:
 
 def decoder_room() -> Diagnosis:
     """Tell what keeps a film that has taken its decoder over from everything else."""
-    from workers.video.room import walls_here
+    from workers.video.room import left_open, walls_here
 
     walls = walls_here()
-    found = [
-        "only listed system calls" if walls.calls else "OPEN: all system calls, so the network",
-        f"only its film (Landlock {walls.files})"
-        if walls.files
-        else "OPEN: reading files of the workers' user",
-        "no capabilities, limited memory and time",
-    ]
+    found = [f"OPEN: {one}" for one in left_open(walls)]
+    if walls.calls:
+        found.append("only listed system calls")
+    if walls.files:
+        found.append(f"only its film (Landlock {walls.files})")
+    found.append("no capabilities, limited memory and time")
     good = walls.calls and walls.files > 0
     advice = (
         "Use Linux 5.13 or later with seccomp and Landlock (in a container: a profile that allows "
