@@ -13,11 +13,13 @@ from fastapi import Depends, FastAPI
 from models.contract.errors import DatabaseUnavailable
 from service.api import (
     analyses,
+    audit,
     clips,
     consents,
     deliveries,
     derived,
     erasures,
+    exports,
     health,
     intake_guests,
     intake_links,
@@ -39,6 +41,7 @@ from service.api import (
     webhooks,
     words,
 )
+from service.api.auditing import Auditing
 from service.api.compression import Compression
 from service.api.cross_origin import allow_origins
 from service.api.dependencies import known_query
@@ -116,6 +119,7 @@ def create_app(settings: Settings | None = None, traces: Traces | None = None) -
         joints.router,
         players.router,
         consents.router,
+        exports.router,
         derived.comparisons,
         derived.progress,
         derived.plans,
@@ -126,6 +130,7 @@ def create_app(settings: Settings | None = None, traces: Traces | None = None) -
         webhooks.router,
         deliveries.router,
         keys.router,
+        audit.router,
         organisations.router,
         operations.router,
         metrics.router,
@@ -148,6 +153,7 @@ def create_app(settings: Settings | None = None, traces: Traces | None = None) -
         return settings.max_body_bytes
 
     # The last one added is the outermost.
+    app.add_middleware(Auditing, log=wired.audit)
     app.add_middleware(Authentication, admit=functools.partial(_admit, wired))
     app.add_middleware(LinkAdmission, admit=functools.partial(_admit_guest, app, wired))
     app.add_middleware(BodyLimit, limit_of=limit_of)

@@ -47,6 +47,30 @@ class Usage(Base):
     processor_s: Mapped[float]
 
 
+class AuditEntry(Base):
+    """Who read or changed what, and when: ids only. Rows are added and never changed (triggers of
+    the database see to that), and outlive what they are about.
+
+    ``actor_kind``: ``key``, ``link``, ``service`` or ``command``. ``action``: as in the API's
+    description, where it was a call. ``player_id``: whose it was, as far as known then.
+    """
+
+    __tablename__ = "audit_entries"
+    __table_args__ = (
+        Index("ix_audit_entries_page", "tenant_id", "created_at", "id"),
+        Index("ix_audit_entries_player", "player_id", "created_at"),
+    )
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
+    created_at: Mapped[datetime]
+    actor_kind: Mapped[str] = mapped_column(String(16))
+    actor_id: Mapped[str]
+    action: Mapped[str]
+    subject_id: Mapped[str | None]
+    player_id: Mapped[str | None]
+
+
 class ApiKey(Base):
     """A bearer key. Only the SHA-256 of its secret part is kept.
 

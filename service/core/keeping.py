@@ -17,6 +17,7 @@ from sqlalchemy.orm import Session
 
 from models.contract.errors import NotFound
 from models.contract.vocabulary import AnalysisStatus
+from service.core.audit import AuditActor, AuditSubject, add_entry, player_of
 from service.core.database import Database
 from service.core.identifiers import is_id, new_id
 from service.core.joint_files import JOINT_TYPES
@@ -229,12 +230,18 @@ class Keeping:
             clip.film_removed_at = now
             # Its digest would still tell who sent which film; sent again, it is a new clip.
             clip.sha256 = clip.announced_sha256 = clip.size_bytes = None
+            clip.facts = _without_digest(clip.facts)
+            for work in session.scalars(select(Work).where(Work.clip_id == clip_id)):
+                if work.first_look:
+                    about = _without_digest(work.first_look.get("clip"))
+                    work.first_look = {**work.first_look, "clip": about}
             session.execute(
                 update(ResumableUpload)
                 .where(ResumableUpload.clip_id == clip_id)
                 .values(sha256=None)
             )
             _note(session, now, clip.tenant_id, clip_id, [clip_root(clip.tenant_id, clip_id)])
+            self._tell(session, clip.tenant_id, clip_id, "remove_film")
         return True
 
     def _remove_results(self, organisation: Organisation, work_id: str) -> bool:
@@ -267,10 +274,16 @@ class Keeping:
             if gone:
                 keys = sorted(row.artifacts[name]["key"] for name in gone)
                 _note(session, now, row.tenant_id, work_id, keys)
+                self._tell(session, row.tenant_id, work_id, "remove_results")
                 row.artifacts = {
                     name: one for name, one in row.artifacts.items() if name not in gone
                 }
         return bool(gone)
+
+    def _tell(self, session: Session, tenant_id: str, of: str, action: str) -> None:
+        """Note a removal in the audit log."""
+        about = AuditSubject(of, player_of(session, of))
+        add_entry(session, self._database, AuditActor("service", LOCK, tenant_id), action, about)
 
     def _past(self, session: Session, until: Until) -> bool:
         return until.moment is not None and until.moment <= self._database.now(session)
@@ -284,6 +297,10 @@ class KeptUntil:
     film: Until
     joints: Until
     reports: Until
+
+
+def _without_digest(facts: dict[str, Any] | None) -> dict[str, Any] | None:
+    return None if facts is None else {**facts, "sha256": None}
 
 
 def _end(start: datetime, days: int, organisation: Organisation) -> datetime | None:

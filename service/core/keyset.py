@@ -10,6 +10,7 @@ from typing import Any, Generic, TypeVar
 
 from sqlalchemy import ColumnElement, select, tuple_
 
+from service.core.account_tables import AuditEntry
 from service.core.database import Database
 from service.core.principal import Principal
 from service.core.tables import (
@@ -39,6 +40,7 @@ Row = TypeVar(
     ShareLink,
     Organisation,
     ErasureReceipt,
+    AuditEntry,
 )
 Owned = TypeVar(
     "Owned",
@@ -52,6 +54,7 @@ Owned = TypeVar(
     Consent,
     ShareLink,
     ErasureReceipt,
+    AuditEntry,
 )
 
 

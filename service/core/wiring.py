@@ -13,6 +13,7 @@ from pydantic import SecretStr
 from service.core import lifecycle
 from service.core.access import Keys
 from service.core.arrivals import Arrivals
+from service.core.audit import AuditLog
 from service.core.background import Background
 from service.core.clips import ClipStore
 from service.core.consents import Consents
@@ -24,6 +25,7 @@ from service.core.direct import DirectUploads
 from service.core.egress import Egress
 from service.core.endpoints import EndpointStore
 from service.core.erasure import Eraser
+from service.core.export import PlayerExport
 from service.core.filing import Filing
 from service.core.guests import Guests
 from service.core.idempotency import Idempotency
@@ -73,6 +75,8 @@ class Wiring:
     uploads: ResumableUploads
     arrivals: Arrivals
     consents: Consents
+    audit: AuditLog
+    export: PlayerExport
     keeping: Keeping
     intake_links: IntakeLinks
     share_links: ShareLinks
@@ -195,6 +199,8 @@ def wire(settings: Settings, traces: Traces | None = None) -> Wiring:
         uploads=uploads,
         arrivals=Arrivals(database, objects, uploads, clips, players, requests, queue),
         consents=Consents(database),
+        audit=AuditLog(database),
+        export=PlayerExport(database, objects),
         keeping=Keeping(database, Rule.of_settings(settings)),
         intake_links=IntakeLinks(database),
         share_links=ShareLinks(database),
