@@ -23,6 +23,7 @@ from service.core.identifiers import is_id, new_id
 from service.core.joint_files import JOINT_TYPES
 from service.core.object_keys import clip_root
 from service.core.players import may_be_minor
+from service.core.reach import EVERYTHING
 from service.core.settings import Settings
 from service.core.tables import (
     Clip,
@@ -116,6 +117,8 @@ class Keeping:
             )
             if row is None:
                 raise NotFound()
+        # Rule and consents may lie beyond the key of one session.
+        with self._database.read(EVERYTHING) as session:
             organisation = session.get_one(Organisation, row.tenant_id)
             if isinstance(row, Clip):
                 return KeptUntil(

@@ -54,6 +54,13 @@ NEEDED = {
     "read_session": Scope.PLAYERS_READ,
     "change_session": Scope.PLAYERS_WRITE,
     "erase_session": Scope.CLIPS_ERASE,
+    "record_consent": Scope.PLAYERS_WRITE,
+    "list_player_consents": Scope.PLAYERS_READ,
+    "read_player_consent": Scope.PLAYERS_READ,
+    "withdraw_consent": Scope.CLIPS_ERASE,
+    "read_keeping": Scope.CLIPS_READ,
+    "export_player": Scope.ADMIN,
+    "list_audit_entries": Scope.ADMIN,
     **{
         f"{verb}_{kind}{part}": scope
         for kind in ("comparison", "progress", "plan", "drill_check")
@@ -127,6 +134,8 @@ IDS = {
     "{organisation_id}": "org_" + "0" * 32,
     "{player_id}": "ply_" + "0" * 32,
     "{session_id}": "ses_" + "0" * 32,
+    "{consent_id}": "cns_" + "0" * 32,
+    "{kept_id}": "clip_" + "0" * 32,
     "{document_id}": "doc_" + "0" * 32,
     "{rules_id}": "rul_" + "0" * 32,
     "{name}": "a.png",
@@ -140,6 +149,7 @@ BODIES: dict[str, dict[str, Any]] = {
     "create_api_key": {"name": "n", "scopes": ["clips:read"]},
     "create_organisation": {"name": "n"},
     "change_organisation": {"name": "n"},
+    "record_consent": {"given_by": "guardian", "name": "n", "version": "1", "text": "yes"},
 }
 
 

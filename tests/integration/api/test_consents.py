@@ -132,7 +132,7 @@ def test_nothing_comes_in_under_a_withdrawn_consent(
         assert session.get(Player, player) is None
 
 
-def test_scopes(client: httpx.Client, as_key: Callable[..., dict[str, str]]) -> None:
+def test_scopes(client: httpx.Client, wired: Wiring, as_key: Callable[..., dict[str, str]]) -> None:
     player = new_player(client)
     consent = recorded(client, player)
     where = f"/v1/players/{player}/consents"
@@ -142,6 +142,9 @@ def test_scopes(client: httpx.Client, as_key: Callable[..., dict[str, str]]) -> 
     writer = as_key(Scope.PLAYERS_WRITE)
     withdrawal = f"{consent['links']['self']}/withdrawal"
     assert_problem(client.post(withdrawal, headers=writer), 403, "forbidden")
+    bound = wired.keys.add("b", [Scope.PLAYERS_READ, Scope.CLIPS_READ], player_id=player)
+    own = {"authorization": f"Bearer {bound}"}
+    assert len(client.get(where, headers=own).json()["items"]) == 1
     stranger = as_key(*Scope, tenant="other")
     assert_problem(client.get(consent["links"]["self"], headers=stranger), 404, "not_found")
     assert_problem(client.post(withdrawal, headers=stranger), 404, "not_found")

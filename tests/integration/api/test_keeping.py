@@ -129,6 +129,9 @@ def test_a_film_sent_again_after_its_time_is_a_new_one(client: httpx.Client, wir
 def test_a_consent_that_says_longer_goes_before(client: httpx.Client, wired: Wiring) -> None:
     player = new_player(client, birth_year=2015)
     clip = sent(client, b"longer" * 50, new_session(client, player, "baseline", 1))
+    bound = wired.keys.add("b", [Scope.CLIPS_READ], player_id=player)
+    own = client.get(f"/v1/keeping/{clip}", headers={"authorization": f"Bearer {bound}"})
+    assert own.json()["film_because"] == "minor"
     where = f"/v1/players/{player}/consents"
     made(client.post(where, json={**PAPER, "keep_films_days": 240}))
     assert kept(client, clip)["film_because"] == "consent"

@@ -168,7 +168,8 @@ def test_a_key_of_another_player_reaches_nothing(story: Story, app: FastAPI, who
     def allowed(call: Call) -> set[int]:
         if call.operation in OF_ALL:
             return {200}
-        if call.tag in NOBODY or call.operation in ("delete_practice_rules", "create_player"):
+        refused = ("delete_practice_rules", "create_player", "export_player")
+        if call.tag in NOBODY or call.operation in refused:
             return {403}
         if call.operation in ("announce_clip", "announce_film_parts"):
             return {409}
