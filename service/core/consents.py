@@ -31,9 +31,9 @@ class Consents:
         self, session: Session, principal: Principal, player_id: str, body: PlayerConsentRequest
     ) -> Consent:
         """Enter a consent that was given elsewhere in the caller's transaction."""
+        player = find_player(session, principal, player_id)
         if principal.session_id is not None:  # it covers more than that session
             raise Forbidden(say(NoteCode.KEY_OF_ONE_SESSION))
-        player = find_player(session, principal, player_id)
         now = self._database.now(session)
         given_at = body.given_at or now
         if given_at > now + CLOCK_AHEAD:
