@@ -209,6 +209,8 @@ class NoteCode(StrEnum):
     LINK_BYTES = "link_bytes"
     LINK_REQUESTS = "link_requests"
     CONSENT_VERSION = "consent_version"
+    OBJECT_KEY_UNKNOWN = "object_key_unknown"
+    OBJECT_DAMAGED = "object_damaged"
     RESULT_NO_LONGER_KEPT = "result_no_longer_kept"
     CONSENT_IN_FUTURE = "consent_in_future"
     CONSENT_OF_GUARDIAN = "consent_of_guardian"

@@ -96,6 +96,11 @@ class Settings(BaseSettings):
     object_store: Literal["local", "s3"] = Field(
         default="local", description="Where films and results are kept: data_dir or a bucket."
     )
+    object_key_file: Path | None = Field(
+        default=None,
+        description="File of keys that seal objects on the local disk (`servewright object-key`); "
+        "empty = they lie there as they are. With s3, use the bucket's own encryption.",
+    )
     least_free_bytes: int = Field(
         default=256 * 1024**2,
         ge=0,
@@ -338,6 +343,8 @@ class Settings(BaseSettings):
     def _consistent(self) -> Self:
         if self.object_store == "s3" and not self.s3_bucket:
             raise ValueError(f"{PREFIX}OBJECT_STORE=s3 needs {PREFIX}S3_BUCKET")
+        if self.object_store == "s3" and self.object_key_file is not None:
+            raise ValueError(f"{PREFIX}OBJECT_KEY_FILE: with s3, use the bucket's own encryption")
         if self.heartbeat_s * 2 > self.lease_s:
             raise ValueError("lease_s must be at least twice heartbeat_s")
         return self

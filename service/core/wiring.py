@@ -10,6 +10,7 @@ from datetime import timedelta
 
 from pydantic import SecretStr
 
+from models.contract.errors import InvalidRequest
 from service.core import lifecycle
 from service.core.access import Keys
 from service.core.arrivals import Arrivals
@@ -35,6 +36,7 @@ from service.core.keeping import Keeping, Rule
 from service.core.limits import Limits
 from service.core.multipart import MultipartUploads
 from service.core.objects import LocalObjects, Objects
+from service.core.objects.key_file import MARKER, keys_in
 from service.core.operations import Operations
 from service.core.organisations import Organisations
 from service.core.orphans import OrphanSweep
@@ -232,7 +234,7 @@ def wire(settings: Settings, traces: Traces | None = None) -> Wiring:
 def open_objects(settings: Settings) -> Objects:
     """Return the object store of these settings."""
     if settings.object_store == "local":
-        return LocalObjects(settings.object_dir, settings.least_free_bytes)
+        return _local_objects(settings)
     assert settings.s3_bucket is not None
     from service.core.objects.s3 import S3Objects  # takes long to import
 
@@ -245,6 +247,25 @@ def open_objects(settings: Settings) -> Objects:
         access_key_id=_plain(settings.s3_access_key_id),
         secret_access_key=_plain(settings.s3_secret_access_key),
     )
+
+
+def _local_objects(settings: Settings) -> Objects:
+    """Return the local folder, sealed where there is a key; refuse one whose key is not named."""
+    local = LocalObjects(settings.object_dir, settings.least_free_bytes)
+    marker = settings.data_dir / MARKER
+    if settings.object_key_file is not None:
+        from service.core.objects.encrypted import EncryptedObjects  # takes long to import
+
+        sealed = EncryptedObjects(local, keys_in(settings.object_key_file))
+        marker.parent.mkdir(parents=True, exist_ok=True)
+        marker.touch()
+        return sealed
+    if marker.exists():
+        raise InvalidRequest(
+            "Objects of this installation are sealed. Name the file of their keys in "
+            "SERVEWRIGHT_OBJECT_KEY_FILE."
+        )
+    return local
 
 
 def _plain(value: SecretStr | None) -> str | None:

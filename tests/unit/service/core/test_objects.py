@@ -22,6 +22,7 @@ from service.core.objects import (
     ObjectMissing,
     Objects,
 )
+from service.core.objects.encrypted import EncryptedObjects
 from service.core.objects.local import free_bytes
 from service.core.objects.s3 import PART_BYTES, S3Objects
 
@@ -47,12 +48,15 @@ def admin(endpoint: str) -> Any:
     )
 
 
-@pytest.fixture(scope="module", params=["local", "s3", "s3 with prefix and versions"])
+@pytest.fixture(scope="module", params=["local", "sealed", "s3", "s3 with prefix and versions"])
 def store(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Objects]:
     if request.param == "local":
         yield LocalObjects(tmp_path_factory.mktemp("objects"))
+        return
+    if request.param == "sealed":
+        yield EncryptedObjects(LocalObjects(tmp_path_factory.mktemp("sealed")), [b"k" * 32])
         return
     endpoint: str = request.getfixturevalue("s3_server")
     client = admin(endpoint)
