@@ -46,11 +46,11 @@ class Measured:
 def true_repetition(film: PackedFilm) -> TrueRepetition:
     """Return events and the true value of every metric that applies to the film's work."""
     return TrueRepetition(
-        film.kind, dict(film.events), _values(film.motion, film.kind, film.events)
+        film.kind, dict(film.events), values_of(film.motion, film.kind, film.events)
     )
 
 
-def _values(
+def values_of(
     motion: BodyMotion, kind: RepetitionKind, when: Mapping[EventName, float]
 ) -> dict[str, float]:
     events = {event: np.array([time_s]) for event, time_s in when.items()}
@@ -99,7 +99,7 @@ def drawn_values(use: str, seed: int, index: int) -> dict[str, float]:
         stature_m=performance.motion.skeleton.height,
         method="joints_in",
     )
-    return _values(motion, RepetitionKind(kind), events)
+    return values_of(motion, RepetitionKind(kind), events)
 
 
 def film_truth(film: PackedFilm) -> ClipTruth:
