@@ -213,6 +213,11 @@ class ComparisonRequest(Document):
         description="What was worked on, named before looking at the result: metric keys, or "
         "key@event. Smaller changes of these are seen, at the price of the others.",
     )
+    rules_id: RulesId | None = Field(
+        default=None,
+        description="Whose goals say which way a change went, and are drawn. Null = the shipped "
+        "rules.",
+    )
     language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None
 
@@ -226,6 +231,11 @@ class ProgressRequest(Document):
         max_length=8,
         description="What was worked on, as in a comparison: the answer and a relapse are about "
         "it.",
+    )
+    rules_id: RulesId | None = Field(
+        default=None,
+        description="Whose goals say which way a gain went, and whose doses were planned. Null = "
+        "the shipped rules.",
     )
     language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None

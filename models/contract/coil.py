@@ -10,6 +10,10 @@ from models.contract.base import Document, Share
 from models.contract.note import Note
 from models.contract.vocabulary import View
 
+TURN_PER_BEND = 0.15
+"""Degrees that knees, hips and shoulders turn away, on average, for each degree of knee bend below
+which a player only bends (common practice, no source)."""
+
 
 class CoilVerdict(StrEnum):
     """What the body did from set-up to loading."""

@@ -132,9 +132,12 @@ class RankedFinding(Document):
     """A finding that holds for this player, with how sure and how large."""
 
     finding: Finding
-    value: Finite
-    low: Finite
-    high: Finite
+    value: Finite | None = Field(
+        description="Null where the coil of the repetitions was judged, which has a probability "
+        "and no value: `certainty`."
+    )
+    low: Finite | None
+    high: Finite | None
     certainty: Share = Field(description="Probability that the value is past the threshold.")
     effect: Finite = Field(description="Distance past the threshold in units of the rule's scale.")
     measured_by: str | None = Field(

@@ -53,6 +53,7 @@ def true_repetition(film: PackedFilm) -> TrueRepetition:
 def values_of(
     motion: BodyMotion, kind: RepetitionKind, when: Mapping[EventName, float]
 ) -> dict[str, float]:
+    """Return the true value of every metric of a kind of work, by its name."""
     events = {event: np.array([time_s]) for event, time_s in when.items()}
     body = Samples(
         time_s=motion.time_s,

@@ -82,6 +82,14 @@ LEARN = (
         "LIFT/lift.onnx, for models/weights; LIFT/checkpoint.pt to go on from",
     ),
     Step(
+        "decisions",
+        "models.training.decisions",
+        "--seed 91 --draws 1",
+        "91",
+        "the engine's calibration; movements are drawn",
+        "a table of right, wrong and undecided decisions on simulated players",
+    ),
+    Step(
         "measure",
         "models.training.packed_measure",
         "CALIBRATE --processes 2 --out CALIBRATE_ERRORS",

@@ -2,8 +2,8 @@
 
 Kept with the work as JSON, by kind. analysis: ``options``, as in ``AnalysisOptions``, and maybe
 ``again``, the earlier analysis whose joints are measured anew. comparison: ``labels``, ``kind``,
-``film``, ``focus``, ``same_player``, ``language``. progress: ``kind``, ``focus``,
-``language``. plan:
+``film``, ``focus``, ``same_player``, ``rules_id``, ``rules``, ``language``. progress: ``kind``,
+``focus``, ``rules_id``, ``rules``, ``language``. plan:
 ``rules_id``, ``rules``, ``done``, ``language``. drill_check: ``rules``, ``finding``, ``drill``,
 ``plan_id``. The rules are kept as they are then, so that a later change of a rule file does not
 change what was said.
@@ -168,6 +168,8 @@ class WorkRequests:
             "kind": body.kind.value,
             "film": body.film,
             "focus": list(body.focus),
+            "rules_id": body.rules_id,
+            "rules": rule_text(session, principal, body.rules_id),
             "language": body.language.value,
         }
         player_id = only_player(session, [one.work_id for one in inputs])
@@ -195,6 +197,8 @@ class WorkRequests:
             {
                 "kind": body.kind.value,
                 "focus": list(body.focus),
+                "rules_id": body.rules_id,
+                "rules": rule_text(session, principal, body.rules_id),
                 "language": body.language.value,
             },
             [Input(analysis_id) for analysis_id in everything_of(session, player_id)],

@@ -116,7 +116,7 @@ def _drawing(
     limits = decode_limits(settings)
 
     def draw(analysis: Analysis, found: EngineResult) -> Drawn:
-        pictures = draw_pictures(film, analysis, track, found, limits, words)
+        pictures = draw_pictures(film, analysis, track, found.bodies, limits, words)
         if not options.annotated_film:
             return pictures, None
         return pictures, draw_film(film, analysis, track, found, limits, words)

@@ -74,6 +74,7 @@ def compare(
             "changes of it are seen. May be repeated.",
         ),
     ] = None,
+    rules: Rules = None,
     minor: Minor = False,
     language: LanguageOption = Language.ENGLISH,
     out: Out = None,
@@ -99,6 +100,7 @@ def compare(
         minor=minor,
         same_player=same_player,
         focus=_known_metrics(focus or ()),
+        rules=_rules(rules),
         language=language,
     )
     if not json:
@@ -131,6 +133,7 @@ def progress(
         list[str] | None,
         typer.Option(help="What was worked on: a metric's key, or key@event. May be repeated."),
     ] = None,
+    rules: Rules = None,
     minor: Minor = False,
     language: LanguageOption = Language.ENGLISH,
     out: Out = None,
@@ -146,6 +149,7 @@ def progress(
         now=datetime.now(UTC),
         kind=kind,
         focus=_known_metrics(focus or ()),
+        rules=_rules(rules),
         minor=minor,
         language=language,
     )
@@ -171,8 +175,10 @@ def plan(
 ) -> None:
     """Make a practice plan from serves: one focus, its drills, how to film them; in ./plan."""
     from models.contract.resources import AnalysisOptions
+    from service.core.settings import Settings
     from workers.cli.folders import sources_of
     from workers.derive.practice import plan_files
+    from workers.jobs.configured import decode_limits
 
     chosen = _rules(rules)
     unknown = sorted(set(done or ()) - {drill.id for drill in chosen.drills})
@@ -181,6 +187,7 @@ def plan(
     found, files = plan_files(
         chosen,
         sources_of(material, AnalysisOptions(language=language)),
+        decode_limits(Settings()),
         done=done or (),
         player=player,
         minor=minor,

@@ -12,7 +12,7 @@ from models.contract.vocabulary import EventName
 from models.words import Words
 from models.words.words import Named
 from workers.report.comparison_page import decides
-from workers.report.findings import judged_otherwise
+from workers.report.findings import judged_otherwise, measured_words
 from workers.report.progress_page import decides as decides_gain
 
 
@@ -114,13 +114,11 @@ def show_plan(plan: PracticePlan, console: Console, words: Words) -> None:
         console.print(words(entry), markup=False)
     else:
         finding = plan.focus.finding
-        metric = Named(plan.focus.measured_by or finding.metric, finding.unit)
         text = words.sentence(finding.text)
         console.print(words("terminal.focus", text=text), markup=False, style="bold")
         detail = words(
             "terminal.focus_detail",
-            value=words.value(plan.focus.value, metric),
-            interval=words.interval(plan.focus.low, plan.focus.high, metric),
+            measured=measured_words(plan.focus, words),
             certainty=plan.focus.certainty,
             source=words.sentence(finding.source),
         )

@@ -23,6 +23,7 @@ from models.contract.plan import (
 from models.contract.vocabulary import RepetitionKind
 from models.practice.rules import thresholds_of
 from workers.decide import statistics as st
+from workers.decide.coil import EFFECT, asks_for_coil, coiled
 from workers.decide.followed import criteria_of
 from workers.decide.groups import at_any_event, interval, mean_of
 
@@ -51,16 +52,15 @@ def make_plan(
     undecided: list[UndecidedFinding] = []
     not_judged: list[Note] = []
     for finding in rules.findings:
-        key = judged_by(finding, serves)
-        group, reason = _measured(finding, key, serves)
-        if group is None:
-            not_judged.append(note(NoteCode.FINDING_NOT_JUDGED, finding=finding.id, reason=reason))
-            continue
-        judged = _rank(finding, key, group)
-        if judged.certainty >= HOLDS:
+        judged, reason = _judge(finding, serves)
+        if judged is None:
+            missing = reason or note(NoteCode.NOT_MEASURED_IN_CLIPS)
+            not_judged.append(note(NoteCode.FINDING_NOT_JUDGED, finding=finding.id, reason=missing))
+        elif judged.certainty >= HOLDS:
             ranked.append(judged)
         elif judged.certainty > 1.0 - HOLDS:
-            undecided.append(UndecidedFinding(ranked=judged, how_to_film=_how(finding, rules)))
+            how = reason or _how(finding, rules)
+            undecided.append(UndecidedFinding(ranked=judged, how_to_film=how))
     ranked.sort(key=lambda r: r.effect * r.certainty, reverse=True)
     focus = ranked[0] if ranked else None
     return PracticePlan(
@@ -73,6 +73,31 @@ def make_plan(
         thresholds=thresholds_of(rules),
         cautions=CAUTIONS + tuple(written(text) for text in rules.cautions),
     )
+
+
+def _judge(
+    finding: Finding, serves: Sequence[Repetition]
+) -> tuple[RankedFinding | None, Note | None]:
+    """Return how sure a finding is, and why it is not known or not decided.
+
+    Whether a player squats is judged as the engine judges it, where the rule asks for that.
+    """
+    judged = coiled(serves) if asks_for_coil(finding) else None
+    if judged is not None:
+        if judged.only_bent is None:
+            return None, judged.reason
+        found = RankedFinding(
+            finding=finding,
+            value=None,
+            low=None,
+            high=None,
+            certainty=judged.only_bent,
+            effect=EFFECT,
+        )
+        return found, judged.reason
+    key = judged_by(finding, serves)
+    group, missing = _measured(finding, key, serves)
+    return (None, missing) if group is None else (_rank(finding, key, group), None)
 
 
 def _how(finding: Finding, rules: PracticeRules) -> Note:

@@ -15,7 +15,7 @@ from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.plan import PracticeRules
 from models.contract.vocabulary import EventName, Language, RepetitionKind
-from models.practice.rules import shipped_rules
+from models.practice.rules import shipped_rules, thresholds_of
 from models.words import Words, catalogue
 from workers.decide.compare import Group, compare
 from workers.decide.timewarp import register
@@ -83,7 +83,8 @@ def comparison_files(
     focus : sequence of str
         What was worked on: metric keys, or ``key@event``.
     rules : PracticeRules or None
-        Whose goals say which way a change went; None = the shipped ones.
+        Whose goals say which way a change went, and where the weight should fall; None = the
+        shipped ones.
     language : Language
         Of the report, the pictures and the film.
     """
@@ -92,7 +93,8 @@ def comparison_files(
         Group(side.label, tuple((s.name, s.analysis) for s in side.sources), kind)
         for side in (first, second)
     ]
-    goals = goals_of(rules or shipped_rules())
+    rules = rules or shipped_rules()
+    goals = goals_of(rules)
     comparison = compare(groups[0], groups[1], same_player=same_player, focus=focus, goals=goals)
     notes: list[Note] = []
     pictures: Mapping[str, bytes] = {}
@@ -106,8 +108,8 @@ def comparison_files(
         if one.film is None or two.film is None:
             notes.append(note(NoteCode.FILMS_NOT_AT_HAND))
         else:
-            with_frames = [_with_frames(side, limits) for side in (one, two)]
-            pictures = matched_pictures(with_frames[0], with_frames[1], words=words)
+            with_frames = (_with_frames(one, limits), _with_frames(two, limits))
+            pictures = matched_pictures(*with_frames, thresholds=thresholds_of(rules), words=words)
             if film:
                 made, why = _film(one, two, limits, words)
                 notes += [note(NoteCode.NO_PAIR_FILM, why=why)] if why else []

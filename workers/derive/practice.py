@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from models.contract.plan import DrillOutcome, PracticePlan, PracticeRules
-from models.contract.vocabulary import Language, RepetitionKind
-from models.words import catalogue
+from models.contract.plan import DrillOutcome, PracticePlan, PracticeRules, Threshold
+from models.contract.vocabulary import EventName, Language, RepetitionKind
+from models.words import Words, catalogue
 from workers.decide.drill import judge_drill
 from workers.decide.plan import make_plan
 from workers.derive.source import Source, best_repetition, with_minor_cautions
 from workers.pipeline.result_files import ResultFile, json_file, page_file
+from workers.pipeline.stages import draw_pictures
 from workers.report.analysis_page import analysis_page
+from workers.report.goals import share_goal, thresholds_or_shipped
+from workers.video.limits import DecodeLimits
 
 
 def plan_files(
     rules: PracticeRules,
     sources: Sequence[Source],
+    limits: DecodeLimits,
     *,
     done: Sequence[str] = (),
     player: str | None = None,
@@ -25,15 +29,37 @@ def plan_files(
 ) -> tuple[PracticePlan, tuple[ResultFile, ...]]:
     """Return the plan for these serves, and its files.
 
-    The report is that of the analysis with the surest serve, with the plan in it.
+    The report is that of the analysis with the surest serve, with the plan in it. Where the rules
+    want the weight elsewhere than the shipped ones, its pictures are drawn anew; ``limits`` are for
+    reading the film again.
     """
     plan = make_plan(rules, [source.analysis for source in sources], done=done)
     plan = plan.model_copy(update={"cautions": with_minor_cautions(plan.cautions, minor)})
     found = best_repetition(sources, RepetitionKind.SERVE)
     shown = found[0] if found is not None else sources[0]
     words = catalogue(language.value)
-    page = analysis_page(shown.analysis, shown.pictures(), plan=plan, player=player, words=words)
+    pictures = _pictures(shown, plan.thresholds, limits, words)
+    page = analysis_page(shown.analysis, pictures, plan=plan, player=player, words=words)
     return plan, (json_file("result", plan), page_file(page))
+
+
+def _pictures(
+    source: Source, thresholds: Sequence[Threshold], limits: DecodeLimits, words: Words
+) -> Mapping[str, bytes]:
+    """Return pictures with the goal of these thresholds; none where the film is gone and the stored
+    ones show another.
+    """
+    wanted, stored = (
+        share_goal(one, (EventName.LOADING,)) for one in (thresholds, thresholds_or_shipped(None))
+    )
+    if wanted == stored:
+        return source.pictures()
+    film = source.film()
+    if film is None:
+        return {}
+    track, bodies = source.joints()
+    analysis = source.analysis
+    return draw_pictures(film, analysis, track, bodies, limits, words, thresholds=thresholds)
 
 
 def plan_headline(plan: PracticePlan) -> dict[str, object]:

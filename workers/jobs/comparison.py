@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from models.contract.vocabulary import RepetitionKind
+from models.practice.rules import rules_of
 from service.core.claims import Claim
 from service.core.wiring import Wiring
 from workers.derive.comparison import comparison_files, headline, sides
@@ -29,6 +30,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
         minor=claim.minor,
         same_player=request.get("same_player", False),
         focus=request.get("focus", ()),
+        rules=rules_of(request.get("rules")),
         language=language_of(claim),
     )
     return Made(files, headline(found))

@@ -8,6 +8,7 @@ from models.practice.rules import rules_of
 from service.core.claims import Claim
 from service.core.wiring import Wiring
 from workers.derive.practice import plan_files, plan_headline
+from workers.jobs.configured import decode_limits
 from workers.jobs.lease import Lease
 from workers.jobs.making import Made, language_of
 from workers.jobs.shelf import sources_of
@@ -18,6 +19,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
     found, files = plan_files(
         rules_of(claim.request["rules"]),
         sources_of(wiring, claim, lease, folder),
+        decode_limits(wiring.settings),
         done=claim.request["done"],
         player=claim.player,
         minor=claim.minor,

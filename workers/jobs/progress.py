@@ -6,6 +6,7 @@ from pathlib import Path
 
 from models.contract.progress import SessionKind
 from models.contract.vocabulary import RepetitionKind
+from models.practice.rules import rules_of
 from service.core.claims import Claim, InputFiles
 from service.core.wiring import Wiring
 from workers.derive.progress import headline, progress_files
@@ -37,6 +38,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
         now=claim.now,
         kind=RepetitionKind(claim.request["kind"]),
         focus=claim.request.get("focus", ()),
+        rules=rules_of(claim.request.get("rules")),
         minor=claim.minor,
         language=language_of(claim),
     )

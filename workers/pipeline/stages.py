@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from functools import cache
@@ -13,7 +13,8 @@ from models import registry
 from models.contract.analysis import Analysis, ModelUse
 from models.contract.errors import ModelUnknown
 from models.contract.note_codes import NoteCode, say
-from models.contract.tracks import FloatArray, JointTrack
+from models.contract.plan import Threshold
+from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import Sex
 from models.words import Words
 from workers.engine.interface import EngineResult
@@ -127,7 +128,7 @@ def build_stages(choice: StageChoice) -> StageFunctions:
     def draw(
         path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult, words: Words
     ) -> Mapping[str, bytes]:
-        return draw_pictures(path, analysis, joints, found, choice.limits, words)
+        return draw_pictures(path, analysis, joints, found.bodies, choice.limits, words)
 
     def film(
         path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult, words: Words
@@ -160,12 +161,17 @@ def draw_pictures(
     path: Path,
     analysis: Analysis,
     track: JointTrack,
-    found: EngineResult,
+    bodies: Sequence[BodyMotion | None],
     limits: DecodeLimits,
     words: Words | None = None,
+    *,
+    thresholds: Sequence[Threshold] | None = None,
 ) -> dict[str, bytes]:
-    """Return the pictures of the events; frames are read again, a bounded number at a time."""
-    masses = _centres_of_mass(found, analysis.sex)
+    """Return the pictures of the events; frames are read again, a bounded number at a time.
+
+    Thresholds: of the practice rules, as for `event_pictures`.
+    """
+    masses = _centres_of_mass(bodies, analysis.sex)
     capture_fps = analysis.clip.capture_fps_given
     pictures: dict[str, bytes] = {}
     times = dict(zip(track.frame_index.tolist(), track.time_s.tolist(), strict=True))
@@ -174,7 +180,9 @@ def draw_pictures(
         wanted = {index: times[index] for index in indices} if known else indices
         grabbed = grab_frames(path, wanted, limits, capture_fps=capture_fps)
         frames = {index: frame.rgb for index, frame in grabbed.items()}
-        pictures |= event_pictures(frames, analysis, track, found.bodies, masses, words=words)
+        pictures |= event_pictures(
+            frames, analysis, track, bodies, masses, thresholds=thresholds, words=words
+        )
     return pictures
 
 
@@ -190,7 +198,7 @@ def draw_film(
 
     None when no frame belongs to a repetition: a missing extra must not fail the analysis.
     """
-    masses = _centres_of_mass(found, analysis.sex)
+    masses = _centres_of_mass(found.bodies, analysis.sex)
     with open_clip(path, limits, capture_fps=analysis.clip.capture_fps_given) as clip:
         frames = ((frame.index, frame.rgb) for frame in clip)
         try:
@@ -200,8 +208,8 @@ def draw_film(
             return None
 
 
-def _centres_of_mass(found: EngineResult, sex: Sex) -> list[FloatArray | None]:
-    return [None if body is None else centre_of_mass(body.joints, sex) for body in found.bodies]
+def _centres_of_mass(bodies: Sequence[BodyMotion | None], sex: Sex) -> list[FloatArray | None]:
+    return [None if body is None else centre_of_mass(body.joints, sex) for body in bodies]
 
 
 def _batches(indices: tuple[int, ...], frame_bytes: int) -> Iterator[tuple[int, ...]]:

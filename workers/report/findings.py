@@ -178,6 +178,8 @@ def statements(
         grade = {(True, False): 0, (True, True): 1, (False, False): 2, (False, True): 3}
         order = grade[(sure, standing == "inside")]
         graded.append((order, rank, _banded(number, band, standing, certainty, words)))
+    if plan is None and (turned := _coil(analysis, words)) is not None:
+        graded.append(turned)
     chosen += [statement for _, _, statement in sorted(graded, key=lambda g: g[:2])]
     if plan is not None:
         chosen += [_undecided(one, analysis, thresholds, words) for one in plan.undecided]
@@ -185,6 +187,30 @@ def statements(
     if len(chosen) < COUNT:
         chosen.append(_not_enough(analysis, words))
     return chosen
+
+
+def _coil(analysis: Analysis, words: Words) -> tuple[int, int, Statement] | None:
+    """Return what the judgements of the coil say without a plan, graded; None if not enough."""
+    judged = [r.coil for r in analysis.repetitions if r.coil is not None]
+    away = [one.turned_away for one in judged if one.turned_away is not None]
+    bent = [one.only_bent for one in judged if one.only_bent is not None]
+    entries: tuple[tuple[str, Literal["fine", "work"], list[float]], ...] = (
+        ("turned_away", "fine", away),
+        ("only_bent", "work", bent),
+    )
+    for entry, tone, known in entries:
+        probability = sum(known) / len(known) if known else 0.0
+        if probability < PROBABLE:
+            continue
+        sure = probability >= SURE
+        statement = Statement(
+            _hedged(words(f"coil.card_{entry}"), probability, words),
+            (words(f"coil.{entry}", probability=probability),),
+            tone if sure else "look",
+            more=(words("finding.source", source=words("coil.source")),),
+        )
+        return {"work": 0, "fine": 1}[tone] if sure else 2, -1, statement
+    return None
 
 
 def _judged(plan: PracticePlan, finding: str) -> Literal["said", "cleared"] | None:
@@ -226,23 +252,30 @@ def _planned(
     key = ranked.measured_by or finding.metric
     number = pooled(analysis, key, finding.event)
     metric = number.metric if number else None
-    details = []
-    if metric is not None:
-        details.append(
-            words(
-                "finding.measured",
-                value=words.value(ranked.value, metric),
-                interval=words.interval(ranked.low, ranked.high, metric),
-            )
-        )
+    details = [measured_words(ranked, words)]
     more = [] if ranked.measured_by is None else [judged_otherwise(ranked, words)]
     more.append(words("finding.source", source=words.sentence(finding.source)))
     band = _band_of(key, finding.event, thresholds)
-    shown = None if metric is None else Pooled(metric, ranked.value, ranked.low, ranked.high, 1)
+    shown = None
+    value, low, high = ranked.value, ranked.low, ranked.high
+    if metric is not None and value is not None and low is not None and high is not None:
+        shown = Pooled(metric, value, low, high, 1)
     text = words.sentence(finding.text)
     headline = _hedged(text.rstrip(" ."), ranked.certainty, words)
     tone: Literal["work", "look"] = "work" if ranked.certainty >= PROBABLE else "look"
     return Statement(headline, tuple(details), tone, shown, band, tuple(more))
+
+
+def measured_words(ranked: RankedFinding, words: Words) -> str:
+    """Return what a finding rests on: its value, or how probable a squat is."""
+    if ranked.value is None or ranked.low is None or ranked.high is None:
+        return words("coil.only_bent", probability=ranked.certainty)
+    named = Named(ranked.measured_by or ranked.finding.metric, ranked.finding.unit)
+    return words(
+        "finding.measured",
+        value=words.value(ranked.value, named),
+        interval=words.interval(ranked.low, ranked.high, named),
+    )
 
 
 def judged_otherwise(ranked: RankedFinding, words: Words) -> str:

@@ -8,7 +8,7 @@ from models.contract.note import Note
 from models.contract.plan import Criterion, Dose, PlanStep, PracticePlan
 from models.words import Words
 from models.words.words import Named
-from workers.report.findings import judged_otherwise
+from workers.report.findings import judged_otherwise, measured_words
 from workers.report.page import repetitions, views
 
 
@@ -45,7 +45,6 @@ def plan_words(plan: PracticePlan, words: Words) -> PlanWords:
         focus = words("plan.no_focus_yet" if plan.undecided else "plan.no_focus")
     else:
         finding = plan.focus.finding
-        named = Named(plan.focus.measured_by or finding.metric, finding.unit)
         focus = words("plan.focus", text=words.sentence(finding.text))
         sure = plan.focus.certainty
         certainty = (
@@ -54,11 +53,7 @@ def plan_words(plan: PracticePlan, words: Words) -> PlanWords:
             else words("number.percent", value=words.number(100 * sure, 0))
         )
         details = (
-            words(
-                "finding.measured",
-                value=words.value(plan.focus.value, named),
-                interval=words.interval(plan.focus.low, plan.focus.high, named),
-            ),
+            measured_words(plan.focus, words),
             *(() if plan.focus.measured_by is None else (judged_otherwise(plan.focus, words),)),
             words("plan.certainty", percent=certainty),
             words("plan.source", source=words.sentence(finding.source)),

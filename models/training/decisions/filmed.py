@@ -84,7 +84,8 @@ class Camera:
             self._shows[name] = float(self.rng.normal(known.slope, known.slope_sd))
         if name not in session:
             session[name] = common * sd * self._draw()
-        start = self.first.get(name, truth)
+        # Of a change of serves less is shown; a hold is no change of a serve.
+        start = self.first.get(name, truth) if kind is RepetitionKind.SERVE else truth
         shown = start + self._shows[name] * (truth - start)
         value = shown + self._alike[name] + session[name] + alone * sd * self._draw()
         known_shown = known.slope_sd > 0.0 and known.slope > 0.0

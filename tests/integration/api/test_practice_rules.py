@@ -89,3 +89,27 @@ def test_plan_by_own_rules_outlives_them(client: httpx.Client, wired: Wiring) ->
     assert_problem(gone, 404, "not_found")
     unknown = client.post(f"/v1/players/{player}/plans", json={"done": ["nothing"]})
     assert assert_problem(unknown, 422, "invalid_request")["errors"][0]["pointer"] == "/done/0"
+
+
+def test_progress_goes_by_own_rules_as_they_were_and_comparisons_know_them(
+    client: httpx.Client, wired: Wiring
+) -> None:
+    player = new_player(client)
+    sides = [
+        analysed(client, wired, new_session(client, player, kind, days), kind.encode() * 100)
+        for kind, days in (("baseline", 8), ("acquisition", 1))
+    ]
+    rules = made(send(client, OWN))
+    named = {"rules_id": rules["id"]}
+    compared = {"film": False} | {
+        side: {"label": side, "analyses": [analysis]}
+        for side, analysis in zip(("first", "second"), sides, strict=True)
+    }
+    made(client.post("/v1/comparisons", json=compared | named))
+    asked = made(client.post(f"/v1/players/{player}/progress", json=named))
+    client.delete(rules["links"]["self"])
+    entry.work(wired, attempt_at(asked["id"], 1))
+    assert client.get(asked["links"]["self"]).json()["status"] == "completed"
+    assert_problem(client.post("/v1/comparisons", json=compared | named), 404, "not_found")
+    gone = client.post(f"/v1/players/{player}/progress", json=named)
+    assert_problem(gone, 404, "not_found")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from models.contract.analysis import Analysis, Event, Metric, Repetition, Scale, ViewEstimate
 from models.contract.clip import ClipFacts, Usability
+from models.contract.coil import CoilJudgement, CoilVerdict
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 
 
@@ -46,6 +47,19 @@ def repetition(
             for name, t in (times or {}).items()
         },
         metrics=metrics,
+    )
+
+
+def coil(away: float, bent: float, reason: str | None = None) -> CoilJudgement:
+    """A judgement of the coil; undecided where neither is probable."""
+    told = {CoilVerdict.TURNED_AWAY: away, CoilVerdict.ONLY_BENT: bent}
+    best = max(told, key=lambda verdict: told[verdict])
+    return CoilJudgement(
+        verdict=best if told[best] >= 0.8 else CoilVerdict.UNDECIDED,
+        turned_away=away,
+        only_bent=bent,
+        not_loaded=round(1.0 - away - bent, 3),
+        reason=reason,
     )
 
 

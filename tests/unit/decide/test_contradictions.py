@@ -1,6 +1,6 @@
 """Generated documents do not contradict themselves: thresholds, readings, cards against the plan.
 
-``SERVEWRIGHT_EXAMPLES=2000 python -m pytest tests/unit/decide/test_contradictions.py`` tries more.
+``SERVEWRIGHT_TEST_EXAMPLES=2000 python -m pytest`` on this file tries more.
 The rules checked are the contract's own; what holds of Holm's procedure is held against the
 step-down form (Scand J Stat 1979, 6(2):65-70).
 """
@@ -41,7 +41,7 @@ RULES = shipped_rules()
 GOALS = goals_of(RULES)
 T0 = datetime(2026, 3, 2, 10, tzinfo=UTC)
 many = settings(
-    max_examples=int(os.environ.get("SERVEWRIGHT_EXAMPLES", "100")),
+    max_examples=int(os.environ.get("SERVEWRIGHT_TEST_EXAMPLES", "100")),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow],
 )

@@ -1,0 +1,72 @@
+"""Decisions on invented players: the films drawn err as they state, and wrong ones are counted."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from models.training.decisions.__main__ import decided, table
+from models.training.decisions.filmed import SERVE_TO_SERVE, Camera
+from models.training.decisions.players import Player
+from workers.learned import load
+
+TRUE = {
+    "rear_foot_load_share@loading": 0.30,
+    "shoulder_line_tilt@trophy": 24.0,
+    "hip_shoulder_separation@trophy": 25.0,
+    "pelvis_turn@loading": 24.0,
+    "shoulder_turn@loading": 40.0,
+}
+
+
+def _camera(number: int) -> Camera:
+    return Camera(load().learned.calibration, np.random.default_rng(number), TRUE)
+
+
+def test_intervals_of_drawn_films_hold_the_true_value() -> None:
+    inside, widths = [], []
+    for number in range(300):
+        film, true = _camera(number).film(TRUE, 1)
+        for metric in film.repetitions[0].metrics:
+            name = f"{metric.key}@{metric.event.value}"
+            if metric.measurable:
+                inside.append(metric.low <= true[0][name] <= metric.high)
+                widths.append(metric.repeat_sd / ((metric.high - metric.low) / 3.92))
+    # 95 % intervals of errors with the same variance and heavier tails: 94 to 96 % (Student t, 6).
+    assert len(inside) > 1000
+    assert np.mean(inside) == pytest.approx(0.95, abs=0.02)
+    assert max(widths) <= 1.0 + 1e-6
+
+
+def test_films_of_one_place_err_alike() -> None:
+    camera = _camera(1)
+    values = [
+        m.value
+        for _ in range(40)
+        for m in camera.film(TRUE, 1)[0].repetitions[0].metrics
+        if m.key == "rear_foot_load_share"
+    ]
+    film, _ = camera.film(TRUE, 1)
+    metric = next(m for m in film.repetitions[0].metrics if m.key == "rear_foot_load_share")
+    whole = (metric.high - metric.low) / 3.92
+    assert np.std(values) == pytest.approx(
+        np.hypot(metric.repeat_sd, SERVE_TO_SERVE * whole), rel=0.35
+    )
+    assert np.std(values) < 0.6 * whole
+
+
+def test_right_and_wrong_are_told_apart_by_what_is_true() -> None:
+    after = TRUE | {"rear_foot_load_share@loading": 0.60}
+    player = Player("a", 0.3, True, "kept", 0.80, TRUE, after, after)
+    said = dict(decided(player, _camera(3)))
+    assert said["finding: weight not on rear foot"] == "right"
+    assert said["change of the load"] == "right"
+    assert said["drill: static hold"] == "right"
+    # The same films of a player of whom something else is true.
+    none = dict(decided(replace(player, course="no_gain"), _camera(3)))
+    assert none["change of the load"] == "wrong"
+    lines = table({"one": Counter(right=3, wrong=1)})
+    assert "| one | 4 | 75.0 % | 25.0 % | 0.0 % |" in lines
