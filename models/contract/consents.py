@@ -10,7 +10,7 @@ from pydantic import Field
 
 from models.contract.accounts import Name
 from models.contract.base import Document
-from models.contract.coaching import PlayerId
+from models.contract.coaching import Moment, PlayerId
 from models.contract.resources import PRINTABLE_PATTERN, Links, SessionId
 
 ConsentId = Annotated[str, Field(pattern=r"^cns_[0-9a-f]{32}$")]
@@ -72,7 +72,7 @@ class PlayerConsentRequest(ConsentText):
 
     given_by: Giver
     name: Name = Field(description="Who agreed.")
-    given_at: datetime | None = Field(default=None, description="Null = now.")
+    given_at: Moment | None = Field(default=None, description="Null = now.")
 
 
 class ConsentResource(Document):

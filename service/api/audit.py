@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
@@ -10,6 +9,7 @@ from fastapi import APIRouter, Query, Request, Response
 from models.contract.audit import ActorKind, AuditEntryResource, AuditPage
 from models.contract.resources import PRINTABLE_PATTERN
 from service.api.dependencies import CanAdminister, Paging, Wired
+from service.api.list_filters import BeforeQuery, FromQuery
 from service.api.routing import get_and_head
 from service.core.account_tables import AuditEntry
 from service.core.keyset import page
@@ -35,8 +35,8 @@ def list_audit_entries(
     action: Wanted = None,
     subject_id: Wanted = None,
     player_id: Wanted = None,
-    created_from: datetime | None = None,
-    created_before: datetime | None = None,
+    created_from: FromQuery = None,
+    created_before: BeforeQuery = None,
 ) -> AuditPage:
     """Read who read or changed what, and when. Entries hold ids only, are never changed, and stay
     when what they are about is erased. Calls that were refused are not in it.

@@ -60,6 +60,8 @@ def test_what_cannot_be_is_refused(client: httpx.Client) -> None:
     where = f"/v1/players/{player}/consents"
     late = client.post(where, json=PAPER | {"given_at": "2999-01-01T00:00:00Z"})
     assert assert_problem(late, 422, "invalid_request")["errors"][0]["pointer"] == "/given_at"
+    nowhere = client.post(where, json=PAPER | {"given_at": "2026-01-01T00:00:00"})
+    assert assert_problem(nowhere, 422, "invalid_request")["errors"][0]["pointer"] == "/given_at"
     alone = client.post(where, json=PAPER | {"given_by": "player"})
     assert assert_problem(alone, 422, "invalid_request")["errors"][0]["pointer"] == "/given_by"
     assert client.get(where).json()["items"] == []

@@ -20,6 +20,7 @@ from service.core.films import cleaning, iso_film, matroska_film
 from service.core.films.blanks import Blank, CannotBlank, written_over
 from service.core.intake import FILM, Intake
 from service.core.objects import LocalObjects
+from tests.unit.service.core.test_objects import admin, s3
 from workers.video.capture_fps import CAPTURE_RATE_TAGS
 
 DATA = Path(__file__).resolve().parents[3] / "data"
@@ -244,6 +245,23 @@ def test_a_film_is_stored_without(tmp_path: Path) -> None:
     assert not any(path.is_file() for path in (tmp_path / ".pending").iterdir())
     again, stored_again, _ = arrived(tmp_path, stored)
     assert (again, stored_again) == (MetadataState.NONE, stored)
+
+
+def test_a_bucket_with_versions_keeps_no_earlier_one(s3_server: str) -> None:
+    client = admin(s3_server)
+    client.create_bucket(Bucket="films")
+    versions = {"Status": "Enabled"}
+    client.put_bucket_versioning(Bucket="films", VersioningConfiguration=versions)
+    film = planted_boxes()
+    intake = Intake(s3(s3_server, "films"), "clips/a/film", 1 << 30, FILM)
+    intake.add(film)
+    assert intake.finish().metadata is MetadataState.REMOVED
+    listed = client.list_object_versions(Bucket="films")
+    (one,) = listed["Versions"]
+    held = client.get_object(Bucket="films", Key=one["Key"], VersionId=one["VersionId"])
+    stored = held["Body"].read()
+    assert b"PLANTED" not in stored
+    assert stored == emptied(film)
 
 
 def test_a_film_that_cannot_be_walked_says_so(tmp_path: Path) -> None:
