@@ -114,7 +114,8 @@ LEARN = (
         "--profiles PROFILES --seed 41 --count 30 --out models/weights/event_errors.json",
         "41",
         "nothing; the engine's events",
-        "models/weights/event_errors.json: uncertainty and confidence of events by source and rate",
+        "models/weights/event_errors.json: uncertainty and confidence of events by source and "
+        "rate; with --measured ERRORS of films new to the calibration: of what the body tells",
         "0.2 s a serve, rate and way of filming on one core (measured)",
     ),
     Step(
@@ -248,6 +249,15 @@ GUARD = (
         "standard output: every value that differs from an earlier state's",
         "20 s of one core (measured)",
         ("compare",),
+    ),
+    Step(
+        "others",
+        "models.training.others",
+        "--films REPORT --drawn 40",
+        "91",
+        "packs of films, and the generators of movement",
+        "standard output: which films of other work are taken for serves or throws",
+        "about 1 s a film or movement on one core (measured)",
     ),
     Step(
         "mutate",

@@ -103,6 +103,14 @@ def find_work(signals: Signals, handedness: Handedness = Handedness.UNKNOWN) -> 
     return sorted(found, key=lambda candidate: candidate.start)
 
 
+def told_unasked(found: Sequence[FoundWork]) -> list[FoundWork]:
+    """Return the work that is told where nobody said what the swings are: all but throws.
+
+    A throw is the only work without a raised tossing hand: unasked it may be any overhead stroke.
+    """
+    return [one for one in found if one.kind is not RepetitionKind.THROW]
+
+
 def handedness_of(candidates: Sequence[FoundWork]) -> Handedness:
     """Return the hitting hand of the work found, or unknown."""
     for candidate in candidates:

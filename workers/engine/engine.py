@@ -23,8 +23,8 @@ from models.contract.vocabulary import (
 from workers.engine import usability
 from workers.engine.calibration import NEVER_CALIBRATED, Calibration
 from workers.engine.coil import coil_of
-from workers.engine.detect import FoundWork, find_work, handedness_of
-from workers.engine.event_errors import NO_EVENT_ERRORS, EventErrors
+from workers.engine.detect import FoundWork, find_work, handedness_of, told_unasked
+from workers.engine.event_errors import BODY, NO_EVENT_ERRORS, EventErrors
 from workers.engine.events import Instant, locate
 from workers.engine.evidence import Evidence, evidence_of
 from workers.engine.film_bodies import film_bodies, plain_estimate
@@ -196,7 +196,7 @@ def _find(signals: Signals | None, handedness: Handedness) -> list[FoundWork]:
 def _with_drill(found: list[FoundWork], drill: RepetitionKind | None) -> list[FoundWork]:
     """Let the caller say what the swings are; holds are seen for certain."""
     if drill is None or drill is RepetitionKind.HOLD:
-        return found
+        return told_unasked(found)
     return [
         candidate
         if candidate.kind is RepetitionKind.HOLD
@@ -237,12 +237,17 @@ def _judged(
     What the body alone tells was measured on films, by view; what ball and sound tell has its own
     table. Neither is less than sampling leaves.
     """
-    if instant.method != "body":
+    if instant.method != BODY:
         bias, sd, sure = told.judged(event, instant.method, fps, instant.sd_s)
         return replace(instant, time_s=instant.time_s - bias, sd_s=sd, confidence=sure)
     known = None if view is None else errors.event_sd(event, view, fps)
     least = 1.0 / max(fps, 1.0) / math.sqrt(12.0)
-    return replace(instant, sd_s=max(instant.sd_s if known is None else known, least))
+    held = None if view is None else told.body_confidence(event, fps)
+    return replace(
+        instant,
+        sd_s=max(instant.sd_s if known is None else known, least),
+        confidence=instant.confidence if held is None else held,
+    )
 
 
 def _evidence(

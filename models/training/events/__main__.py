@@ -20,6 +20,7 @@ from workers.engine.event_errors import RATES
 from workers.engine.events import locate
 
 from .dense import Dense, serves
+from .films import body_rows, kept_rows, serves_events
 from .seen import show
 
 WAYS = ((False, False), (True, False), (True, True), (False, True))
@@ -90,7 +91,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--count", type=int, default=60, help="serves of each profile")
     parser.add_argument("--events", nargs="+", default=["contact"], help="events to write")
     parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--about", default="films measured as reported", help="which films")
+    parser.add_argument(
+        "--measured",
+        type=Path,
+        nargs="+",
+        help="folders of `measure --as-reported`: only the rows of the body in --out are made anew",
+    )
     options = parser.parse_args(arguments)
+    if options.measured:
+        about, kept = kept_rows(options.out)
+        found = body_rows(serves_events(options.measured))
+        write(options.out, sorted(kept + found), f"{about}; body: {options.about}")
+        return 0
     movements = [
         (profile, dense)
         for profile in options.profiles
