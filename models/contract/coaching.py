@@ -195,6 +195,17 @@ class ComparisonSideRequest(Material):
     label: Label
 
 
+Message = Annotated[
+    str,
+    Field(
+        min_length=1,
+        max_length=1000,
+        description="The coach's own words; they stand on the first screen of the report as they "
+        "are written.",
+    ),
+]
+
+
 class ComparisonRequest(Document):
     """Asks for the comparison of two sides: before/after, player/model, practice/match."""
 
@@ -218,6 +229,7 @@ class ComparisonRequest(Document):
         description="Whose goals say which way a change went, and are drawn. Null = the shipped "
         "rules.",
     )
+    message: Message | None = None
     language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None
 
@@ -237,6 +249,7 @@ class ProgressRequest(Document):
         description="Whose goals say which way a gain went, and whose doses were planned. Null = "
         "the shipped rules.",
     )
+    message: Message | None = None
     language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None
 
@@ -253,6 +266,7 @@ class PlanRequest(Document):
     done: tuple[RuleKey, ...] = Field(
         default=(), max_length=50, description="Drills whose criteria were met before."
     )
+    message: Message | None = None
     language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None
 

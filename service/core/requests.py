@@ -2,11 +2,11 @@
 
 Kept with the work as JSON, by kind. analysis: ``options``, as in ``AnalysisOptions``, and maybe
 ``again``, the earlier analysis whose joints are measured anew. comparison: ``labels``, ``kind``,
-``film``, ``focus``, ``same_player``, ``rules_id``, ``rules``, ``language``. progress: ``kind``,
-``focus``, ``rules_id``, ``rules``, ``language``. plan:
-``rules_id``, ``rules``, ``done``, ``language``. drill_check: ``rules``, ``finding``, ``drill``,
-``plan_id``. The rules are kept as they are then, so that a later change of a rule file does not
-change what was said.
+``film``, ``focus``, ``same_player``, ``rules_id``, ``rules``, ``language``,
+``message``. progress: ``kind``, ``focus``, ``rules_id``, ``rules``, ``language``, ``message``.
+plan: ``rules_id``, ``rules``, ``done``, ``language``, ``message``. drill_check: ``rules``,
+``finding``, ``drill``, ``plan_id``. The rules are kept as they are then, so that a later change of
+a rule file does not change what was said.
 """
 
 from __future__ import annotations
@@ -171,6 +171,7 @@ class WorkRequests:
             "rules_id": body.rules_id,
             "rules": rule_text(session, principal, body.rules_id),
             "language": body.language.value,
+            "message": body.message,
         }
         player_id = only_player(session, [one.work_id for one in inputs])
         same = body.same_player
@@ -200,6 +201,7 @@ class WorkRequests:
                 "rules_id": body.rules_id,
                 "rules": rule_text(session, principal, body.rules_id),
                 "language": body.language.value,
+                "message": body.message,
             },
             [Input(analysis_id) for analysis_id in everything_of(session, player_id)],
             player_id=player_id,
@@ -231,6 +233,7 @@ class WorkRequests:
                 "rules": text,
                 "done": list(body.done),
                 "language": body.language.value,
+                "message": body.message,
             },
             [Input(analysis_id) for analysis_id in found],
             player_id=player_id,

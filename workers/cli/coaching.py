@@ -32,6 +32,9 @@ Rules = Annotated[
     typer.Option(exists=True, dir_okay=False, help="Your own rule file; merged into the shipped."),
 ]
 Minor = Annotated[bool, typer.Option("--minor", help="The player may be under 18.")]
+Message = Annotated[
+    str | None, typer.Option(help="The coach's own words, for the first screen of the report.")
+]
 Material = Annotated[
     list[Path],
     typer.Argument(help="Films, result folders of analyse, or folders of such folders."),
@@ -76,6 +79,7 @@ def compare(
     ] = None,
     rules: Rules = None,
     minor: Minor = False,
+    message: Message = None,
     language: LanguageOption = Language.ENGLISH,
     out: Out = None,
     json: Json = False,
@@ -101,6 +105,7 @@ def compare(
         same_player=same_player,
         focus=_known_metrics(focus or ()),
         rules=_rules(rules),
+        message=message,
         language=language,
     )
     if not json:
@@ -135,6 +140,7 @@ def progress(
     ] = None,
     rules: Rules = None,
     minor: Minor = False,
+    message: Message = None,
     language: LanguageOption = Language.ENGLISH,
     out: Out = None,
     json: Json = False,
@@ -151,6 +157,7 @@ def progress(
         focus=_known_metrics(focus or ()),
         rules=_rules(rules),
         minor=minor,
+        message=message,
         language=language,
     )
     if not json:
@@ -169,6 +176,7 @@ def plan(
     ] = None,
     player: Annotated[str | None, typer.Option(help="What to call the player.")] = None,
     minor: Minor = False,
+    message: Message = None,
     language: LanguageOption = Language.ENGLISH,
     out: Out = None,
     json: Json = False,
@@ -191,6 +199,7 @@ def plan(
         done=done or (),
         player=player,
         minor=minor,
+        message=message,
         language=language,
     )
     if not json:

@@ -66,6 +66,7 @@ def comparison_files(
     same_player: bool = False,
     focus: Sequence[str] = (),
     rules: PracticeRules | None = None,
+    message: str | None = None,
     language: Language = Language.ENGLISH,
 ) -> tuple[Comparison, tuple[ResultFile, ...]]:
     """Return the comparison of two sides and its files.
@@ -119,7 +120,9 @@ def comparison_files(
             "cautions": with_minor_cautions(comparison.cautions, minor),
         }
     )
-    page = comparison_page(comparison, pictures, path=path, path_events=events, words=words)
+    page = comparison_page(
+        comparison, pictures, path=path, path_events=events, message=message, words=words
+    )
     files = [json_file("result", comparison), page_file(page)]
     for name, data in sorted(pictures.items()):
         files.append(ResultFile(f"pictures/{name}", f"pictures/{name}", JPEG, data))

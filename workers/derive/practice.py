@@ -25,6 +25,7 @@ def plan_files(
     done: Sequence[str] = (),
     player: str | None = None,
     minor: bool = False,
+    message: str | None = None,
     language: Language = Language.ENGLISH,
 ) -> tuple[PracticePlan, tuple[ResultFile, ...]]:
     """Return the plan for these serves, and its files.
@@ -39,7 +40,9 @@ def plan_files(
     shown = found[0] if found is not None else sources[0]
     words = catalogue(language.value)
     pictures = _pictures(shown, plan.thresholds, limits, words)
-    page = analysis_page(shown.analysis, pictures, plan=plan, player=player, words=words)
+    page = analysis_page(
+        shown.analysis, pictures, plan=plan, player=player, message=message, words=words
+    )
     return plan, (json_file("result", plan), page_file(page))
 
 

@@ -27,6 +27,7 @@ def progress_files(
     focus: Sequence[str] = (),
     rules: PracticeRules | None = None,
     minor: bool = False,
+    message: str | None = None,
     language: Language = Language.ENGLISH,
 ) -> tuple[Progress, tuple[ResultFile, ...]]:
     """Return the progress of a player over sessions, and its files.
@@ -50,7 +51,7 @@ def progress_files(
         rules=rules or shipped_rules(),
     )
     found = found.model_copy(update={"cautions": with_minor_cautions(found.cautions, minor)})
-    page = progress_page(found, words=catalogue(language.value))
+    page = progress_page(found, message=message, words=catalogue(language.value))
     return found, (json_file("result", found), page_file(page))
 
 

@@ -31,6 +31,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
         same_player=request.get("same_player", False),
         focus=request.get("focus", ()),
         rules=rules_of(request.get("rules")),
+        message=request.get("message"),
         language=language_of(claim),
     )
     return Made(files, headline(found))

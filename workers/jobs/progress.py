@@ -40,6 +40,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
         focus=claim.request.get("focus", ()),
         rules=rules_of(claim.request.get("rules")),
         minor=claim.minor,
+        message=claim.request.get("message"),
         language=language_of(claim),
     )
     return Made(files, headline(found))

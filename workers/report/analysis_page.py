@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
@@ -51,6 +51,7 @@ def analysis_page(
     *,
     plan: PracticePlan | None = None,
     player: str | None = None,
+    message: str | None = None,
     words: Words | None = None,
 ) -> str:
     """Return the report of one analysis.
@@ -63,6 +64,8 @@ def analysis_page(
         Its focus leads the findings, its steps follow the table.
     player : str or None
         Name to print, as the integrating app calls the player.
+    message : str or None
+        The coach's own words.
     """
     words = words or english()
     found = statements(analysis, words, plan)
@@ -75,7 +78,7 @@ def analysis_page(
         title=_title(analysis, words),
         words=words,
         cautions=cautions,
-        first=_first(analysis, pictures, plan, cards, words),
+        first=replace(_first(analysis, pictures, plan, cards, words), message=message),
         player=player,
         none_found=not analysis.repetitions,
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),

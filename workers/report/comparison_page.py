@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from markupsafe import Markup
@@ -52,6 +52,7 @@ def comparison_page(
     *,
     path: Markup | None = None,
     path_events: Sequence[tuple[EventName, int]] = (),
+    message: str | None = None,
     words: Words | None = None,
 ) -> str:
     """Return the report of one comparison.
@@ -62,6 +63,8 @@ def comparison_page(
         What `matched_pictures` gave.
     path, path_events : Markup and sequence of (EventName, int)
         What `trajectory_plot` gave, and the events marked in it.
+    message : str or None
+        The coach's own words.
     """
     words = words or english()
     first, second = comparison.first.label, comparison.second.label
@@ -76,7 +79,7 @@ def comparison_page(
         title=words("page.comparison_title"),
         words=words,
         cautions=comparison.cautions,
-        first=_first(comparison, pictures, cards, words),
+        first=replace(_first(comparison, pictures, cards, words), message=message),
         subtitle=words("comparison.subtitle", first=first, second=second),
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,

@@ -14,7 +14,7 @@ class FirstScreen:
     """What a reader sees first: a sentence, a pair of pictures or a plot, one thing to do next.
 
     ``pair`` holds up to two pictures that stand beside each other; ``under`` what stands below
-    each half of a single picture of two.
+    each half of a single picture of two; ``message`` is the coach's own.
     """
 
     sentence: str
@@ -23,3 +23,4 @@ class FirstScreen:
     under: tuple[str, ...] = ()
     plot: Markup | None = None
     plot_title: str = ""
+    message: str | None = None

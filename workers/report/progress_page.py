@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time
 
 from markupsafe import Markup
@@ -46,9 +46,10 @@ class KeyEntry:
 def progress_page(
     progress: Progress,
     *,
+    message: str | None = None,
     words: Words | None = None,
 ) -> str:
-    """Return the report of a player's progress."""
+    """Return the report of a player's progress; ``message`` is the coach's own."""
     words = words or english()
     cards = _cards(progress, words)
     kinds = {point.kind for metric in progress.metrics for point in metric.series}
@@ -57,7 +58,7 @@ def progress_page(
         title=words("page.progress_title"),
         words=words,
         cautions=progress.cautions,
-        first=_first(progress, cards, words),
+        first=replace(_first(progress, cards, words), message=message),
         player=progress.player,
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,

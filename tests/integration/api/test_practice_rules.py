@@ -100,7 +100,7 @@ def test_progress_goes_by_own_rules_as_they_were_and_comparisons_know_them(
         for kind, days in (("baseline", 8), ("acquisition", 1))
     ]
     rules = made(send(client, OWN))
-    named = {"rules_id": rules["id"]}
+    named = {"rules_id": rules["id"], "message": "Kept well: go on."}
     compared = {"film": False} | {
         side: {"label": side, "analyses": [analysis]}
         for side, analysis in zip(("first", "second"), sides, strict=True)
@@ -109,7 +109,9 @@ def test_progress_goes_by_own_rules_as_they_were_and_comparisons_know_them(
     asked = made(client.post(f"/v1/players/{player}/progress", json=named))
     client.delete(rules["links"]["self"])
     entry.work(wired, attempt_at(asked["id"], 1))
-    assert client.get(asked["links"]["self"]).json()["status"] == "completed"
+    done = client.get(asked["links"]["self"]).json()
+    assert done["status"] == "completed"
+    assert "Kept well: go on." in client.get(done["links"]["report.html"]).text
     assert_problem(client.post("/v1/comparisons", json=compared | named), 404, "not_found")
     gone = client.post(f"/v1/players/{player}/progress", json=named)
     assert_problem(gone, 404, "not_found")

@@ -36,6 +36,7 @@ from workers.decide.sessions import SessionAnalyses
 from workers.decide.statistics import holm
 from workers.decide.verdicts import ALPHA, CHANGED, goals_of, risks
 from workers.report.findings import ruled, statements
+from workers.report.goals import share_goal
 
 RULES = shipped_rules()
 GOALS = goals_of(RULES)
@@ -240,6 +241,8 @@ def test_cards_say_what_the_plan_says(random: Random) -> None:
         rules = RULES.model_copy(update={"findings": own})
     film = player.film()
     plan = make_plan(rules, [film])
+    weight = next(f for f in rules.findings if f.id == "weight_not_on_rear_foot")
+    assert share_goal(plan.thresholds, (EventName.LOADING,)) == weight.value  # what pictures draw
     ranked = [f for f in (plan.focus, *plan.others) if f is not None]
     assert all(f.certainty >= HOLDS for f in ranked)
     assert all(1 - HOLDS < u.ranked.certainty < HOLDS for u in plan.undecided)

@@ -84,6 +84,14 @@ def test_order_is_the_first_screen_findings_plan_then_what_is_folded(outline):
     assert places == sorted(places)
 
 
+def test_the_coachs_message_stands_on_the_first_screen_as_it_is(right_side, plan):
+    said = "Well done, Mira.\nNext: <feet> first."
+    page = analysis_page(right_side.analysis, {}, plan=plan, message=said)
+    place = page.index("Next: &lt;feet&gt; first.")
+    assert page.index("One thing to do next") < place < page.index('id="h-findings"')
+    assert "From your coach" not in analysis_page(right_side.analysis, {}, plan=plan)
+
+
 def test_cautions_stand_beside_what_they_concern(page):
     work = page.index("Not medical advice. Stop on pain.")
     assert page.index("One thing to do next") < work < page.index('id="h-findings"')

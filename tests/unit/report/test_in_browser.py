@@ -107,7 +107,8 @@ def pages(tmp_path_factory, right_side) -> dict[str, Path]:
         ),
         "progress": progress_page(documents.progress()),
         "minor": analysis_page(
-            case.analysis, pictures, plan=minors, player="Mira Tolland", words=catalogue("de")
+            case.analysis, pictures, plan=minors, player="Mira Tolland", words=catalogue("de"),
+            message="Gut gemacht! Achte beim nächsten Mal auf den Stand, und lass dir Zeit.",
         ),
     }  # fmt: skip
     for name, text in made.items():
