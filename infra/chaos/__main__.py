@@ -44,6 +44,8 @@ def main() -> int:
     damage.add_argument("--redis-url", required=True)
     damage.add_argument("--log", help="file to keep the service's log in")
     damage.set_defaults(run=damaged.run)
+    for way in (killing, damage):
+        way.add_argument("--longest-s", type=float, default=7200.0, help="end after these seconds")
     arguments = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="servewright-chaos-") as folder:
         return 0 if arguments.run(arguments, Path(folder)) else 1

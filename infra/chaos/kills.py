@@ -25,8 +25,6 @@ from infra.chaos.receiver import Receiver
 from infra.chaos.recovery import Recovery
 from infra.chaos.store import BUCKET, FailingStore
 
-LONGEST_S = 3600.0
-"""Longest run, seconds."""
 EVERY_S = (15.0, 45.0)
 """Shortest and longest pause between two harms, seconds: on a machine with two busy cores workers
 take ten or more to start (working values)."""
@@ -230,7 +228,7 @@ def _harm_until_done(
         int(arguments.films * share): kind
         for share, kind in ((0.2, "database"), (0.4, "disk"), (0.6, "database"), (0.8, "database"))
     }
-    while time.monotonic() - began < LONGEST_S and callers.error is None:
+    while time.monotonic() - began < arguments.longest_s and callers.error is None:
         parts.keep()
         try:
             rows = watch.rows()
