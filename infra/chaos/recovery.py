@@ -3,7 +3,8 @@
 What counts as recovered: after the API was killed, that it answers; after the database, that
 ``/readyz`` is well again; after a process of the workers or a full disk, that all work which ran
 at that moment has ended or renewed its lease since; after Redis was emptied, that all work which
-waited at that moment is listed in Redis again, runs or has ended.
+waited at that moment is listed in Redis again, runs or has ended. Counted from the kill, from when
+the database server runs again, and from when the disk has room again.
 """
 
 from __future__ import annotations
