@@ -4,7 +4,8 @@ What counts as recovered: after the API was killed, that it answers; after the d
 ``/readyz`` is well again; after a process of the workers or a full disk, that all work which ran
 at that moment has ended or renewed its lease since; after Redis was emptied, that all work which
 waited at that moment is listed in Redis again, runs or has ended. Counted from the kill, from when
-the database server runs again, and from when the disk has room again.
+the database server runs again, and from when the disk has room again. Work whose worker was killed
+waits in the queue once more, behind all that waits already: its time holds that wait.
 """
 
 from __future__ import annotations
