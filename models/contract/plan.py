@@ -73,6 +73,12 @@ class Drill(Document):
     cue: str = Field(description="Plain words, one idea.")
     dose: Dose
     film: FilmAdvice
+    link: str | None = Field(
+        default=None,
+        pattern=r"^https://[^\s\"'<>\\]+$",
+        max_length=2000,
+        description="Address of a film that shows the drill; pages lead to it.",
+    )
     advance_when: tuple[Criterion, ...] = Field(min_length=1)
     go_back_below: Share = Field(
         default=0.34, description="Go back a step when fewer repetitions than this share meet it."

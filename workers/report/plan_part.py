@@ -23,6 +23,7 @@ class StepWords:
     dose: str
     film: str
     move_on: str
+    link: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +103,7 @@ def _step(step: PlanStep, words: Words) -> StepWords:
         cue=words.sentence(drill.cue),
         dose=_dose(drill.dose, words),
         film=f"{words('plan.film', show=show)} {how}.",
+        link=drill.link,
         move_on=words("plan.move_on", criteria=words("plan.criterion_join").join(criteria)),
     )
 

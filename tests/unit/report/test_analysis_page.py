@@ -9,7 +9,7 @@ from itertools import pairwise
 import pytest
 
 from models.contract.analysis import CAUTIONS, Metric
-from models.contract.plan import Threshold
+from models.contract.plan import Drill, Threshold
 from models.contract.vocabulary import EventName, RepetitionKind
 from models.words import english
 from tests.unit.report import documents
@@ -90,6 +90,18 @@ def test_the_coachs_message_stands_on_the_first_screen_as_it_is(right_side, plan
     place = page.index("Next: &lt;feet&gt; first.")
     assert page.index("One thing to do next") < place < page.index('id="h-findings"')
     assert "From your coach" not in analysis_page(right_side.analysis, {}, plan=plan)
+
+
+def test_a_drill_leads_to_the_coachs_film_of_it(right_side, plan):
+    drill = plan.steps[0].drill
+    given = drill.model_dump(by_alias=True)
+    linked = Drill.model_validate(given | {"link": "https://a.example/f?a=1&b"})
+    step = plan.steps[0].model_copy(update={"drill": linked})
+    page = analysis_page(right_side.analysis, {}, plan=plan.model_copy(update={"steps": (step,)}))
+    assert 'href="https://a.example/f?a=1&amp;b" rel="noopener noreferrer"' in page
+    for bad in ("http://a.example", "javascript:alert(1)", 'https://a.example/"x', "https://"):
+        with pytest.raises(ValueError, match="link"):
+            Drill.model_validate(given | {"link": bad})
 
 
 def test_cautions_stand_beside_what_they_concern(page):
