@@ -13,6 +13,7 @@ from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.problem import Problem
 from models.contract.typical import Typical
+from models.contract.views import SecondView
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Sex, View
 
 SCHEMA_ID: Final = "https://servewright.example/schemas/analysis.v2.json"
@@ -180,6 +181,11 @@ class Analysis(Document):
         default=None,
         description="What several repetitions have in common, and which of them differs; null for "
         "fewer than two of one kind.",
+    )
+    second_view: SecondView | None = Field(
+        default=None,
+        description="Another film of the same serve that the values come from as well; null where "
+        "there was one film.",
     )
     problems: tuple[Problem, ...] = ()
     models: tuple[ModelUse, ...] = ()

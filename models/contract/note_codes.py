@@ -25,6 +25,7 @@ class NoteCode(StrEnum):
     VIEW_NOT_PROVEN = "view_not_proven"
     VIEW_NOT_RELIABLE = "view_not_reliable"
     ONE_CAMERA_NOT_RELIABLE = "one_camera_not_reliable"
+    TWO_VIEWS_NOT_PROVEN = "two_views_not_proven"
     WORK_NOT_PROVEN = "work_not_proven"
     UNDEFINED_IN_MOTION = "undefined_in_motion"
     UNCERTAINTY_TOO_LARGE = "uncertainty_too_large"
@@ -38,6 +39,7 @@ class NoteCode(StrEnum):
     COIL_SECOND_PLACE = "coil_second_place"
 
     # Why films are no views of one serve, and what to film instead.
+    VIEWS_WITHOUT_SERVE = "views_without_serve"
     VIEWS_TOO_SHORT = "views_too_short"
     VIEWS_NOT_SYNCHRONISED = "views_not_synchronised"
     VIEWS_OF_TWO_SERVES = "views_of_two_serves"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -43,6 +44,17 @@ def analyse(
             help="Folder of a result: measure its stored joints anew, without decoding the film. "
             "What it was told holds again, but for --drill and --azimuth-deg. Written there, "
             "or to --out.",
+        ),
+    ] = None,
+    same_serve: Annotated[
+        Path | None,
+        typer.Option(
+            exists=True,
+            dir_okay=False,
+            readable=True,
+            help="A second film of the same serve, in real time, from 60 to 100 degrees beside the "
+            "first seen from the player. Values then come from both; --view, --azimuth-deg and "
+            "--capture-fps are of the first film.",
         ),
     ] = None,
     out: Annotated[
@@ -99,13 +111,15 @@ def analyse(
     )
     folder: Path | None
     if again is not None:
+        if same_serve is not None:
+            raise typer.BadParameter("--same-serve needs the films; it does not go with --again.")
         from workers.cli import again as anew
 
         folder = out or again
         result = anew.run(again, file, options, folder, minor=minor)
     elif file is not None:
         folder = out if out is not None or json else Path(f"{file.stem}-result")
-        result = run(file, options, folder, minor=minor)
+        result = run(file, options, folder, minor=minor, same_serve=same_serve)
     else:
         raise typer.BadParameter("Name the film, or a result with --again.")
     if json:
@@ -130,6 +144,7 @@ def run(
     *,
     pictures: bool = False,
     minor: bool = False,
+    same_serve: Path | None = None,
 ) -> PipelineResult:
     """Analyse with a progress bar on standard error; write the files if a folder is given.
 
@@ -137,6 +152,8 @@ def run(
     ----------
     pictures : bool
         Draw the pictures also without a folder.
+    same_serve : Path, optional
+        A second film of the same serve.
     """
     from models.contract.analysis import MINOR_CAUTIONS
     from service.core.settings import Settings
@@ -144,6 +161,7 @@ def run(
     from workers.jobs.configured import shared_stages
     from workers.pipeline import run as pipeline
     from workers.pipeline.options import engine_request
+    from workers.pipeline.pair import run_pair
     from workers.pipeline.progress import STAGE_SHARES
     from workers.pipeline.time_left import TimeLeft
 
@@ -153,10 +171,9 @@ def run(
         settings = settings.model_copy(update={"pictures": False})
     left = TimeLeft(costs_file.read(settings))
     with Bar(errors(), left) as bar:
-        result = pipeline.run(
-            file,
-            engine_request(options, seed=settings.engine_seed),
-            shared_stages(settings),
+        request = engine_request(options, seed=settings.engine_seed)
+        first = partial(
+            pipeline.run,
             report=bar,
             sha256=sha256_of(file),
             annotated_film=options.annotated_film and folder is not None,
@@ -164,6 +181,12 @@ def run(
             words=words,
             time_left=left,
         )
+        stages = shared_stages(settings)
+        if same_serve is None:
+            result = first(file, request, stages)
+        else:
+            second = partial(pipeline.run, sha256=sha256_of(same_serve))
+            result = run_pair((file, first), (same_serve, second), request, stages)
         if folder is not None:
             bar(Stage.STORE, 1.0 - STAGE_SHARES[Stage.STORE])
             write_result(result, folder, words)

@@ -26,6 +26,16 @@ def show_analysis(analysis: Analysis, console: Console, words: Words) -> None:
     )
     console.print(facts, markup=False)
     console.print(_setting(analysis, words), markup=False)
+    beside = analysis.second_view
+    if beside is not None:
+        told = words(
+            "terminal.second_view",
+            apart=abs(beside.apart_deg),
+            apart_half=(beside.apart_high - beside.apart_low) / 2.0,
+            offset=beside.offset_s,
+            offset_half=(beside.offset_high - beside.offset_low) / 2.0,
+        )
+        console.print(told, markup=False)
     for number, repetition in enumerate(analysis.repetitions, start=1):
         console.print()
         console.print(_events(number, repetition, words))

@@ -76,7 +76,7 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
     track = base.track
     signals = from_track(track)
     found = _with_drill(_find(signals, request.handedness), request.drill)
-    hand, hand_source = _handedness(found, request)
+    hand, hand_source = known_handedness(found, request)
     bodies = film_bodies(track, found, hand, request, learned)
     azimuths = [body.azimuth for body in bodies if body is not None]
     view = estimate_view(azimuths, request.view, request.azimuth_deg)
@@ -93,7 +93,7 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
         estimates = () if body is None else body.estimates
         why = impossible(body.motion) if body is not None and upright else None
         refused.append(why)
-        repetition, doubtful = _repetition(
+        repetition, doubtful = measured_repetition(
             candidate,
             estimates,
             request,
@@ -151,7 +151,7 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
         part = _part(motion, candidate.start, candidate.stop)
         why = impossible(part)
         refused.append(why)
-        repetition, doubtful = _repetition(
+        repetition, doubtful = measured_repetition(
             candidate,
             (plain_estimate(part),),
             request,
@@ -212,7 +212,8 @@ def _with_drill(found: list[FoundWork], drill: RepetitionKind | None) -> list[Fo
     ]
 
 
-def _handedness(found: list[FoundWork], request: EngineRequest) -> tuple[Handedness, str]:
+def known_handedness(found: list[FoundWork], request: EngineRequest) -> tuple[Handedness, str]:
+    """Return the hand that holds the racket, and where that is known from."""
     if request.handedness is not Handedness.UNKNOWN:
         return request.handedness, "given"
     hand = handedness_of(found)
@@ -280,7 +281,7 @@ def _part(motion: BodyMotion, start: int, stop: int) -> BodyMotion:
     )
 
 
-def _repetition(
+def measured_repetition(
     candidate: FoundWork,
     estimates: Sequence[BodyEstimate],
     request: EngineRequest,
@@ -298,7 +299,11 @@ def _repetition(
     locked: bool = False,
     hurried: bool = False,
 ) -> tuple[Repetition, bool]:
-    """Return one measured repetition, and whether its clock is doubtful."""
+    """Return one measured repetition, and whether its clock is doubtful.
+
+    ``view`` None: the body was not seen by one camera alone, so nothing that was learned about
+    single views is applied.
+    """
     if not estimates:
         return Repetition(
             kind=candidate.kind,

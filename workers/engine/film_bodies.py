@@ -82,8 +82,8 @@ def film_bodies(
     for candidate in found:
         rows = (candidate.start, candidate.stop)
         window = (float(track.time_s[rows[0]]), float(track.time_s[rows[1] - 1]))
-        earlier = _from_standing(track, candidate)
-        lifted = lift_track(track, earlier, hand, learned.lift, _told(request))
+        earlier = from_standing(track, candidate)
+        lifted = lift_track(track, earlier, hand, learned.lift, told_direction(request))
         lifted = None if lifted is None else within(lifted, rows)
         try:
             fit = fit_body(
@@ -111,7 +111,7 @@ def film_bodies(
     return bodies
 
 
-def _from_standing(track: JointTrack, candidate: FoundWork) -> tuple[int, int]:
+def from_standing(track: JointTrack, candidate: FoundWork) -> tuple[int, int]:
     """Return the rows that the lift reads: of a hold also how the player came into it.
 
     A hold is found from where the body is still and low; the lift wants to see it standing.
@@ -122,7 +122,7 @@ def _from_standing(track: JointTrack, candidate: FoundWork) -> tuple[int, int]:
     return int(np.searchsorted(track.time_s, since)), candidate.stop
 
 
-def _told(request: EngineRequest) -> tuple[float, float] | None:
+def told_direction(request: EngineRequest) -> tuple[float, float] | None:
     """Return the direction of the target that the caller states, and its sd, rad."""
     if request.azimuth_deg is None:
         return None

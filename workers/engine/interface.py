@@ -8,6 +8,7 @@ from models.contract.analysis import Repetition, Scale, ViewEstimate
 from models.contract.clip import UsabilityCheck
 from models.contract.problem import Problem
 from models.contract.tracks import BodyMotion
+from models.contract.views import SecondView
 from models.contract.vocabulary import Handedness, RepetitionKind, Sex, View
 
 ENGINE_VERSION = "0.1.0"
@@ -52,7 +53,8 @@ class EngineRequest:
 class EngineResult:
     """Measured repetitions of one clip, and what limits them.
 
-    ``bodies[i]`` is the fitted motion of ``repetitions[i]``, or None when none could be fitted.
+    ``bodies[i]`` is the fitted motion of ``repetitions[i]``, or None when none could be
+    fitted. ``second`` says how another film of the serve was put beside this one.
     """
 
     view: ViewEstimate
@@ -63,3 +65,4 @@ class EngineResult:
     bodies: tuple[BodyMotion | None, ...] = ()
     checks: tuple[UsabilityCheck, ...] = ()
     problems: tuple[Problem, ...] = field(default_factory=tuple)
+    second: SecondView | None = None

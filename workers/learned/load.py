@@ -13,6 +13,7 @@ from workers.engine.engine import analyse
 from workers.engine.first_look import Glance, glance
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.learned import Learned
+from workers.engine.several import analyse_pair
 from workers.learned.identity import code_digest, engine_identity
 from workers.learned.network import lift_network
 from workers.learned.tables import calibration, event_errors, landmark_errors
@@ -38,6 +39,12 @@ class LoadedEngine:
     def analyse(self, track: JointTrack, request: EngineRequest) -> EngineResult:
         """Measure everything in a clip from its landmarks (`workers.engine.engine.analyse`)."""
         return analyse(track, request, self.learned)
+
+    def analyse_pair(
+        self, one: JointTrack, two: JointTrack, request: EngineRequest
+    ) -> EngineResult:
+        """Measure a serve that two films show (`workers.engine.several.analyse_pair`)."""
+        return analyse_pair(one, two, request, self.learned)
 
     def glance(
         self, track: JointTrack, stretches: Sequence[tuple[float, float]], request: EngineRequest

@@ -68,6 +68,8 @@ class StageFunctions:
         Digest over code and learned data of `measure`.
     film : callable or None
         (path, analysis, track, engine result, words) to an annotated film, MP4.
+    measure_pair : callable or None
+        The metrics engine for two films of one serve.
     """
 
     open_clip: Callable[[Path, float | None, Wanted | None], AbstractContextManager[OpenedFilm]]
@@ -78,6 +80,7 @@ class StageFunctions:
     models: tuple[ModelUse, ...]
     engine_identity: str | None = None
     film: Callable[[Path, Analysis, JointTrack, EngineResult, Words], bytes | None] | None = None
+    measure_pair: Callable[[JointTrack, JointTrack, EngineRequest], EngineResult] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,6 +291,7 @@ def merge(
         usability=verdict((*found.checks, *film_checks), problems),
         repetitions=found.repetitions,
         typical=typical_of(found.repetitions),
+        second_view=found.second,
         problems=_once(problems),
         models=models,
         engine_version=ENGINE_VERSION,

@@ -140,6 +140,7 @@ def build_stages(choice: StageChoice) -> StageFunctions:
         estimate=track,
         glance=engine.glance,
         measure=engine.analyse,
+        measure_pair=engine.analyse_pair,
         draw=draw if choice.pictures else _no_pictures,
         models=(*models_used(opened), *engine.models),
         engine_identity=engine.identity,

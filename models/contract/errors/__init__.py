@@ -6,7 +6,7 @@
     ├── ClipError                 the file itself (an analysis fails with it)
     │   ├── NotAVideo, ClipDamaged, ClipWithoutFrames, ClipWithoutPicture
     │   ├── ClipTooLarge, ClipTooLong, ClipResolutionTooHigh, ClipTooManyFrames
-    │   ├── CodecNotSupported, DecodeLimitExceeded
+    │   ├── CodecNotSupported, DecodeLimitExceeded, FilmsNoPair
     ├── FilmProblem               what the film shows (stated in a completed analysis)
     │   ├── NoPerson, SeveralPeople, FeetNotInFrame, BodyNotInFrame
     │   ├── NoServeFound, FrameRateLow, FrameRateDoubtful, FramesRepeated, ViewUnsuitable,
@@ -46,6 +46,7 @@ from models.contract.errors.clip import (
     ClipWithoutPicture,
     CodecNotSupported,
     DecodeLimitExceeded,
+    FilmsNoPair,
     NotAVideo,
 )
 from models.contract.errors.conflict import (
@@ -178,6 +179,7 @@ __all__ = [
     "FilmInOtherSession",
     "FilmNotArrived",
     "FilmProblem",
+    "FilmsNoPair",
     "Forbidden",
     "FrameRateDoubtful",
     "FrameRateLow",

@@ -83,6 +83,16 @@ class ClipTooManyFrames(ClipError):
     status = 422
 
 
+class FilmsNoPair(ClipError):
+    """The films do not show one serve from two places. Film the same serve with two cameras 60 to
+    100 degrees apart, seen from the player.
+    """
+
+    code = "films_no_pair"
+    title = "Films are no two views of one serve"
+    status = 422
+
+
 class CodecNotSupported(ClipError):
     """The film's codec is not supported. Send H.264 or HEVC (the phone's own setting), not an
     edited export.

@@ -80,15 +80,7 @@ def angle_errors(
         ).motion  # fmt: skip
         for posture in laboratory.postures:
             row = int(np.argmin(np.abs(body.frame_index - posture.frame)))
-            joints = {
-                f"{side}_{part}": BODY.at(body.joints[row], f"{role}_{part}")
-                for part, roles in (
-                    ("hip", ("front", "rear")), ("knee", ("front", "rear")),
-                    ("ankle", ("front", "rear")), ("shoulder", ("tossing", "hitting")),
-                )
-                for side, role in zip(("left", "right"), roles, strict=True)
-            }  # fmt: skip
-            measured, true = angles(joints), angles(_in_level(posture, camera))
+            measured, true = angles(sided(body.joints[row])), angles(in_level(posture, camera))
             found += [
                 AngleError(camera.name, posture.frame, name, measured[name], value)
                 for name, value in true.items()
@@ -96,7 +88,20 @@ def angle_errors(
     return found
 
 
-def _in_level(posture: Posture, camera: LabCamera) -> dict[str, Array]:
+def sided(joints: Array) -> dict[str, Array]:
+    """Return joints (21, 3) of the canonical body by the person's own sides."""
+    return {
+        f"{side}_{part}": BODY.at(joints, f"{role}_{part}")
+        for part, roles in (
+            ("hip", ("front", "rear")), ("knee", ("front", "rear")),
+            ("ankle", ("front", "rear")), ("shoulder", ("tossing", "hitting")),
+        )
+        for side, role in zip(("left", "right"), roles, strict=True)
+    }  # fmt: skip
+
+
+def in_level(posture: Posture, camera: LabCamera) -> dict[str, Array]:
+    """Return the joint centres in the levelled frame of a camera."""
     turn = camera.level()
     return {name: turn @ point for name, point in posture.centres.items()}
 

@@ -56,14 +56,14 @@ def marks(film: Filmed, dense: Dense, landmarks: LandmarkErrors) -> SeenBody:
 
 
 def cases(
-    use: str, generator: str, seed: int, count: int, *, wrong: bool = True
+    use: str, generator: str, seed: int, count: int, *, wrong: int
 ) -> Iterator[tuple[str, Pair]]:
-    """Right and wrong pairs of a generator's serves."""
+    """Right pairs of a generator's serves, and wrong ones of the first of them."""
     serves = list(movements(use, generator, seed, count))
     for i, dense in enumerate(serves):
         rng = np.random.default_rng([seed, i])
         yield RIGHT, draw_pair(dense, rng)
-        if not wrong:
+        if i >= wrong:
             continue
         here = float(rng.uniform(*CAMERA_AZIMUTH))
         there = here + float(rng.uniform(*APART) * rng.choice([-1.0, 1.0]))

@@ -80,7 +80,8 @@ def movements(use: str, generator: str, seed: int, count: int) -> Iterator[Dense
         index += 1
         try:
             performance = generate(generator, sample_skeleton(rng), rng, "serve")
-            dense = sampled(f"{generator}-{seed}-{index - 1:03d}", performance)
+            right = replace(performance, left_handed=False)
+            dense = sampled(f"{generator}-{seed}-{index - 1:03d}", right)
         except (RuntimeError, KeyError):
             continue
         if not {"set_up", "contact", "finish"} <= set(dense.events):

@@ -11,13 +11,15 @@ import pytest
 
 from models import registry
 from models.contract.analysis import Analysis
-from models.contract.errors import ClipDamaged
+from models.contract.errors import ClipDamaged, FilmsNoPair
 from models.contract.resources import Events, Metrics
 from models.contract.tracks import JointTrack
+from models.contract.views import SecondView
 from tests.films import RENDERED
 from tests.unit.cli.conftest import Invoke
 from tests.unit.pipeline.fakes import PICTURE, FakeClip, engine, stages
 from workers.cli.console import Exit
+from workers.engine.interface import EngineResult
 from workers.jobs import configured
 from workers.learned import load
 from workers.pipeline.run import StageFunctions
@@ -140,3 +142,47 @@ def test_the_real_pipeline_measures_a_rendered_serve(tmp_path: Path) -> None:
     learned = {record.name for record in registry.learned()}
     assert {m.name for m in document.models} == {"blazepose_full", "movenet_multipose"} | learned
     assert document.engine_identity == load().identity
+
+
+def test_two_films_of_one_serve_are_told_with_angle_and_clocks(
+    invoke: Invoke, use: Callable[[StageFunctions], None], film: Path
+) -> None:
+    second = SecondView(
+        offset_s=0.5,
+        offset_low=0.49,
+        offset_high=0.51,
+        apart_deg=-80.0,
+        apart_low=-85.0,
+        apart_high=-75.0,
+        synchronised_by="movement",
+    )
+    found = engine(second=second)
+    use(stages(FakeClip(), measure_pair=lambda one, _two, request: found(one, request)))
+    other = film.with_name("other.mp4")
+    other.write_bytes(b"another film")
+    shown = invoke(
+        "analyse", str(film), "--same-serve", str(other), "--out", str(film.parent / "o")
+    )
+    assert shown.exit_code == 0
+    assert "camera 80° (±5°) beside the first; clocks 0.500 s (±0.010 s) apart" in shown.stdout
+    document = Analysis.model_validate_json((film.parent / "o" / "result.json").read_bytes())
+    assert document.second_view is not None
+    assert document.second_view.clip is not None
+    assert document.second_view.clip.sha256 != document.clip.sha256
+
+
+def test_films_that_are_no_pair_end_as_unusable_and_say_what_to_film(
+    invoke: Invoke, use: Callable[[StageFunctions], None], film: Path
+) -> None:
+    def no_pair(*_: object) -> EngineResult:
+        raise FilmsNoPair
+
+    use(stages(FakeClip(), measure_pair=no_pair))
+    shown = invoke("analyse", str(film), "--same-serve", str(film))
+    assert shown.exit_code == Exit.CLIP
+    assert "60 to 100 degrees apart" in " ".join(shown.stderr.split())
+
+
+def test_a_second_film_does_not_go_with_stored_joints(invoke: Invoke, film: Path) -> None:
+    shown = invoke("analyse", "--again", str(film.parent), "--same-serve", str(film))
+    assert shown.exit_code == Exit.USAGE

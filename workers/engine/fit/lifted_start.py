@@ -9,9 +9,9 @@ from models.contract.tracks import FloatArray, IntArray
 from workers.engine.fit.skeleton import FREE, VECTORS
 from workers.engine.lift import Lifted
 
-_CHAIN = {"upper_arm": ("shoulder", "elbow"), "forearm": ("elbow", "wrist")}
-_CHAIN |= {"thigh": ("hip", "knee"), "shank": ("knee", "ankle")}
-_CHAIN |= {"toe": ("ankle", "toe"), "heel": ("ankle", "heel")}
+CHAIN = {"upper_arm": ("shoulder", "elbow"), "forearm": ("elbow", "wrist")}
+CHAIN |= {"thigh": ("hip", "knee"), "shank": ("knee", "ankle")}
+CHAIN |= {"toe": ("ankle", "toe"), "heel": ("ankle", "heel")}
 
 
 def lifted_directions(lifted: Lifted, rows: IntArray) -> dict[str, FloatArray] | None:
@@ -42,8 +42,8 @@ def lifted_directions(lifted: Lifted, rows: IntArray) -> dict[str, FloatArray] |
     }
     for name in VECTORS[FREE:]:
         side, _, segment = name.partition("_")
-        if segment in _CHAIN:
-            first, second = _CHAIN[segment]
+        if segment in CHAIN:
+            first, second = CHAIN[segment]
             out[name] = at(f"{side}_{second}") - at(f"{side}_{first}")
     return {
         name: way / np.maximum(np.linalg.norm(way, axis=-1, keepdims=True), 1e-9)

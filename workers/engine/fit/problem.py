@@ -12,12 +12,12 @@ from workers.engine.fit.anatomy import limit_rows
 from workers.engine.fit.observations import (
     BODY_SHARED,
     DEPTH_PAIRS,
-    SHARED,
     LinearMap,
     Observations,
     points_map,
 )
 from workers.engine.fit.offsets import NUISANCE, NUISANCE_SD
+from workers.engine.fit.others import OTHER, OtherView, add_marks, camera_prior
 from workers.engine.fit.phases import Phases
 from workers.engine.fit.skeleton import FREE, VECTORS, length_of, vector
 from workers.engine.fit.state import FitState
@@ -66,8 +66,10 @@ class FitProblem:
         typical_focal_px: float,
         stature_px: float,
         phases: Phases,
+        others: tuple[OtherView, ...] = (),
     ) -> None:
         self.seen = seen
+        self.others = others
         self.phases = phases
         self.stature_m = stature_m
         self.focal_px = typical_focal_px
@@ -125,8 +127,13 @@ class FitProblem:
 
     def evaluate(self, state: FitState, build: bool) -> tuple[float, Accumulator | None]:
         """Return the cost, and its equations when asked for."""
-        acc = Accumulator.about(state.vectors) if build else None
+        more = len(self.others) * len(OTHER)
+        acc = Accumulator.about(state.vectors, more) if build else None
         cost = self._landmarks(state, acc)
+        for i, (view, camera) in enumerate(zip(self.others, state.others, strict=True)):
+            cost += add_marks(
+                view, camera, i, state.vectors, state.body, self.share, 2.0 * TAIL**2, acc
+            )
         cost += self._depths(state, acc)
         cost += self._feet(state, acc)
         cost += self._smoothness(state, acc)
@@ -152,13 +159,9 @@ class FitProblem:
         forward = np.cross(state.vectors[:, vector("pelvis")], state.vectors[:, vector("trunk")])
         forward /= np.maximum(np.linalg.norm(forward, axis=-1, keepdims=True), 1e-9)
         away = cam.rotation(state.camera.pitch, state.camera.roll)[2]
-        flat: FloatArray = state.vectors - (state.vectors @ away)[..., None] * away
-        full = np.linalg.norm(state.vectors, axis=-1, keepdims=True)
-        flat /= np.maximum(
-            np.linalg.norm(flat, axis=-1, keepdims=True), np.maximum(0.15 * full, 1e-9)
-        )
-        self.ahead = self.seen.forward[:, None] * forward[:, None, :] + self.seen.in_plane @ flat
-        self.ahead[..., 2] += self.seen.vertical
+        self.ahead = _ahead(self.seen, state.vectors, forward, away)
+        for view, camera in zip(self.others, state.others, strict=True):
+            view.ahead = _ahead(view.seen, state.vectors, forward, camera.away())
         self.front = forward
         chest = np.cross(state.vectors[:, vector("shoulders")], state.vectors[:, vector("trunk")])
         self.chest = chest / np.maximum(np.linalg.norm(chest, axis=-1, keepdims=True), 1e-9)
@@ -353,13 +356,29 @@ class FitProblem:
         ):
             residual.append(value / spread)
             slope.append(1.0 / spread)
+        for view, other in zip(self.others, state.others, strict=True):
+            off_usual, by_unknown = camera_prior(other, view.usual_focal_px)
+            residual += list(off_usual)
+            slope += list(by_unknown)
         distance = float(state.vectors[0, 0, 1])
         far = np.log(distance / cam.TYPICAL_DISTANCE_M) / cam.DISTANCE_LOG_SD
         if acc is not None:
-            for i in range(len(SHARED)):
-                acc.add_prior(i, residual[i], slope[i])
+            for i, (off, by) in enumerate(zip(residual, slope, strict=True)):
+                acc.add_prior(i, off, by)
             depth = 1  # of the mid-hip, the first of the free vectors: x, y, z
             acc.add_own(0, depth, float(far), 1.0 / (distance * cam.DISTANCE_LOG_SD))
             # A whisper of stiffness keeps unseen directions (head, feet) determined.
             acc.add_stiffness(FREE, 1e-4)
         return float(np.sum(np.square(residual)) + far**2)
+
+
+def _ahead(
+    seen: Observations, vectors: FloatArray, forward: FloatArray, away: FloatArray
+) -> FloatArray:
+    """Return how far landmarks are off their joints in one picture, shape (T, M, 3), metres."""
+    flat: FloatArray = vectors - (vectors @ away)[..., None] * away
+    full = np.linalg.norm(vectors, axis=-1, keepdims=True)
+    flat /= np.maximum(np.linalg.norm(flat, axis=-1, keepdims=True), np.maximum(0.15 * full, 1e-9))
+    ahead = seen.forward[:, None] * forward[:, None, :] + seen.in_plane @ flat
+    ahead[..., 2] += seen.vertical
+    return np.asarray(ahead)

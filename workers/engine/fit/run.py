@@ -13,11 +13,13 @@ from workers.engine.camera import LevelCamera
 from workers.engine.fit import contact
 from workers.engine.fit.arrow import Factor
 from workers.engine.fit.azimuth import GIVEN_SD, joined, target_heading
+from workers.engine.fit.crossed_start import about_crossed, crossed_directions
 from workers.engine.fit.depth_signs import Guess
 from workers.engine.fit.initial import merge, start, stature_px, typical_focal_px
 from workers.engine.fit.lifted_start import lifted_directions
 from workers.engine.fit.observations import observe
 from workers.engine.fit.offsets import LandmarkErrors
+from workers.engine.fit.others import FilmBeside
 from workers.engine.fit.phases import Phases
 from workers.engine.fit.problem import FitProblem
 from workers.engine.fit.result import (
@@ -75,6 +77,7 @@ def fit_body(
     context: ClipContext | None = None,
     lifted: Lifted | None = None,
     serve: bool = True,
+    beside: tuple[FilmBeside, ...] = (),
 ) -> FitResult:
     """Fit one articulated body of constant proportions to a stretch of film.
 
@@ -96,6 +99,8 @@ def fit_body(
         The same stretch by the learned lift: states depths, weakly.
     serve : bool
         False = any other movement: nothing is expected of a coil, an elbow or a balance.
+    beside : tuple of FilmBeside
+        Other films of the same serve; their landmarks count as this film's do.
 
     Returns
     -------
@@ -123,14 +128,20 @@ def fit_body(
     )
     time_s = observations.time_s
     known = None if lifted is None else lifted_directions(lifted, nodes)
+    crossed = [other.start(time_s) for other in beside]
+    if crossed:
+        known = crossed_directions(crossed[0][2])
     usual = known is None
     phases = Phases.of(time_s, uv, usual=usual) if serve else Phases.none(time_s)
-    problem = FitProblem(observations, proportions, stature, camera.focal_px, tall, phases)
-    first_camera = context.camera if context else camera
+    views = tuple(other.view(time_s) for other in beside)
+    problem = FitProblem(observations, proportions, stature, camera.focal_px, tall, phases, views)
+    first_camera = context.camera if context else crossed[0][0] if crossed else camera
     starts = [
         start(observations, proportions, stature, first_camera, phases, guess=guess, known=known)
         for guess in (Guess if known is None else (Guess.PLAIN,))
     ]
+    if crossed:
+        starts = [about_crossed(one, crossed) for one in starts]
     solution = _solve(problem, starts, uv, tall, ROUNDS if known is None else LIFTED_ROUNDS)
     state = solution.state
     level = level_points(state)

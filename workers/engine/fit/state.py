@@ -8,24 +8,30 @@ import numpy as np
 
 from models.contract.tracks import FloatArray
 from workers.engine.camera import LevelCamera
-from workers.engine.fit.observations import BODY_SHARED
+from workers.engine.fit.observations import BODY_SHARED, SHARED
+from workers.engine.fit.others import OTHER, OtherCamera
 from workers.engine.fit.skeleton import FREE, VECTORS, block_index
 
 
 @dataclass(slots=True)
 class FitState:
-    """Unknowns: segment vectors (T, 18, 3), body lengths and offsets (metres), camera."""
+    """Unknowns: segment vectors (T, 18, 3), body lengths and offsets (metres), cameras."""
 
     vectors: FloatArray
     body: FloatArray
     camera: LevelCamera
+    others: tuple[OtherCamera, ...] = ()
 
     def moved(self, step: FloatArray, shared: FloatArray, basis: FloatArray) -> FitState:
         """Return the state after a step in tangent components."""
         return FitState(
             self.moved_vectors(step, basis),
             self.body + shared[:BODY_SHARED],
-            self.camera.moved(*shared[BODY_SHARED:]),
+            self.camera.moved(*shared[BODY_SHARED : len(SHARED)]),
+            tuple(
+                other.moved(shared[len(SHARED) + i * len(OTHER) :][: len(OTHER)])
+                for i, other in enumerate(self.others)
+            ),
         )
 
     def moved_vectors(self, step: FloatArray, basis: FloatArray) -> FloatArray:

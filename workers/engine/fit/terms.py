@@ -53,8 +53,9 @@ class Accumulator:
     rows: list[FloatArray] = field(default_factory=list)
 
     @classmethod
-    def about(cls, vectors: FloatArray) -> Accumulator:
-        """Return empty equations about segment vectors (T, 18, 3)."""
+    def about(cls, vectors: FloatArray, more: int = 0) -> Accumulator:
+        """Return empty equations about segment vectors (T, 18, 3), with more shared unknowns."""
+        shared = _G + more
         nodes = len(vectors)
         basis = tangent_basis(vectors)
         axes = np.swapaxes(basis, 1, 2).reshape(nodes, 3, 3 * _K)[..., _KEEP]
@@ -62,10 +63,10 @@ class Accumulator:
             np.zeros((nodes, _N, _N)),
             np.zeros((max(nodes - 1, 0), _N, _N)),
             np.zeros((max(nodes - 2, 0), _N, _N)),
-            np.zeros((nodes, _N, _G)),
-            np.zeros((_G, _G)),
+            np.zeros((nodes, _N, shared)),
+            np.zeros((shared, shared)),
             np.zeros((nodes, _N)),
-            np.zeros(_G),
+            np.zeros(shared),
         )
         return cls(basis, np.ascontiguousarray(axes), system)
 
@@ -112,11 +113,11 @@ class Accumulator:
             moved = moved.reshape(nodes, 3, count, 1, active.size)
             by_shared[..., active] = sum(projector[..., c, None] * moved[:, c] for c in range(3))
         if by_other is not None:
-            by_shared[..., BODY_SHARED:] = by_other
+            by_shared[..., BODY_SHARED:_G] = by_other
         return by_shared
 
     def _new_rows(self, count: int) -> FloatArray:
-        rows: FloatArray = np.zeros((len(self.axes), count, _N + _G + 1))
+        rows: FloatArray = np.zeros((len(self.axes), count, _N + len(self.system.corner) + 1))
         self.rows.append(rows)
         return rows
 

@@ -32,7 +32,7 @@ INSTANTS = 60
 """Instants that are read at most: more are not new evidence (working value)."""
 PITCH_SD = np.radians(8.0)
 """How far a camera that somebody aims looks up or down, rad: wider than the fit of one view, which
-has nothing else to go by (working value; 5 to 17 degrees in the laboratory films)."""
+has nothing else to go by (working value)."""
 ROLL_SD = np.radians(3.0)
 """How far a hand-held camera is rolled, rad (working value)."""
 OFFSET_SD_S = 0.05
