@@ -78,16 +78,16 @@ class Camera:
         alone = 0.0 if shares is None else min(shares.serve, both)
         common = math.sqrt(max(both**2 - alone**2, 0.0))
         place = math.sqrt(1.0 - both**2)
-        name = spec.name
-        if name not in self._alike:
-            self._alike[name] = place * sd * self._draw()
-            self._shows[name] = float(self.rng.normal(known.slope, known.slope_sd))
+        name, named = spec.name, work_name(spec.name, kind)
+        if named not in self._alike:  # each kind of work errs by its own calibration
+            self._alike[named] = place * sd * self._draw()
+            self._shows[named] = float(self.rng.normal(known.slope, known.slope_sd))
         if name not in session:
             session[name] = common * sd * self._draw()
         # Of a change of serves less is shown; a hold is no change of a serve.
         start = self.first.get(name, truth) if kind is RepetitionKind.SERVE else truth
-        shown = start + self._shows[name] * (truth - start)
-        value = shown + self._alike[name] + session[name] + alone * sd * self._draw()
+        shown = start + self._shows[named] * (truth - start)
+        value = shown + self._alike[named] + session[name] + alone * sd * self._draw()
         known_shown = known.slope_sd > 0.0 and known.slope > 0.0
         return Metric(
             key=spec.key,
