@@ -9,13 +9,14 @@ checked on rendered and real films, no source.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.signal import find_peaks
 
 from models.contract.tracks import BoolArray, FloatArray
 from models.contract.vocabulary import Handedness, RepetitionKind
+from workers.engine.kind_of_swing import serve_probability
 from workers.engine.signals import SIDES, Signals
 from workers.engine.stillness import STANCE_S, lasting
 
@@ -31,18 +32,11 @@ MIN_RISE = 2.2
 """Slowest upward hand speed of a swing."""
 MIN_SWING = 7.0
 """Least sum of upward and downward speed where the hand is not seen overhead."""
-SERVE_RISE, SERVE_FALL = 8.0, 12.0
-"""Usual greatest upward and downward speeds of the hitting hand in a serve, torso lengths per
-second (working values)."""
-SLOW_BELOW, SLOW_BELOW_AT_LOW_RATE, BLUNT_RATE_FPS = 1.75, 1.6, 27.0
-"""A swing whose upward and downward speeds, each over its usual value, sum to less is slow; few
-frames a second blunt both."""
+SERVE_RISE = 8.0
+"""Usual greatest upward speed of the hitting hand in a serve, torso lengths per second (working
+value)."""
 COCKED_DEG, EXTENDED_DEG = 60.0, 50.0
 """A throw without a raised tossing arm shows a bent elbow that straightens; a toss does not."""
-SURELY_FAST = 2.2
-"""From this sum on the swing is no slow one, however early the hips were lowest."""
-SHADOW_DRIVE_S = 0.62
-"""Lowest hips to highest wrist; longer is a shadow swing."""
 BEFORE_S, BEFORE_SLOW_S = 3.2, 7.0
 """Longest time from set-up to contact, full speed and slow."""
 AFTER_S = 0.75
@@ -85,7 +79,11 @@ class _Swing:
     score: float
 
 
-def find_work(signals: Signals, handedness: Handedness = Handedness.UNKNOWN) -> list[FoundWork]:
+def find_work(
+    signals: Signals,
+    handedness: Handedness = Handedness.UNKNOWN,
+    drill: RepetitionKind | None = None,
+) -> list[FoundWork]:
     """Return the repetitions of a clip in order of time; empty when there is none.
 
     Parameters
@@ -94,13 +92,21 @@ def find_work(signals: Signals, handedness: Handedness = Handedness.UNKNOWN) -> 
     handedness : Handedness
         If known, only that hand can be the hitting hand. Otherwise the hand with more evidence
         over the whole clip is, since one clip shows one player.
+    drill : RepetitionKind or None
+        What the caller says the work is. Where holds were asked for, hands that pass overhead on
+        the way into the posture and out of it are no swings, and a hand up or bent legs will do.
     """
+    if drill is RepetitionKind.HOLD:
+        return _holds(signals, (), handedness, asked=True)
     swings = [swing for side in SIDES for swing in _swings(signals, side)]
     side = _hitting_side(swings, handedness)
     kept = [swing for swing in swings if swing.side == side]
     found = _candidates(signals, kept)
     found += _holds(signals, found, Handedness(side) if side else handedness)
-    return sorted(found, key=lambda candidate: candidate.start)
+    found.sort(key=lambda candidate: candidate.start)
+    if drill is None:
+        return found
+    return [one if one.kind is RepetitionKind.HOLD else replace(one, kind=drill) for one in found]
 
 
 def told_unasked(found: Sequence[FoundWork]) -> list[FoundWork]:
@@ -235,16 +241,9 @@ def _thrown(signals: Signals, swing: _Swing) -> bool:
 def _kind(signals: Signals, swing: _Swing) -> RepetitionKind:
     if swing.toss is None:
         return RepetitionKind.THROW
-    time = signals.time_s
-    before = np.flatnonzero((time >= time[swing.toss] - 0.4) & (time < time[swing.peak]))
-    lowest = before[np.argmin(signals.hips[before])] if before.size else swing.toss
-    drive = float(time[swing.peak] - time[lowest])
-    blunt = signals.step_s(float(time[swing.peak])) > 1.0 / BLUNT_RATE_FPS
-    limit = SLOW_BELOW_AT_LOW_RATE if blunt else SLOW_BELOW
-    speed = swing.rise / SERVE_RISE + swing.fall / SERVE_FALL
-    if speed < limit or (speed < SURELY_FAST and drive > SHADOW_DRIVE_S):
-        return RepetitionKind.SHADOW
-    return RepetitionKind.SERVE
+    lag = float(signals.time_s[swing.peak] - signals.time_s[swing.toss])
+    likely = serve_probability(swing.rise, swing.fall, lag)
+    return RepetitionKind.SERVE if likely >= 0.5 else RepetitionKind.SHADOW
 
 
 def _confidence(swing: _Swing) -> float:
@@ -284,8 +283,10 @@ def _toss_starts(signals: Signals, swing: _Swing) -> int:
     return int(low[-1]) if low.size else swing.toss
 
 
-def _holds(signals: Signals, taken: Sequence[FoundWork], hitting: Handedness) -> list[FoundWork]:
-    """Still stretches in the loaded posture: a hand up or knees bent, hips below standing."""
+def _holds(
+    signals: Signals, taken: Sequence[FoundWork], hitting: Handedness, *, asked: bool = False
+) -> list[FoundWork]:
+    """Still stretches in the loaded posture: a hand up, and knees bent or hips below standing."""
     standing = float(np.percentile(signals.hips, 95))
     lowered = (standing - signals.hips >= HOLD_DROP) | (signals.knees >= HOLD_KNEES_DEG)
     arm_up = np.max(np.stack([signals.wrist[s] for s in SIDES]), axis=0) >= OVERHEAD
@@ -293,7 +294,8 @@ def _holds(signals: Signals, taken: Sequence[FoundWork], hitting: Handedness) ->
     busy = np.zeros(len(signals), dtype=np.bool_)
     for candidate in taken:
         busy |= (signals.index >= candidate.start) & (signals.index < candidate.stop)
-    rows = np.flatnonzero(lowered & arm_up & quiet & ~busy)
+    loaded = lowered | arm_up if asked else lowered & arm_up
+    rows = np.flatnonzero(loaded & quiet & ~busy)
     found: list[FoundWork] = []
     gaps = np.flatnonzero(np.diff(signals.time_s[rows]) > 0.25) + 1
     for run in np.split(rows, gaps):

@@ -17,7 +17,6 @@ from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import (
     EventName,
     Handedness,
-    RepetitionKind,
     View,
 )
 from workers.engine import usability
@@ -75,7 +74,7 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
     base = time_base(track)
     track = base.track
     signals = from_track(track)
-    found = _with_drill(_find(signals, request.handedness), request.drill)
+    found = _find(signals, request.handedness, request.drill)
     hand, hand_source = known_handedness(found, request)
     bodies = film_bodies(track, found, hand, request, learned)
     azimuths = [body.azimuth for body in bodies if body is not None]
@@ -142,7 +141,7 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
     doubted, locked = joint_doubts(motion)
     hurried = any(isinstance(error, FrameRateDoubtful) for error in doubted)
     signals = from_motion(motion)
-    found = _with_drill(_find(signals, Handedness.RIGHT), request.drill)
+    found = _find(signals, Handedness.RIGHT, request.drill)
     fps = usability.frame_rate(motion.time_s, np.arange(len(motion)))
     repetitions: list[Repetition] = []
     bodies: list[BodyMotion | None] = []
@@ -189,27 +188,12 @@ def joints_refused(fault: Saying, request: EngineRequest) -> EngineResult:
     )
 
 
-def _find(signals: Signals | None, handedness: Handedness) -> list[FoundWork]:
-    return [] if signals is None else find_work(signals, handedness)
-
-
-def _with_drill(found: list[FoundWork], drill: RepetitionKind | None) -> list[FoundWork]:
-    """Let the caller say what the swings are; holds are seen for certain."""
-    if drill is None or drill is RepetitionKind.HOLD:
-        return told_unasked(found)
-    return [
-        candidate
-        if candidate.kind is RepetitionKind.HOLD
-        else FoundWork(
-            drill,
-            candidate.hitting,
-            candidate.start,
-            candidate.stop,
-            candidate.contact_s,
-            candidate.confidence,
-        )
-        for candidate in found
-    ]
+def _find(
+    signals: Signals | None, handedness: Handedness, drill: RepetitionKind | None
+) -> list[FoundWork]:
+    """Return the work that is measured."""
+    found = [] if signals is None else find_work(signals, handedness, drill)
+    return told_unasked(found) if drill is None else found
 
 
 def known_handedness(found: list[FoundWork], request: EngineRequest) -> tuple[Handedness, str]:

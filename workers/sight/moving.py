@@ -15,7 +15,10 @@ import numpy as np
 import numpy.typing as npt
 
 Picture = npt.NDArray[np.uint8]
+Planes = tuple[Picture, Picture]
 Array = npt.NDArray[np.float64]
+Labels = npt.NDArray[np.int32]
+Flags = npt.NDArray[np.bool_]
 
 LONG_SIDE = 1280
 """Pictures are looked at with this longest side at most, pixels: a ball of a server who fills a
@@ -26,10 +29,10 @@ and twenty of rendered serves)."""
 WIDEST, LONGEST = 0.045, 0.35
 """Largest short and long axis of a candidate in picture heights: a ball is at most 3.6 % where the
 server fills the picture; the streak of a struck ball at 1/60 s is twelve balls long."""
+LEAST_AREA = 3
+"""Pixels of the smallest candidate (working value: fewer are noise)."""
 MOST_A_PICTURE = 40
 """Candidates kept of one picture, the most different ones (working value)."""
-_TWO = np.array([[0.299, 0.587, 0.114, 0.0], [0.35, 0.35, -0.70, 128.0]], np.float32)
-"""Luma, and yellow against blue: a ball before a bright sky differs in colour only."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,20 +45,27 @@ class Thing:
     score: float
 
 
-def reduced(rgb: Picture) -> tuple[Picture, float]:
-    """Return a picture of two channels, small enough, and its pixels per given pixel."""
+def reduced(rgb: Picture) -> tuple[Planes, float]:
+    """Return a picture as two planes (H, W), small enough, and its pixels per given pixel.
+
+    Luma, and yellow against blue: a ball before a bright sky differs in colour only.
+    """
     height, width = rgb.shape[:2]
     scale = min(1.0, LONG_SIDE / max(height, width))
     if scale < 1.0:
         size = (max(1, round(width * scale)), max(1, round(height * scale)))
         rgb = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
-    return np.asarray(cv2.transform(rgb, _TWO), np.uint8), scale
+    luma = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), np.uint8)
+    red, green, blue = cv2.split(rgb)
+    yellow = cv2.addWeighted(red, 0.5, green, 0.5, 0.0)
+    colour = np.asarray(cv2.addWeighted(yellow, 0.7, blue, -0.7, 128.0), np.uint8)
+    return (luma, colour), scale
 
 
-def difference(first: Picture, second: Picture) -> Picture:
-    """Return how much two reduced pictures differ, the larger of both channels, (H, W)."""
-    apart = cv2.absdiff(first, second)
-    return np.asarray(cv2.max(apart[..., 0], apart[..., 1]), np.uint8)
+def difference(first: Planes, second: Planes) -> Picture:
+    """Return how much two reduced pictures differ, the larger of both planes, (H, W)."""
+    apart = [cv2.absdiff(one, other) for one, other in zip(first, second, strict=True)]
+    return np.asarray(cv2.max(apart[0], apart[1]), np.uint8)
 
 
 def things(before: Picture, after: Picture, scale: float) -> list[Thing]:
@@ -68,45 +78,55 @@ def things(before: Picture, after: Picture, scale: float) -> list[Thing]:
     scale : float
         Their pixels per pixel of the film.
     """
-    both = cv2.min(before, after)
+    both = np.asarray(cv2.min(before, after), np.uint8)
     height = both.shape[0]
-    mask = np.asarray(both >= LEAST_DIFFERENCE, np.uint8)
+    _, mask = cv2.threshold(both, LEAST_DIFFERENCE - 1, 1, cv2.THRESH_BINARY)
+    x, y, w, h = cv2.boundingRect(mask)
+    if w == 0:
+        return []
+    left, top = max(x - 1, 0), max(y - 1, 0)  # room for what closing adds
+    inner = np.s_[top : y + h + 1, left : x + w + 1]
+    both, mask = np.ascontiguousarray(both[inner]), np.ascontiguousarray(mask[inner])
     mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8)), np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    found: list[Thing] = []
-    for label in range(1, count):
-        x, y, w, h, area = (int(value) for value in stats[label])
-        if area < 3 or max(w, h) > LONGEST * height:
-            continue
-        part = labels[y : y + h, x : x + w] == label
-        weight = np.where(part, both[y : y + h, x : x + w], 0).astype(np.float64)
-        thing = _measured(weight, x, y, int(area), scale)
-        if thing.width <= WIDEST * height / scale:
-            found.append(thing)
-    return sorted(found, key=lambda thing: -thing.score)[:MOST_A_PICTURE]
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    small = (stats[:, 4] >= LEAST_AREA) & (stats[:, 2:4].max(axis=1) <= LONGEST * height)
+    small[0] = False  # the background
+    found = _measured(both, np.asarray(labels, np.int32), small, (left, top), scale)
+    near = [thing for thing in found if thing.width <= WIDEST * height / scale]
+    return sorted(near, key=lambda thing: -thing.score)[:MOST_A_PICTURE]
 
 
-def _measured(weight: Array, x: int, y: int, area: int, scale: float) -> Thing:
-    """Return place and axes of a blob by its weighted moments; pixel centres at .5."""
-    total = float(weight.sum())
-    rows, columns = np.indices(weight.shape)
-    u = float((weight * columns).sum()) / total
-    v = float((weight * rows).sum()) / total
-    du, dv = columns - u, rows - v
-    spread = np.array(
-        [
-            [float((weight * du * du).sum()), float((weight * du * dv).sum())],
-            [float((weight * du * dv).sum()), float((weight * dv * dv).sum())],
-        ]
-    )
-    values, axes = np.linalg.eigh(spread / total + np.eye(2) / 12.0)
+def _measured(
+    both: Picture, labels: Labels, wanted: Flags, corner: tuple[int, int], scale: float
+) -> list[Thing]:
+    """Return place and axes of the wanted blobs by their weighted moments; pixel centres at .5."""
+    rows, columns = np.divmod(np.flatnonzero(labels), labels.shape[1])
+    label = labels[rows, columns]
+    kept = wanted[label]
+    rows, columns = rows[kept], columns[kept]
+    count = np.flatnonzero(wanted).size
+    blob = (np.cumsum(wanted) - 1)[label[kept]]
+    weight = both[rows, columns].astype(np.float64)
+
+    def summed(values: Array) -> Array:
+        return np.asarray(np.bincount(blob, values, minlength=count), np.float64)
+
+    total = summed(weight)
+    u, v = summed(weight * columns) / total, summed(weight * rows) / total
+    du, dv = columns - u[blob], rows - v[blob]
+    u, v = u + corner[0], v + corner[1]
+    spread = np.empty((count, 2, 2))
+    spread[:, 0, 0], spread[:, 1, 1] = summed(weight * du * du), summed(weight * dv * dv)
+    spread[:, 0, 1] = spread[:, 1, 0] = summed(weight * du * dv)
+    values, axes = np.linalg.eigh(spread / total[:, None, None] + np.eye(2) / 12.0)
     # a uniform bar of length L has variance L²/12, a disc of diameter d has d²/16
-    long = float(np.sqrt(12.0 * values[1]))
-    short = float(np.sqrt((12.0 if values[1] > 4.0 * values[0] else 16.0) * values[0]))
-    half = axes[:, 1] * long / 2.0
-    return Thing(
-        xy=((x + u + 0.5) / scale, (y + v + 0.5) / scale),
-        half=(float(half[0]) / scale, float(half[1]) / scale),
-        width=short / scale,
-        score=total / max(area, 1),
-    )
+    long = np.sqrt(12.0 * values[:, 1])
+    short = np.sqrt(np.where(values[:, 1] > 4.0 * values[:, 0], 12.0, 16.0) * values[:, 0])
+    half = axes[:, :, 1] * long[:, None] / 2.0 / scale
+    score = total / np.maximum(np.bincount(blob, minlength=count), 1)
+    return [
+        Thing(xy=(x, y), half=(hx, hy), width=w, score=s)
+        for x, y, hx, hy, w, s in np.column_stack(
+            [(u + 0.5) / scale, (v + 0.5) / scale, half, short / scale, score]
+        ).tolist()
+    ]

@@ -5,10 +5,19 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 
 from models.contract.sightings import Sightings
-from workers.sight.moving import LEAST_DIFFERENCE, Picture, Thing, difference, reduced, things
+from workers.sight.moving import (
+    LEAST_DIFFERENCE,
+    Picture,
+    Planes,
+    Thing,
+    difference,
+    reduced,
+    things,
+)
 
 SHOWN_AGAIN = 0.2
 """Share of the usual change under which a picture is taken for the one before (working value:
@@ -21,8 +30,8 @@ def moved(apart: Picture) -> float:
     """Return how much of a picture moved, grey levels (root mean square): differences that noise
     and compression make are left out.
     """
-    clear = np.where(apart >= LEAST_DIFFERENCE, apart, 0).astype(np.float32)
-    return float(np.sqrt(np.mean(np.square(clear))))
+    _, clear = cv2.threshold(apart, LEAST_DIFFERENCE - 1, 0, cv2.THRESH_TOZERO)
+    return float(cv2.norm(clear, cv2.NORM_L2) / np.sqrt(clear.size))
 
 
 @dataclass
@@ -35,7 +44,7 @@ class Watcher:
 
     _frames: list[tuple[int, float, float]] = field(default_factory=list)
     _things: list[tuple[int, Thing]] = field(default_factory=list)
-    _last: tuple[int, Picture, float] | None = None
+    _last: tuple[int, Planes, float] | None = None
     _since: Picture | None = None
     _usual: deque[float] = field(default_factory=lambda: deque(maxlen=USUAL_OF))
     _before: int = -2
