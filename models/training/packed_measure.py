@@ -123,10 +123,12 @@ def measure_film(
 ) -> Measured:
     """Return the engine's errors on one film.
 
-    ``azimuth_sd``: the caller states the azimuth, that far off (degrees, one standard deviation).
+    Drills are announced, as they are where they were prescribed; the hand of a player who holds
+    still is in the club's records. ``azimuth_sd``: the caller states the azimuth, that far off
+    (degrees, one standard deviation).
     """
     truth = film_truth(film)
-    stated = film.kind in (RepetitionKind.SHADOW, RepetitionKind.THROW)
+    drill = None if film.kind is RepetitionKind.SERVE else film.kind
     azimuth = None
     if azimuth_sd is not None:
         chance = np.random.default_rng(zlib.crc32(film.name.encode()))
@@ -134,7 +136,8 @@ def measure_film(
     request = EngineRequest(
         stature_m=truth.stature_m,
         calibrated=as_reported,
-        drill=film.kind if stated else None,
+        handedness=truth.handedness if drill is RepetitionKind.HOLD else Handedness.UNKNOWN,
+        drill=drill,
         azimuth_deg=azimuth,
     )
     begun = time.perf_counter()

@@ -16,7 +16,7 @@ from scipy.signal import find_peaks
 
 from models.contract.tracks import BoolArray, FloatArray
 from models.contract.vocabulary import Handedness, RepetitionKind
-from workers.engine.kind_of_swing import serve_probability
+from workers.engine.kind_of_swing import kind_by, serve_probability
 from workers.engine.signals import SIDES, Signals
 from workers.engine.stillness import STANCE_S, lasting
 
@@ -58,7 +58,8 @@ class FoundWork:
     """One piece of work found in a clip.
 
     ``start`` and ``stop`` are rows of the source (half-open); ``contact_s`` is the rough time of
-    the highest hitting wrist (holds: the middle).
+    the highest hitting wrist (holds: the middle). ``serve_probability``: of a swing after a raised
+    tossing hand that nobody named, against a slow shadow repetition.
     """
 
     kind: RepetitionKind
@@ -67,6 +68,7 @@ class FoundWork:
     stop: int
     contact_s: float
     confidence: float
+    serve_probability: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +108,10 @@ def find_work(
     found.sort(key=lambda candidate: candidate.start)
     if drill is None:
         return found
-    return [one if one.kind is RepetitionKind.HOLD else replace(one, kind=drill) for one in found]
+    return [
+        one if one.kind is RepetitionKind.HOLD else replace(one, kind=drill, serve_probability=None)
+        for one in found
+    ]
 
 
 def told_unasked(found: Sequence[FoundWork]) -> list[FoundWork]:
@@ -207,7 +212,8 @@ def _candidates(signals: Signals, swings: Sequence[_Swing]) -> list[FoundWork]:
     for swing in sorted([*tossed, *lone], key=lambda s: s.peak):
         if swing.peak <= free_from:
             continue
-        kind = _kind(signals, swing)
+        likely = _likely(signals, swing)
+        kind = RepetitionKind.THROW if likely is None else kind_by(likely)
         start, stop = _window(signals, swing, kind, free_from)
         found.append(
             FoundWork(
@@ -217,6 +223,7 @@ def _candidates(signals: Signals, swings: Sequence[_Swing]) -> list[FoundWork]:
                 stop=int(signals.index[stop - 1]) + 1,
                 contact_s=float(signals.time_s[swing.peak]),
                 confidence=_confidence(swing),
+                serve_probability=likely,
             )
         )
         free_from = stop
@@ -238,12 +245,12 @@ def _thrown(signals: Signals, swing: _Swing) -> bool:
     )
 
 
-def _kind(signals: Signals, swing: _Swing) -> RepetitionKind:
+def _likely(signals: Signals, swing: _Swing) -> float | None:
+    """Return how likely a swing is a serve rather than a shadow; None without a raised hand."""
     if swing.toss is None:
-        return RepetitionKind.THROW
+        return None
     lag = float(signals.time_s[swing.peak] - signals.time_s[swing.toss])
-    likely = serve_probability(swing.rise, swing.fall, lag)
-    return RepetitionKind.SERVE if likely >= 0.5 else RepetitionKind.SHADOW
+    return serve_probability(swing.rise, swing.fall, lag)
 
 
 def _confidence(swing: _Swing) -> float:

@@ -31,6 +31,7 @@ from workers.engine.freefall import body_fall, clock_doubtful
 from workers.engine.heads import HeadPaths
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.joint_checks import frame_fault
+from workers.engine.kind_of_swing import BALL_ROOM, kind_by, with_ball
 from workers.engine.learned import Learned
 from workers.engine.measurability import FilmContext
 from workers.engine.measure import events_of, measure
@@ -92,8 +93,9 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
         estimates = () if body is None else body.estimates
         why = impossible(body.motion) if body is not None and upright else None
         refused.append(why)
+        evidence = None if body is None else _evidence(track, candidate, body.motion, hand, request)
         repetition, doubtful = measured_repetition(
-            candidate,
+            _with_ball(candidate, evidence),
             estimates,
             request,
             fps,
@@ -102,7 +104,7 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
             (float(track.time_s[0]), float(track.time_s[-1])),
             witness,
             {} if body is None else body.learned,
-            None if body is None else _evidence(track, candidate, body.motion, hand, request),
+            evidence,
             learned.calibration,
             learned.event_errors,
             turned or _refused(why),
@@ -233,6 +235,19 @@ def _judged(
         sd_s=max(instant.sd_s if known is None else known, least),
         confidence=instant.confidence if held is None else held,
     )
+
+
+def _with_ball(candidate: FoundWork, evidence: Evidence | None) -> FoundWork:
+    """Return the work with its kind judged anew by whether a ball was tossed, where one would have
+    been seen.
+    """
+    likely = candidate.serve_probability
+    if likely is None or evidence is None or evidence.things is None:
+        return candidate
+    ball = evidence.toss is not None
+    if not ball and evidence.top < BALL_ROOM:
+        return candidate
+    return replace(candidate, kind=kind_by(with_ball(likely, ball=ball)))
 
 
 def _evidence(

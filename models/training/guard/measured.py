@@ -27,10 +27,12 @@ NOISE_PX = 0.5
 from frame to frame."""
 STATED: dict[str, dict[str, Any]] = {
     "010": {"view": View.SIDE},
+    "011": {"drill": RepetitionKind.SHADOW},
     "012": {"drill": RepetitionKind.THROW},
 }
 """What the player may say of a film where the engine alone goes wrong: from a bent, still body the
-camera's place is not found; a throw with a raised tossing arm looks like a serve."""
+camera's place is not found; joints alone cannot tell a good player's slow repetition from a slow
+player's serve; a throw with a raised tossing arm looks like a serve."""
 
 
 @dataclass(frozen=True)
