@@ -30,6 +30,9 @@ from .smooth_steps import step, wander
 #: height (arms down 0.55-0.57 by de Leva's segments, J Biomech 1996, 29(9):1223-1230); where the
 #: legs do not reach it they are straight
 _STANDING = (0.560, 0.600)
+_FELL = 0.12
+"""Share of the way between the feet, at either end, at which nobody stands still (working value:
+about a foot's width)."""
 _LEGS = frozenset({"front_knee", "rear_knee", "share", "balance"})
 
 
@@ -162,6 +165,8 @@ def _place(
     }
     # the body's weight lags behind the force's point
     drawn |= {"release": float(rng.uniform(0.25, 1.15)), "load": float(rng.uniform(0.30, 1.35))}
+    if plan.kind == "hold":  # nobody holds still whose weight is not between the feet
+        drawn |= {m: _FELL + (1.0 - 2.0 * _FELL) * drawn[m] / 1.35 for m in ("release", "load")}
     drawn |= {"low": float(rng.uniform(-0.05, 0.75)), "contact": float(rng.uniform(-0.1, 0.2))}
     for before, after in itertools.pairwise(marks):
         rise = step(t, times[before] + 0.0, times[after])
