@@ -17,6 +17,7 @@ from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import (
     EventName,
     Handedness,
+    RepetitionKind,
     View,
 )
 from workers.engine import usability
