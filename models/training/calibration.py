@@ -39,6 +39,9 @@ TOLD_PRIOR = 12.0
 TAKEN_OUT = 0.5
 """Share of a mean error that is taken out (working value): rendered people of one way of moving are
 not the real ones, so that half of it stays and widens the interval instead."""
+MISSED_S = 0.25
+"""Time error from which an event was not measured badly but found elsewhere, in another dip of the
+pelvis, say (working value: half the time between the dips of a serve)."""
 PRIOR = 3.0
 """Weight, in values, of the all-views figure in each view's."""
 
@@ -58,7 +61,9 @@ def calibrate(
     The clips must have been measured uncalibrated (`EngineRequest.calibrated` false): every
     metric by every method, nothing corrected, intervals as propagated.
     """
-    errors = [e for c in comparisons for e in c.metrics if e.error is not None]
+    errors = [
+        e for c in comparisons for e in c.metrics if e.error is not None and not _missed(c, e)
+    ]
     groups: dict[tuple[str, str, str], list[MetricError]] = {}
     for error in errors:
         named = work_name(error.name, error.kind)
@@ -80,6 +85,15 @@ def calibrate(
                     _rounded(found.slope_sd),
                 )
     return table
+
+
+def _missed(compared: ClipErrors, error: MetricError) -> bool:
+    """Return whether the instant of a value was found elsewhere."""
+    _, at, event = error.name.partition("@")
+    return bool(at) and any(
+        one.event.value == event and one.seconds is not None and abs(one.seconds) > MISSED_S
+        for one in compared.events
+    )
 
 
 def calibrate_events(comparisons: Iterable[ClipErrors]) -> EventTable:
