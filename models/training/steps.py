@@ -57,8 +57,9 @@ LEARN = (
         "models.training.bulk",
         "--profile moves_train --seed 7001 --count 3000 --processes 2 --bodies BODIES.npz "
         "--work BULK_FILMS --out TRAIN",
-        "7001; the same with --profile moves_calibrate --seed 7101 --count 500 --out CALIBRATE and "
-        "--profile moves_report --seed 7201 --count 300 --out REPORT",
+        "7001; the same with --profile moves_calibrate --seed 8811 and --profile moves_train --seed "
+        "8821 --out CALIBRATE, and --profile moves_report --seed 8801 and --profile drills_report "
+        "--seed 8802 --out REPORT",
         "BODIES.npz, the pose networks",
         "TRAIN, CALIBRATE, REPORT: what the networks see of very many films that never are files, "
         "and the truth, by generators that share nothing",
@@ -101,8 +102,8 @@ LEARN = (
     Step(
         "calibration",
         "models.training.calibration",
-        'CALIBRATE_ERRORS --about "profile moves_calibrate, seed 77" '
-        "--out models/weights/calibration.json",
+        'CALIBRATE_ERRORS --about "profiles moves_calibrate, seed 8811, and moves_train, seed 8821" '
+        "--keep models/weights/calibration.json --out models/weights/calibration.json",
         "none",
         "errors",
         "models/weights/calibration.json: bias, residual, correlation and slope of metrics by kind "

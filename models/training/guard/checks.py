@@ -32,12 +32,13 @@ _SPREADS = {"sd": 0.05, "count": 2.0, "share": 0.02}
 Limit = tuple[float, float]
 STATED: dict[str, Limit] = {
     "film | all metrics | coverage": (0.93, 1.0),
-    "film | all metrics | error over sd": (0.8, 1.15),
+    "film | all metrics | error over sd": (0.6, 1.15),
     "film | all events | coverage": (0.93, 1.0),
     "film | event contact | error": (0.0, 0.017),
 }
 """Limits by requirement: 95 % intervals hold the truth in 95 % (of some 450 values that hang
-together: 93 %), contact is found to half a frame at 30 frames per second."""
+together: 93 %), contact is found to half a frame at 30 frames per second. Errors may be smaller
+than said: the frozen films move by the most regular of the generators that intervals are made for."""
 
 
 @dataclass(frozen=True)
