@@ -57,8 +57,8 @@ LEARN = (
         "models.training.bulk",
         "--profile moves_train --seed 7001 --count 3000 --processes 2 --bodies BODIES.npz "
         "--work BULK_FILMS --out TRAIN",
-        "7001; the same with --profile moves_calibrate --seed 8811 and --profile moves_train --seed "
-        "8821 --out CALIBRATE, and --profile moves_report --seed 8801 and --profile drills_report "
+        "7001; the same with --profile moves_calibrate --seed 8811 and --profile moves_train "
+        "--seed 8821 --out CALIBRATE, and --profile moves_report --seed 8801 and --profile drills_report "
         "--seed 8802 --out REPORT",
         "BODIES.npz, the pose networks",
         "TRAIN, CALIBRATE, REPORT: what the networks see of very many films that never are files, "
@@ -102,7 +102,7 @@ LEARN = (
     Step(
         "calibration",
         "models.training.calibration",
-        'CALIBRATE_ERRORS --about "profiles moves_calibrate, seed 8811, and moves_train, seed 8821" '
+        'CALIBRATE_ERRORS --about "profiles moves_calibrate and moves_train" '
         "--keep models/weights/calibration.json --out models/weights/calibration.json",
         "none",
         "errors",
