@@ -58,8 +58,8 @@ LEARN = (
         "--profile moves_train --seed 7001 --count 3000 --processes 2 --bodies BODIES.npz "
         "--work BULK_FILMS --out TRAIN",
         "7001; the same with --profile moves_calibrate --seed 8811 and --profile moves_train "
-        "--seed 8821 --out CALIBRATE, and --profile moves_report --seed 8801 and --profile drills_report "
-        "--seed 8802 --out REPORT",
+        "--seed 8821 --out CALIBRATE, and --profile moves_report --seed 8801 and "
+        "--profile drills_report --seed 8802 --out REPORT",
         "BODIES.npz, the pose networks",
         "TRAIN, CALIBRATE, REPORT: what the networks see of very many films that never are files, "
         "and the truth, by generators that share nothing",

@@ -38,7 +38,8 @@ STATED: dict[str, Limit] = {
 }
 """Limits by requirement: 95 % intervals hold the truth in 95 % (of some 450 values that hang
 together: 93 %), contact is found to half a frame at 30 frames per second. Errors may be smaller
-than said: the frozen films move by the most regular of the generators that intervals are made for."""
+than said: the frozen films move by the most regular of
+the generators that intervals are made for."""
 
 
 @dataclass(frozen=True)
