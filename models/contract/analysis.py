@@ -9,6 +9,7 @@ from pydantic import Field, field_validator, model_validator
 from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share, or_earlier
 from models.contract.clip import ClipFacts, Usability
 from models.contract.coil import CoilJudgement
+from models.contract.faces import Faces
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.problem import Problem
@@ -186,6 +187,9 @@ class Analysis(Document):
         default=None,
         description="Another film of the same serve that the values come from as well; null where "
         "there was one film.",
+    )
+    faces: Faces = Field(
+        default=Faces.SHOWN, description="Whether its pictures and film show faces, if it has any."
     )
     problems: tuple[Problem, ...] = ()
     models: tuple[ModelUse, ...] = ()

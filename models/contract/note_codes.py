@@ -217,6 +217,8 @@ class NoteCode(StrEnum):
     CONSENT_IN_FUTURE = "consent_in_future"
     CONSENT_OF_GUARDIAN = "consent_of_guardian"
     SHARE_FILE_MISSING = "share_file_missing"
+    FACES_NOT_HIDDEN = "faces_not_hidden"
+    FACES_NEED_FILM = "faces_need_film"
     NO_SUCH_RULES = "no_such_rules"
     NO_SUCH_FINDING = "no_such_finding"
     DRILL_NOT_OF_FINDING = "drill_not_of_finding"

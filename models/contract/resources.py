@@ -11,6 +11,7 @@ from pydantic import AfterValidator, Field
 from models.contract.analysis import CAUTIONS, Analysis, Event, Metric
 from models.contract.base import SCHEMA_BASE, Digest, Document, Finite, Share, or_earlier
 from models.contract.clip import ClipFacts
+from models.contract.faces import Faces
 from models.contract.first_look import FirstLook
 from models.contract.joint_options import JointOptions
 from models.contract.note import Note
@@ -135,6 +136,11 @@ class AnalysisOptions(Document):
     language: Language = Field(
         default=Language.ENGLISH,
         description="Language of the report, the pictures and the film.",
+    )
+    faces: Faces = Field(
+        default=Faces.SHOWN,
+        description="Whether pictures and films show faces. hidden: every head that is found is "
+        "made unrecognisable, others' heads too. The uploaded film stays as it is.",
     )
     models: tuple[str, ...] | None = Field(
         default=None,

@@ -14,7 +14,10 @@ ShareId = Annotated[str, Field(pattern=r"^shr_[0-9a-f]{32}$")]
 WorkId = Annotated[str, Field(pattern=r"^(ana|cmp|prg|pln|drl)_[0-9a-f]{32}$")]
 SharedFile = Annotated[
     Literal["report.html", "film.mp4", "clip"],
-    Field(description="clip: the film itself, of an analysis."),
+    Field(
+        description="clip: the film itself, of an analysis. Of a player who may be under 18 files "
+        "are sent with hidden faces, those without such a version not at all."
+    ),
 ]
 
 

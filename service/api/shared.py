@@ -8,6 +8,7 @@ from sqlalchemy import select
 
 from models.contract.analysis import CAUTIONS, MINOR_CAUTIONS
 from models.contract.errors import NoLongerKept, NotFound
+from models.contract.note_codes import NoteCode, say
 from models.words import catalogue, negotiate
 from service.api.dependencies import Wired
 from service.api.link_admission import Reader
@@ -16,6 +17,7 @@ from service.api.representations import send_object
 from service.api.results import send_result
 from service.api.routing import get_and_head
 from service.core.guests import Guest
+from service.core.hidden_faces import WITHOUT_PICTURES
 from service.core.share_links import CLIP
 from service.core.tables import Clip, ShareLink, Work
 from service.core.wiring import Wiring
@@ -36,7 +38,9 @@ def shared_page(request: Request, wired: Wired, guest: Reader) -> Response:
     link, work = _shared(wired, guest)
     if request.method == "GET":
         wired.share_links.viewed(link.id)
-    cautions = CAUTIONS + (MINOR_CAUTIONS if wired.share_links.may_show_minor(work) else ())
+    minor = wired.share_links.may_show_minor(work)
+    cautions = CAUTIONS + (MINOR_CAUTIONS if minor else ())
+    files = [name for name in link.files if wired.share_links.as_shared(work, name) is not None]
     words = catalogue(negotiate(request.headers.get("accept-language")))
     return link_page(
         "shared.html",
@@ -46,7 +50,9 @@ def shared_page(request: Request, wired: Wired, guest: Reader) -> Response:
         made=words.date(work.finished_at or work.created_at),
         expires=words.date(link.expires_at),
         cautions=[words.note(one) for one in cautions],
-        files=link.files,
+        files=files,
+        left_out=len(files) < len(link.files),
+        faces_hidden=minor and bool(files) and work.kind not in WITHOUT_PICTURES,
         here=request.url.path,
     )
 
@@ -63,8 +69,11 @@ def _file(request: Request, wired: Wiring, guest: Guest, name: str) -> Response:
     link, work = _shared(wired, guest)
     if name not in link.files:
         raise NotFound()
+    shared = wired.share_links.as_shared(work, name)
+    if shared is None:
+        raise NotFound(say(NoteCode.FACES_NOT_HIDDEN))
     if name != CLIP:
-        return send_result(request, wired, work, name, {})
+        return send_result(request, wired, work, shared, {})
     with wired.database.read() as session:
         clip = session.scalars(select(Clip).where(Clip.id == work.clip_id)).one_or_none()
     if clip is not None and clip.film_removed_at is not None:

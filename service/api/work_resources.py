@@ -70,5 +70,5 @@ def _links(row: Work, others: dict[str, str]) -> dict[str, str]:
         links["cancel"] = f"{here}/cancel"
     if row.status == AnalysisStatus.COMPLETED:
         links["keeping"] = f"/v1/keeping/{row.id}"
-    results = {name: f"{here}/{name}" for name in row.artifacts if not name.startswith(PICTURES)}
+    results = {name: f"{here}/{name}" for name in row.artifacts if "/" not in name}
     return links | results

@@ -50,7 +50,7 @@ from service.core.tables import Clip, FilmedSession, Player, RuleFile, Work
 from service.core.work import Input, WorkStore
 
 SIDES = ("first", "second")
-OF_FILMS = ("capture_fps", "annotated_film", "models")
+OF_FILMS = ("capture_fps", "annotated_film", "faces", "models")
 """Options that mean nothing where there is no picture."""
 
 

@@ -20,10 +20,11 @@ from models.contract.note_codes import NoteCode, say
 from models.contract.shares import ShareLinkRequest
 from models.contract.vocabulary import AnalysisStatus
 from service.core.database import Database
+from service.core.hidden_faces import hidden_variant, players_shown
 from service.core.key_text import digest_of
 from service.core.players import may_be_minor
 from service.core.principal import Principal
-from service.core.tables import Clip, FilmedSession, Player, ShareLink, Work
+from service.core.tables import ShareLink, Work
 
 CLIP = "clip"
 """Name of the film that an analysis is of, among the files that can be shared."""
@@ -99,17 +100,18 @@ class ShareLinks:
             )
 
     def may_show_minor(self, work: Work) -> bool:
-        """Tell whether shared work is about a player who may be under 18."""
+        """Tell whether shared work shows a player who may be under 18."""
         with self._database.read() as session:
-            player_id = work.player_id
-            if player_id is None:
-                player_id = session.scalars(
-                    select(FilmedSession.player_id)
-                    .join(Clip, Clip.session_id == FilmedSession.id)
-                    .where(Clip.id == work.clip_id)
-                ).one_or_none()
-            player = session.get(Player, player_id) if player_id is not None else None
-            return player is not None and may_be_minor(player, self._database.now(session))
+            now = self._database.now(session)
+            return any(may_be_minor(one, now) for one in players_shown(session, work))
+
+    def as_shared(self, work: Work, name: str) -> str | None:
+        """Return the file that a guest gets for one of a link; None = none may be shown.
+
+        Decided when it is asked for: a player's year of birth can be entered later.
+        """
+        gone = name != CLIP and name not in work.artifacts
+        return name if gone or not self.may_show_minor(work) else hidden_variant(work, name)
 
     def now(self) -> datetime:
         """Return the present time by the clock of the database."""

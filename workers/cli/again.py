@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from models.contract.errors import InvalidRequest
+from models.contract.faces import Faces
 from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import Handedness, Sex, Stage, View
 from models.words import catalogue
@@ -43,15 +44,16 @@ def run(
 ) -> PipelineResult:
     """Measure the joints in a result folder again, and write the files.
 
-    What the earlier result was told (height, hand, view, sex, capture rate) holds again unless it
-    is given anew. A result does not say what the swings were said to be, nor whether its azimuth
-    was given: these must be given anew. Pictures and annotated film are made anew from the film,
-    if it is given; else those there are kept.
+    What the earlier result was told (height, hand, view, sex, capture rate, hidden faces) holds
+    again unless it is given anew. A result does not say what the swings were said to be, nor
+    whether its azimuth was given: these must be given anew. Pictures and annotated film are made
+    anew from the film, if it is given; else those there are kept.
 
     Raises
     ------
     InvalidRequest
-        If the folder holds no readable result, or the film is not the one it came from.
+        If the folder holds no readable result, the film is not the one it came from, or faces are
+        to be hidden without it.
     """
     from models.contract.analysis import MINOR_CAUTIONS
     from service.core.settings import Settings
@@ -64,6 +66,9 @@ def run(
     track, _ = read_joints(earlier_folder, len(earlier.repetitions))
     if film is not None and sha256_of(film) != earlier.clip.sha256:
         raise InvalidRequest(say(NoteCode.NOT_THE_FILM, film=str(film), folder=str(earlier_folder)))
+    options = as_told(earlier, options)
+    if film is None and options.faces is not earlier.faces:
+        raise InvalidRequest(say(NoteCode.FACES_NEED_FILM, folder=str(earlier_folder)))
     settings = Settings()
     words = catalogue(options.language.value)
     codes = {caution.code for caution in earlier.cautions}
@@ -72,8 +77,9 @@ def run(
         result = run_again(
             earlier,
             track,
-            engine_request(as_told(earlier, options), seed=settings.engine_seed),
+            engine_request(options, seed=settings.engine_seed),
             load(),
+            faces=options.faces,
             draw=None if film is None else _drawing(film, track, options, settings, words),
             report=bar,
             extra_cautions=MINOR_CAUTIONS if minor else (),
@@ -98,6 +104,8 @@ def as_told(earlier: Analysis, options: AnalysisOptions) -> AnalysisOptions:
         told["sex"] = earlier.sex
     if options.capture_fps is None:
         told["capture_fps"] = earlier.clip.capture_fps_given
+    if earlier.faces is Faces.HIDDEN:
+        told["faces"] = Faces.HIDDEN
     return options.model_copy(update=told)
 
 
@@ -111,15 +119,19 @@ def _drawing(
     film: Path, track: JointTrack, options: AnalysisOptions, settings: Settings, words: Words
 ) -> Callable[[Analysis, EngineResult], Drawn]:
     from workers.jobs.configured import decode_limits
+    from workers.pipeline.faces import FaceCover, face_cover
     from workers.pipeline.stages import draw_film, draw_pictures
 
     limits = decode_limits(settings)
 
+    def cover() -> FaceCover | None:
+        return face_cover(track) if options.faces is Faces.HIDDEN else None
+
     def draw(analysis: Analysis, found: EngineResult) -> Drawn:
-        pictures = draw_pictures(film, analysis, track, found.bodies, limits, words)
+        pictures = draw_pictures(film, analysis, track, found.bodies, limits, words, cover=cover())
         if not options.annotated_film:
             return pictures, None
-        return pictures, draw_film(film, analysis, track, found, limits, words)
+        return pictures, draw_film(film, analysis, track, found, limits, words, cover=cover())
 
     return draw
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from models.contract.faces import Faces
 from models.contract.vocabulary import Handedness, Language, RepetitionKind, Sex, Stage, View
 from models.words import catalogue
 from workers.cli.bar import Bar
@@ -85,6 +86,9 @@ def analyse(
     film: Annotated[
         bool, typer.Option("--film", help="Also write film.mp4 with the marks drawn in.")
     ] = False,
+    faces: Annotated[
+        Faces, typer.Option(help="Whether pictures and film show faces, others' faces too.")
+    ] = Faces.SHOWN,
     minor: Annotated[bool, typer.Option("--minor", help="The player may be under 18.")] = False,
     language: LanguageOption = Language.ENGLISH,
     json: Annotated[
@@ -107,6 +111,7 @@ def analyse(
         capture_fps=capture_fps,
         drill=drill,
         annotated_film=film,
+        faces=faces,
         language=language,
     )
     folder: Path | None
@@ -177,6 +182,7 @@ def run(
             report=bar,
             sha256=sha256_of(file),
             annotated_film=options.annotated_film and folder is not None,
+            faces=options.faces,
             extra_cautions=MINOR_CAUTIONS if minor else (),
             words=words,
             time_left=left,

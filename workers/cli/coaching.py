@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from models.contract.errors import InvalidRequest
+from models.contract.faces import Faces
 from models.contract.metric_names import nearest_names
 from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import Language, RepetitionKind
@@ -31,6 +32,7 @@ Rules = Annotated[
     Path | None,
     typer.Option(exists=True, dir_okay=False, help="Your own rule file; merged into the shipped."),
 ]
+FacesOption = Annotated[Faces, typer.Option(help="Whether pictures and film show faces.")]
 Minor = Annotated[bool, typer.Option("--minor", help="The player may be under 18.")]
 Message = Annotated[
     str | None, typer.Option(help="The coach's own words, for the first screen of the report.")
@@ -78,6 +80,7 @@ def compare(
         ),
     ] = None,
     rules: Rules = None,
+    faces: FacesOption = Faces.SHOWN,
     minor: Minor = False,
     message: Message = None,
     language: LanguageOption = Language.ENGLISH,
@@ -94,7 +97,7 @@ def compare(
     words = catalogue(language.value)
     if first.resolve() == second.resolve():
         raise InvalidRequest(say(NoteCode.ANALYSIS_ON_BOTH_SIDES, analysis=str(second)))
-    options = AnalysisOptions(language=language)
+    options = AnalysisOptions(language=language, faces=faces)
     found, files = comparison_files(
         ComparedSide(first_label or words("terminal.before"), tuple(sources_of([first], options))),
         ComparedSide(second_label or words("terminal.after"), tuple(sources_of([second], options))),
@@ -175,6 +178,7 @@ def plan(
         list[str] | None, typer.Option(help="A drill whose criteria were met; may be repeated.")
     ] = None,
     player: Annotated[str | None, typer.Option(help="What to call the player.")] = None,
+    faces: FacesOption = Faces.SHOWN,
     minor: Minor = False,
     message: Message = None,
     language: LanguageOption = Language.ENGLISH,
@@ -194,7 +198,7 @@ def plan(
         raise InvalidRequest(say(NoteCode.RULES_LACK_DRILLS, drills=tuple(unknown)))
     found, files = plan_files(
         chosen,
-        sources_of(material, AnalysisOptions(language=language)),
+        sources_of(material, AnalysisOptions(language=language, faces=faces)),
         decode_limits(Settings()),
         done=done or (),
         player=player,

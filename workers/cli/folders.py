@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from models.contract.errors import InvalidRequest
+from models.contract.faces import Faces
 from models.contract.note_codes import NoteCode, say
 from workers.cli.result_folder import find_film, read_analysis, read_joints, read_pictures
 
@@ -16,11 +17,19 @@ if TYPE_CHECKING:
     from workers.derive.source import Source
 
 
-def from_folder(folder: Path) -> Source:
-    """Return the source that a result folder is."""
+def from_folder(folder: Path, options: AnalysisOptions | None = None) -> Source:
+    """Return the source that a result folder is.
+
+    Raises
+    ------
+    InvalidRequest
+        Faces are to be hidden, and the folder's pictures show them.
+    """
     from workers.derive.source import Source
 
     analysis = read_analysis(folder)
+    if options is not None and options.faces is Faces.HIDDEN is not analysis.faces:
+        raise InvalidRequest(say(NoteCode.FACES_NEED_FILM, folder=str(folder)))
     return Source(
         name=folder.name,
         analysis=analysis,
@@ -53,12 +62,12 @@ def sources_of(paths: Sequence[Path], options: AnalysisOptions | None = None) ->
         if path.is_file():
             found.append(from_film(path, options))
         elif (path / "result.json").is_file():
-            found.append(from_folder(path))
+            found.append(from_folder(path, options))
         elif path.is_dir():
             inner = sorted(p for p in path.iterdir() if (p / "result.json").is_file())
             if not inner:
                 raise InvalidRequest(say(NoteCode.FOLDER_WITHOUT_RESULTS, folder=str(path)))
-            found += [from_folder(p) for p in inner]
+            found += [from_folder(p, options) for p in inner]
         else:
             raise InvalidRequest(say(NoteCode.NO_SUCH_PATH, path=str(path)))
     return found

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +23,10 @@ from workers.decide.trajectories import match_trajectories
 from workers.decide.verdicts import goals_of
 from workers.derive.source import Source, best_repetition, with_minor_cautions
 from workers.engine.mass import centre_of_mass
-from workers.pipeline.result_files import JPEG, MP4, ResultFile, json_file, page_file
+from workers.pipeline.faces import face_cover
+from workers.pipeline.result_files import JPEG, MP4, ResultFile, beside, json_file, page_file
+from workers.pipeline.run import Drawings
+from workers.report.annotated_film import MARGIN_S
 from workers.report.canvas import Picture
 from workers.report.comparison_page import comparison_page
 from workers.report.instants import PICTURED
@@ -53,6 +56,7 @@ class _Shown:
     side: Side
     film: Path | None
     capture_fps: float | None
+    faces_hidden: bool
 
 
 def comparison_files(
@@ -63,6 +67,7 @@ def comparison_files(
     kind: RepetitionKind = RepetitionKind.SERVE,
     film: bool = True,
     minor: bool = False,
+    also_hidden: bool = False,
     same_player: bool = False,
     focus: Sequence[str] = (),
     rules: PracticeRules | None = None,
@@ -79,6 +84,8 @@ def comparison_files(
         Also make the side-by-side film. Why there is none, where there cannot be, is a note.
     minor : bool
         A player may be under 18.
+    also_hidden : bool
+        Make pictures, page and film a second time, with hidden faces.
     same_player : bool
         Both sides show one player.
     focus : sequence of str
@@ -98,10 +105,9 @@ def comparison_files(
     goals = goals_of(rules)
     comparison = compare(groups[0], groups[1], same_player=same_player, focus=focus, goals=goals)
     notes: list[Note] = []
-    pictures: Mapping[str, bytes] = {}
+    drawn: list[Drawings] = [Drawings()]
     path: Markup | None = None
     events: tuple[tuple[EventName, int], ...] = ()
-    made: bytes | None = None
     shown = [_shown(side, kind) for side in (first, second)]
     one, two = shown
     if one is not None and two is not None:
@@ -109,25 +115,40 @@ def comparison_files(
         if one.film is None or two.film is None:
             notes.append(note(NoteCode.FILMS_NOT_AT_HAND))
         else:
-            with_frames = (_with_frames(one, limits), _with_frames(two, limits))
-            pictures = matched_pictures(*with_frames, thresholds=thresholds_of(rules), words=words)
-            if film:
-                made, why = _film(one, two, limits, words)
-                notes += [note(NoteCode.NO_PAIR_FILM, why=why)] if why else []
+            hidden = (replace(one, faces_hidden=True), replace(two, faces_hidden=True))
+            drawn = []
+            twice = also_hidden and not (one.faces_hidden and two.faces_hidden)
+            for pair in [(one, two), hidden] if twice else [(one, two)]:
+                with_frames = [_with_frames(side, limits) for side in pair]
+                pictures = matched_pictures(
+                    *with_frames, thresholds=thresholds_of(rules), words=words
+                )
+                made, why = _film(*pair, limits, words) if film else (None, None)
+                drawn.append(Drawings(pictures, made))
+                if why and not notes:
+                    notes.append(note(NoteCode.NO_PAIR_FILM, why=why))
     comparison = comparison.model_copy(
         update={
             "notes": (*comparison.notes, *notes),
             "cautions": with_minor_cautions(comparison.cautions, minor),
         }
     )
-    page = comparison_page(
-        comparison, pictures, path=path, path_events=events, message=message, words=words
-    )
-    files = [json_file("result", comparison), page_file(page)]
-    for name, data in sorted(pictures.items()):
-        files.append(ResultFile(f"pictures/{name}", f"pictures/{name}", JPEG, data))
-    if made is not None:
-        files.append(ResultFile("film.mp4", "film.mp4", MP4, made))
+
+    def shows(one: Drawings) -> Iterator[ResultFile]:
+        yield page_file(
+            comparison_page(
+                comparison, one.pictures, path=path, path_events=events, message=message,
+                words=words,
+            )
+        )  # fmt: skip
+        for name, data in sorted(one.pictures.items()):
+            yield ResultFile(f"pictures/{name}", f"pictures/{name}", JPEG, data)
+        if one.film is not None:
+            yield ResultFile("film.mp4", "film.mp4", MP4, one.film)
+
+    files = [json_file("result", comparison), *shows(drawn[0])]
+    if also_hidden:
+        files += [beside(file) for file in shows(drawn[-1])]
     return comparison, tuple(files)
 
 
@@ -167,7 +188,8 @@ def _shown(compared: ComparedSide, kind: RepetitionKind) -> _Shown | None:
         body=body,
         centre_of_mass=None if body is None else centre_of_mass(body.joints, source.analysis.sex),
     )
-    return _Shown(side, source.film(), source.analysis.clip.capture_fps_given)
+    fps = source.analysis.clip.capture_fps_given
+    return _Shown(side, source.film(), fps, source.faces_hidden)
 
 
 def _with_frames(shown: _Shown, limits: DecodeLimits) -> Side:
@@ -176,15 +198,10 @@ def _with_frames(shown: _Shown, limits: DecodeLimits) -> Side:
     assert shown.film is not None
     wanted = [frame for event in PICTURED if (frame := side.event_frame(event)) is not None]
     grabbed = grab_frames(shown.film, wanted, limits, capture_fps=shown.capture_fps)
-    return Side(
-        label=side.label,
-        repetition=side.repetition,
-        track=side.track,
-        handedness=side.handedness,
-        frames={index: frame.rgb for index, frame in grabbed.items()},
-        body=side.body,
-        centre_of_mass=side.centre_of_mass,
-    )
+    frames = {index: frame.rgb for index, frame in grabbed.items()}
+    if shown.faces_hidden:
+        frames = face_cover(side.track).all_hidden(frames)
+    return replace(side, frames=frames)
 
 
 def _trajectories(
@@ -233,7 +250,13 @@ def _film(
 def _frames(shown: _Shown, limits: DecodeLimits, stack: ExitStack) -> Iterator[tuple[int, Picture]]:
     assert shown.film is not None
     clip = stack.enter_context(open_clip(shown.film, limits, capture_fps=shown.capture_fps))
-    return ((frame.index, frame.rgb) for frame in clip)
+    frames = ((frame.index, frame.rgb) for frame in clip)
+    if not shown.faces_hidden:
+        return frames
+    times = [event.time_s for event in shown.side.repetition.events.values()]
+    room = 2 * MARGIN_S
+    stretches = [(min(times) - room, max(times) + room)] if times else []
+    return face_cover(shown.side.track).film(frames, stretches)
 
 
 def sides(

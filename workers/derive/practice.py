@@ -10,7 +10,8 @@ from models.words import Words, catalogue
 from workers.decide.drill import judge_drill
 from workers.decide.plan import make_plan
 from workers.derive.source import Source, best_repetition, with_minor_cautions
-from workers.pipeline.result_files import ResultFile, json_file, page_file
+from workers.pipeline.faces import face_cover
+from workers.pipeline.result_files import ResultFile, beside, json_file, page_file
 from workers.pipeline.stages import draw_pictures
 from workers.report.analysis_page import analysis_page
 from workers.report.goals import share_goal, thresholds_or_shipped
@@ -25,6 +26,7 @@ def plan_files(
     done: Sequence[str] = (),
     player: str | None = None,
     minor: bool = False,
+    also_hidden: bool = False,
     message: str | None = None,
     language: Language = Language.ENGLISH,
 ) -> tuple[PracticePlan, tuple[ResultFile, ...]]:
@@ -32,37 +34,50 @@ def plan_files(
 
     The report is that of the analysis with the surest serve, with the plan in it. Where the rules
     want the weight elsewhere than the shipped ones, its pictures are drawn anew; ``limits`` are for
-    reading the film again.
+    reading the film again. ``also_hidden``: it is there a second time, with hidden faces.
     """
     plan = make_plan(rules, [source.analysis for source in sources], done=done)
     plan = plan.model_copy(update={"cautions": with_minor_cautions(plan.cautions, minor)})
     found = best_repetition(sources, RepetitionKind.SERVE)
     shown = found[0] if found is not None else sources[0]
     words = catalogue(language.value)
-    pictures = _pictures(shown, plan.thresholds, limits, words)
-    page = analysis_page(
-        shown.analysis, pictures, plan=plan, player=player, message=message, words=words
-    )
-    return plan, (json_file("result", plan), page_file(page))
+
+    def page(hide: bool) -> ResultFile:
+        pictures = _pictures(shown, plan.thresholds, limits, words, hide)
+        return page_file(
+            analysis_page(
+                shown.analysis, pictures, plan=plan, player=player, message=message, words=words
+            )
+        )
+
+    files = [json_file("result", plan), page(shown.faces_hidden)]
+    if also_hidden:
+        files.append(beside(page(hide=True)))
+    return plan, tuple(files)
 
 
 def _pictures(
-    source: Source, thresholds: Sequence[Threshold], limits: DecodeLimits, words: Words
+    source: Source, thresholds: Sequence[Threshold], limits: DecodeLimits, words: Words, hide: bool
 ) -> Mapping[str, bytes]:
     """Return pictures with the goal of these thresholds; none where the film is gone and the stored
-    ones show another.
+    ones show another goal, or faces that are to be hidden.
     """
     wanted, stored = (
         share_goal(one, (EventName.LOADING,)) for one in (thresholds, thresholds_or_shipped(None))
     )
     if wanted == stored:
-        return source.pictures()
+        made = source.hidden_pictures() if hide and not source.faces_hidden else source.pictures()
+        if made or not hide:
+            return made
     film = source.film()
     if film is None:
         return {}
     track, bodies = source.joints()
     analysis = source.analysis
-    return draw_pictures(film, analysis, track, bodies, limits, words, thresholds=thresholds)
+    cover = face_cover(track) if hide else None
+    return draw_pictures(
+        film, analysis, track, bodies, limits, words, thresholds=thresholds, cover=cover
+    )
 
 
 def plan_headline(plan: PracticePlan) -> dict[str, object]:

@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from models.contract.analysis import MINOR_CAUTIONS, Analysis, Repetition
+from models.contract.faces import Faces
 from models.contract.note import Note
 from models.contract.progress import SessionKind
 from models.contract.tracks import BodyMotion, JointTrack
@@ -30,6 +31,8 @@ class Source:
         Returns the path of the film, or None when it is not at hand.
     pictures : callable
         Returns the event pictures by file name.
+    hidden_pictures : callable
+        Returns those with hidden faces that stand beside them; empty where there are none.
     """
 
     name: str
@@ -37,6 +40,12 @@ class Source:
     joints: JointsOf
     film: Callable[[], Path | None]
     pictures: Callable[[], Mapping[str, bytes]]
+    hidden_pictures: Callable[[], Mapping[str, bytes]] = dict
+
+    @property
+    def faces_hidden(self) -> bool:
+        """Whether its pictures hide faces; then so does whatever is drawn from its film."""
+        return self.analysis.faces is Faces.HIDDEN
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from models.contract.analysis import MINOR_CAUTIONS
+from models.contract.faces import Faces
 from models.contract.joint_options import JointOptions
 from models.contract.note import Note
 from models.contract.resources import AnalysisOptions
@@ -51,7 +53,7 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
     cautions = MINOR_CAUTIONS if claim.minor else ()
     request = engine_request(options, seed=wiring.settings.engine_seed)
     if not clip.has_pictures:
-        return _of_joints(wiring, clip, lease, folder, options, request, cautions)
+        return _of_joints(wiring, claim, clip, lease, folder, options, request, cautions)
     if claim.inputs:
         (earlier,) = sources_of(wiring, claim, lease, folder)
         again = run_again(
@@ -62,6 +64,7 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
             report=lease,
             extra_cautions=cautions,
         )
+        again = _without_faces(again, claim)
         return Made(tuple(result_files(again, words)), headline(again.analysis))
     left = TimeLeft(lease.patiently(wiring.costs.read))
     lease.foretell(left)
@@ -74,6 +77,8 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
         report=lease,
         sha256=clip.sha256,
         annotated_film=options.annotated_film,
+        faces=options.faces,
+        also_hidden=claim.minor and options.faces is Faces.SHOWN,
         extra_cautions=cautions,
         words=words,
         first_look=lambda verdict: lease.patiently(
@@ -91,6 +96,7 @@ SUFFIXES = {JSON: ".json", NPZ: ".npz", C3D: ".c3d"}
 
 def _of_joints(
     wiring: Wiring,
+    claim: Claim,
     clip: StoredFilm,
     lease: Lease,
     folder: Path,
@@ -114,5 +120,11 @@ def _of_joints(
         report=lease,
         extra_cautions=cautions,
     )
+    result = _without_faces(result, claim)
     files = tuple(result_files(result, catalogue(options.language.value)))
     return Made(files, headline(result.analysis), result.analysis.clip)
+
+
+def _without_faces(result: pipeline.PipelineResult, claim: Claim) -> pipeline.PipelineResult:
+    """Return a result without pictures; of a possible minor its report is also there for guests."""
+    return replace(result, hidden=pipeline.Drawings()) if claim.minor else result

@@ -28,6 +28,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
         kind=RepetitionKind(request["kind"]),
         film=request["film"],
         minor=claim.minor,
+        also_hidden=claim.minor,
         same_player=request.get("same_player", False),
         focus=request.get("focus", ()),
         rules=rules_of(request.get("rules")),

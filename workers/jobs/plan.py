@@ -23,6 +23,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
         done=claim.request["done"],
         player=claim.player,
         minor=claim.minor,
+        also_hidden=claim.minor,
         message=claim.request.get("message"),
         language=language_of(claim),
     )

@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from models.contract.analysis import Analysis
 from models.contract.errors import Erased, InvalidRequest, NoLongerKept
+from models.contract.faces import hidden_name
 from models.contract.joints import read_joints
 from models.contract.note_codes import NoteCode, say
 from models.contract.tracks import BodyMotion, JointTrack
@@ -55,11 +56,18 @@ def _source(wiring: Wiring, one: InputFiles, lease: Lease, folder: Path) -> Sour
             lease.patiently(lambda: fetch_film(wiring, one.film, path))
         return path
 
-    def pictures() -> dict[str, bytes]:
-        names = [name for name in one.artifacts if name.startswith(PICTURES)]
-        return {name.removeprefix(PICTURES): read(name) for name in names}
+    def pictures(below: str = PICTURES) -> dict[str, bytes]:
+        names = [name for name in one.artifacts if name.startswith(below)]
+        return {name.removeprefix(below): read(name) for name in names}
 
-    return Source(one.work_id, analysis, joints, film, pictures)
+    return Source(
+        one.work_id,
+        analysis,
+        joints,
+        film,
+        pictures,
+        hidden_pictures=lambda: pictures(hidden_name(PICTURES)),
+    )
 
 
 def _read(wiring: Wiring, one: InputFiles, name: str) -> bytes:

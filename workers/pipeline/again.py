@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from models.contract.analysis import Analysis
+from models.contract.faces import Faces
 from models.contract.note import Note
 from models.contract.tracks import JointTrack
 from models.contract.vocabulary import Stage
@@ -35,6 +36,7 @@ def run_again(
     *,
     draw: Callable[[Analysis, EngineResult], tuple[Mapping[str, bytes], bytes | None]]
     | None = None,
+    faces: Faces | None = None,
     report: Report = silent,
     extra_cautions: tuple[Note, ...] = (),
 ) -> PipelineResult:
@@ -53,6 +55,8 @@ def run_again(
         the joints came from.
     draw : callable, optional
         (analysis, engine result) to pictures by file name and annotated film, from the film.
+    faces : Faces, optional
+        Whether what is drawn shows faces; as in the earlier analysis without.
     report : callable
         Called with the stage and the share done; what it raises ends the analysis.
     extra_cautions : tuple of Note
@@ -73,6 +77,7 @@ def run_again(
         engine.identity,
     )
     analysis = with_cautions(analysis, extra_cautions)
+    analysis = analysis.model_copy(update={"faces": faces or earlier.faces})
     pictures: Mapping[str, bytes] = {}
     film: bytes | None = None
     with timer.stage(Stage.PICTURES):

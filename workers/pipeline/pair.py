@@ -43,7 +43,7 @@ def run_pair(
         raise ValueError("these stages measure one film at a time")
     other, run_other = second
     apart = replace(request, view=View.UNKNOWN, azimuth_deg=None, capture_fps=None)
-    beside = run_other(other, apart, replace(stages, draw=_not_drawn, film=None))
+    beside = run_other(other, apart, replace(stages, draw=_not_drawn, film=None, draw_hidden=None))
 
     def measure(track: JointTrack, asked: EngineRequest) -> EngineResult:
         return measure_pair(track, beside.track, asked)

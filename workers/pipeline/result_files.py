@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from models.contract.analysis import Analysis
 from models.contract.base import SCHEMA_BASE, Document
+from models.contract.faces import hidden_name
 from models.contract.joints import Joints
 from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.resources import Events, Metrics
 from models.words import Words
-from workers.pipeline.run import PipelineResult
+from workers.pipeline.run import Drawings, PipelineResult
 from workers.report.analysis_page import analysis_page
 
 JSON = "application/json"
@@ -30,7 +31,8 @@ class ResultFile:
     ----------
     name : str
         Name in the API: ``result``, ``events``, ``metrics``, ``joints``, ``joints.npz``,
-        ``report.html``, ``film.mp4``, ``pictures/FILE``.
+        ``report.html``, ``film.mp4``, ``pictures/FILE``; with hidden faces
+        beside these, the same below ``hidden/``.
     path : str
         Relative path as a file.
     schema : str or None
@@ -61,6 +63,22 @@ def result_files(result: PipelineResult, words: Words | None = None) -> Iterator
     yield page_file(analysis_page(result.analysis, result.pictures, words=words))
     if result.film is not None:
         yield ResultFile("film.mp4", "film.mp4", MP4, result.film)
+    if result.hidden is not None:
+        yield from _hidden_files(result.analysis, result.hidden, words)
+
+
+def _hidden_files(analysis: Analysis, drawn: Drawings, words: Words | None) -> Iterator[ResultFile]:
+    """Yield what shows the film once more, with hidden faces."""
+    for file, data in sorted(drawn.pictures.items()):
+        yield beside(ResultFile(f"pictures/{file}", f"pictures/{file}", JPEG, data))
+    yield beside(page_file(analysis_page(analysis, drawn.pictures, words=words)))
+    if drawn.film is not None:
+        yield beside(ResultFile("film.mp4", "film.mp4", MP4, drawn.film))
+
+
+def beside(file: ResultFile) -> ResultFile:
+    """Return a file with hidden faces under the name that it has beside the one with faces."""
+    return replace(file, name=hidden_name(file.name), path=hidden_name(file.path))
 
 
 def document_text(document: Document) -> str:

@@ -25,6 +25,7 @@ from models.contract.errors import (
     NoServeFound,
     ServewrightError,
 )
+from models.contract.faces import Faces
 from models.contract.first_look import FirstLook
 from models.contract.note import Note
 from models.contract.problem import Problem
@@ -40,6 +41,9 @@ from workers.pipeline.first_look import Looked, Looker, Stretches, untold, verdi
 from workers.pipeline.progress import PipelineProgress, Report, silent
 from workers.pipeline.time_left import TimeLeft
 from workers.video import usability
+
+Draw = Callable[[Path, Analysis, JointTrack, EngineResult, Words], Mapping[str, bytes]]
+DrawFilm = Callable[[Path, Analysis, JointTrack, EngineResult, Words], bytes | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,17 +74,30 @@ class StageFunctions:
         (path, analysis, track, engine result, words) to an annotated film, MP4.
     measure_pair : callable or None
         The metrics engine for two films of one serve.
+    draw_hidden, film_hidden : callable or None
+        As ``draw`` and ``film``, with hidden faces; None = such pictures cannot be made, and there
+        are none.
     """
 
     open_clip: Callable[[Path, float | None, Wanted | None], AbstractContextManager[OpenedFilm]]
     estimate: Callable[[Film, Looked, Callable[[], None]], JointTrack]
     glance: Callable[[JointTrack, Stretches, EngineRequest], Glance]
     measure: Callable[[JointTrack, EngineRequest], EngineResult]
-    draw: Callable[[Path, Analysis, JointTrack, EngineResult, Words], Mapping[str, bytes]]
+    draw: Draw
     models: tuple[ModelUse, ...]
     engine_identity: str | None = None
-    film: Callable[[Path, Analysis, JointTrack, EngineResult, Words], bytes | None] | None = None
+    film: DrawFilm | None = None
     measure_pair: Callable[[JointTrack, JointTrack, EngineRequest], EngineResult] | None = None
+    draw_hidden: Draw | None = None
+    film_hidden: DrawFilm | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Drawings:
+    """Pictures, JPEG by file name, and the annotated film if there is one."""
+
+    pictures: Mapping[str, bytes] = field(default_factory=dict)
+    film: bytes | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +112,8 @@ class PipelineResult:
         Wall time of each stage, seconds.
     film : bytes or None
         The annotated film, if it was asked for and there is a repetition to show.
+    hidden : Drawings or None
+        The same with hidden faces, where it was asked for beside the others.
     """
 
     analysis: Analysis
@@ -103,6 +122,7 @@ class PipelineResult:
     pictures: Mapping[str, bytes] = field(default_factory=dict)
     timings_s: Mapping[Stage, float] = field(default_factory=dict)
     film: bytes | None = None
+    hidden: Drawings | None = None
 
 
 class StageTimer:
@@ -134,6 +154,8 @@ def run(
     report: Report = silent,
     sha256: str | None = None,
     annotated_film: bool = False,
+    faces: Faces = Faces.SHOWN,
+    also_hidden: bool = False,
     extra_cautions: tuple[Note, ...] = (),
     words: Words | None = None,
     first_look: Callable[[FirstLook], None] = untold,
@@ -154,6 +176,10 @@ def run(
         Digest of the film, for its facts.
     annotated_film : bool
         Also make the film with the marks drawn in.
+    faces : Faces
+        Whether pictures and film show faces.
+    also_hidden : bool
+        Make pictures and film a second time, with hidden faces.
     extra_cautions : tuple of Note
         Added to those that every analysis carries.
     words : Words, optional
@@ -207,19 +233,29 @@ def run(
     analysis = merge(
         facts, film_problems, checks, found, request, stages.models, stages.engine_identity
     )
-    analysis = with_cautions(analysis, extra_cautions)
+    analysis = with_cautions(analysis, extra_cautions).model_copy(update={"faces": faces})
 
-    pictures: Mapping[str, bytes] = {}
-    drawn: bytes | None = None
+    def drawn(draw: Draw | None, film: DrawFilm | None) -> Drawings:
+        if not analysis.repetitions or draw is None:
+            return Drawings()
+        left.begin(Step.DRAW)
+        pictures = draw(path, analysis, track, found, words)
+        if not annotated_film or film is None:
+            return Drawings(pictures)
+        left.begin(Step.FILM)
+        return Drawings(pictures, film(path, analysis, track, found, words))
+
     left.begin(Step.DRAW)
+    hiding = (stages.draw_hidden, stages.film_hidden)
+    hidden: Drawings | None = None
     with timer.stage(Stage.PICTURES):
-        if analysis.repetitions:
-            pictures = stages.draw(path, analysis, track, found, words)
-            if annotated_film and stages.film is not None:
-                left.begin(Step.FILM)
-                drawn = stages.film(path, analysis, track, found, words)
+        made = drawn(*hiding) if faces is Faces.HIDDEN else drawn(stages.draw, stages.film)
+        if also_hidden:
+            hidden = drawn(*hiding)
     left.begin(Step.STORE)
-    return PipelineResult(analysis, track, found.bodies, pictures, timer.seconds, drawn)
+    return PipelineResult(
+        analysis, track, found.bodies, made.pictures, timer.seconds, made.film, hidden
+    )
 
 
 def with_cautions(analysis: Analysis, more: tuple[Note, ...]) -> Analysis:

@@ -6,7 +6,7 @@ import logging
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 from models import registry
@@ -21,6 +21,7 @@ from workers.engine.interface import EngineResult
 from workers.engine.mass import centre_of_mass
 from workers.engine.windows import where_fast, worth_a_look
 from workers.learned import load
+from workers.pipeline.faces import FaceCover, face_cover
 from workers.pipeline.film import Film, OpenedFilm, Wanted
 from workers.pipeline.first_look import Looked, Stretches
 from workers.pipeline.run import StageFunctions
@@ -29,7 +30,8 @@ from workers.pose.choice import BlazePoseVariant, Networks, PoseChoice, SecondNe
 from workers.pose.estimate import estimate
 from workers.pose.proxy import EVERY_S
 from workers.pose.session import Device
-from workers.report.annotated_film import annotated_film
+from workers.report.annotated_film import MARGIN_S, annotated_film
+from workers.report.canvas import Picture
 from workers.report.pictures import event_pictures, frames_wanted
 from workers.video.clip import grab_frames, open_clip
 from workers.video.limits import DecodeLimits
@@ -126,14 +128,30 @@ def build_stages(choice: StageChoice) -> StageFunctions:
         return watched.completed(seen.track)
 
     def draw(
-        path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult, words: Words
+        path: Path,
+        analysis: Analysis,
+        joints: JointTrack,
+        found: EngineResult,
+        words: Words,
+        *,
+        hide: bool = False,
     ) -> Mapping[str, bytes]:
-        return draw_pictures(path, analysis, joints, found.bodies, choice.limits, words)
+        cover = face_cover(joints, opened.finder) if hide else None
+        return draw_pictures(
+            path, analysis, joints, found.bodies, choice.limits, words, cover=cover
+        )
 
     def film(
-        path: Path, analysis: Analysis, joints: JointTrack, found: EngineResult, words: Words
+        path: Path,
+        analysis: Analysis,
+        joints: JointTrack,
+        found: EngineResult,
+        words: Words,
+        *,
+        hide: bool = False,
     ) -> bytes | None:
-        return draw_film(path, analysis, joints, found, choice.limits, words)
+        cover = face_cover(joints, opened.finder) if hide else None
+        return draw_film(path, analysis, joints, found, choice.limits, words, cover=cover)
 
     return StageFunctions(
         open_clip=clip,
@@ -145,6 +163,8 @@ def build_stages(choice: StageChoice) -> StageFunctions:
         models=(*models_used(opened), *engine.models),
         engine_identity=engine.identity,
         film=film,
+        draw_hidden=partial(draw, hide=True) if choice.pictures else _no_pictures,
+        film_hidden=partial(film, hide=True),
     )
 
 
@@ -167,10 +187,11 @@ def draw_pictures(
     words: Words | None = None,
     *,
     thresholds: Sequence[Threshold] | None = None,
+    cover: FaceCover | None = None,
 ) -> dict[str, bytes]:
     """Return the pictures of the events; frames are read again, a bounded number at a time.
 
-    Thresholds: of the practice rules, as for `event_pictures`.
+    Thresholds: of the practice rules, as for `event_pictures`. ``cover``: hides the faces.
     """
     masses = _centres_of_mass(bodies, analysis.sex)
     capture_fps = analysis.clip.capture_fps_given
@@ -181,6 +202,8 @@ def draw_pictures(
         wanted = {index: times[index] for index in indices} if known else indices
         grabbed = grab_frames(path, wanted, limits, capture_fps=capture_fps)
         frames = {index: frame.rgb for index, frame in grabbed.items()}
+        if cover is not None:
+            frames = cover.all_hidden(frames)
         pictures |= event_pictures(
             frames, analysis, track, bodies, masses, thresholds=thresholds, words=words
         )
@@ -194,19 +217,30 @@ def draw_film(
     found: EngineResult,
     limits: DecodeLimits,
     words: Words | None = None,
+    *,
+    cover: FaceCover | None = None,
 ) -> bytes | None:
     """Return the annotated film, MP4; the clip is read again, one frame at a time.
 
-    None when no frame belongs to a repetition: a missing extra must not fail the analysis.
+    ``cover`` hides the faces. None when no frame belongs to a repetition: a missing extra must not
+    fail the analysis.
     """
     masses = _centres_of_mass(found.bodies, analysis.sex)
     with open_clip(path, limits, capture_fps=analysis.clip.capture_fps_given) as clip:
-        frames = ((frame.index, frame.rgb) for frame in clip)
+        frames: Iterator[tuple[int, Picture]] = ((frame.index, frame.rgb) for frame in clip)
+        if cover is not None:
+            frames = cover.film(frames, shown_stretches(analysis))
         try:
             return annotated_film(frames, analysis, track, found.bodies, masses, words=words)
         except ValueError as error:
             LOG.warning("no annotated film: %s", error)
             return None
+
+
+def shown_stretches(analysis: Analysis) -> list[tuple[float, float]]:
+    """Return the seconds of a film that an annotated film can show, with room beside them."""
+    room = 2 * MARGIN_S
+    return [(one.start_s - room, one.end_s + room) for one in analysis.repetitions]
 
 
 def _centres_of_mass(bodies: Sequence[BodyMotion | None], sex: Sex) -> list[FloatArray | None]:

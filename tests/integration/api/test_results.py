@@ -52,6 +52,7 @@ def test_completed_analysis_links_to_its_results(
         "events",
         "metrics",
         "report.html",
+        "keeping",
     }
     for name in ("result", "events"):
         assert client.get(body["links"][name]).content == completed[name]

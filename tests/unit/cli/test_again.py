@@ -10,6 +10,7 @@ import pytest
 
 from models.contract.analysis import MINOR_CAUTIONS, Analysis
 from models.contract.clip import ClipFacts
+from models.contract.faces import Faces
 from models.contract.vocabulary import Handedness
 from models.training.guard import frozen
 from tests.films import RENDERED
@@ -133,3 +134,25 @@ def test_a_result_of_a_later_version_is_refused(invoke: Invoke, folder: Path) ->
         shown = invoke(*command)
         assert shown.exit_code == Exit.USAGE
         assert "not a result of this version" in " ".join(shown.stderr.split())
+
+
+def test_faces_are_hidden_from_the_film_and_stay_so(invoke: Invoke, folder: Path) -> None:
+    before = (folder / "result.json").read_bytes()
+    refused = invoke("analyse", "--again", str(folder), "--faces", "hidden")
+    assert refused.exit_code == Exit.USAGE
+    assert "show faces" in refused.stderr.replace("\n", " ")
+    for command in ("compare", "plan"):
+        material = [str(folder), str(FILM)][: 2 if command == "compare" else 1]
+        refused = invoke(command, *material, "--faces", "hidden")
+        assert refused.exit_code == Exit.USAGE, command
+    assert (folder / "result.json").read_bytes() == before
+
+    drawn = []
+    for options in ([], ["--faces", "hidden"], []):
+        done = invoke("analyse", str(FILM), "--again", str(folder), *options)
+        assert done.exit_code == 0, done.stderr
+        drawn.append({one.name: one.read_bytes() for one in (folder / "pictures").iterdir()})
+    assert result(folder).faces is Faces.HIDDEN  # what it was told holds again
+    assert set(drawn[0]) == set(drawn[1])
+    assert all(drawn[0][name] != drawn[1][name] for name in drawn[0])
+    assert drawn[1] == drawn[2]

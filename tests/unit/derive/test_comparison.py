@@ -12,11 +12,16 @@ import av
 import pytest
 
 from models.contract.comparison import Comparison
+from models.contract.faces import Faces
 from models.contract.joints import Joints, read_joints
+from models.contract.tracks import JointTrack
 from tests.films import write_film
 from tests.unit.report.conftest import Case, load
+from workers.derive import comparison
 from workers.derive.comparison import ComparedSide, comparison_files, headline
 from workers.derive.source import Source
+from workers.pipeline.faces import FaceCover
+from workers.pipeline.result_files import ResultFile
 from workers.video.limits import DecodeLimits
 
 
@@ -115,3 +120,44 @@ def test_nothing_of_that_kind_on_one_side(cases: tuple[Case, Case]) -> None:
     assert {file.name for file in files} == {"result", "report.html"}
     assert headline(found)["surely_changed"] == 0
     assert found.notes
+
+
+def test_beside_the_files_with_faces_there_are_some_without(
+    cases: tuple[Case, Case], films: list[Path | None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(comparison, "face_cover", lambda track: FaceCover(track, lambda _: ()))
+    first, second = sides(cases, films)
+    _, files = comparison_files(first, second, DecodeLimits(), also_hidden=True)
+    by_name = {file.name: file for file in files}
+    showing = {name for name in by_name if not name.startswith("hidden/")} - {"result"}
+    assert {"report.html", "film.mp4", "pictures/pair-loading.jpg"} <= showing
+    for name in showing:
+        hidden = by_name[f"hidden/{name}"]
+        assert hidden.path == f"hidden/{by_name[name].path}"
+        assert hidden.data != by_name[name].data, name
+
+
+def test_a_side_with_hidden_faces_hides_them_in_the_pair(
+    cases: tuple[Case, Case], films: list[Path | None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    covered: list[int] = []
+
+    def cover(track: JointTrack) -> FaceCover:
+        covered.append(track.width)
+        return FaceCover(track, lambda _: ())
+
+    monkeypatch.setattr(comparison, "face_cover", cover)
+    first, second = sides(cases, films)
+    shown = comparison_files(first, second, DecodeLimits(), film=False)[1]
+    assert covered == []
+    (one,) = first.sources
+    asked = one.analysis.model_copy(update={"faces": Faces.HIDDEN})
+    secret = ComparedSide("before", (dataclasses.replace(one, analysis=asked),))
+    hidden = comparison_files(secret, second, DecodeLimits(), film=False)[1]
+    assert len(covered) == 1  # the other side was not asked for
+    name = "pictures/pair-loading.jpg"
+    assert _named(shown, name) != _named(hidden, name)
+
+
+def _named(files: tuple[ResultFile, ...], name: str) -> bytes:
+    return next(file.data for file in files if file.name == name)
