@@ -60,15 +60,13 @@ def _pictures(
     source: Source, thresholds: Sequence[Threshold], limits: DecodeLimits, words: Words, hide: bool
 ) -> Mapping[str, bytes]:
     """Return pictures with the goal of these thresholds; none where the film is gone and the stored
-    ones show another goal, or faces that are to be hidden.
+    ones show another goal, nor of an older analysis, which has none with hidden faces.
     """
     wanted, stored = (
         share_goal(one, (EventName.LOADING,)) for one in (thresholds, thresholds_or_shipped(None))
     )
     if wanted == stored:
-        made = source.hidden_pictures() if hide and not source.faces_hidden else source.pictures()
-        if made or not hide:
-            return made
+        return source.hidden_pictures() if hide and not source.faces_hidden else source.pictures()
     film = source.film()
     if film is None:
         return {}

@@ -9,6 +9,7 @@ import httpx
 import pytest
 from sqlalchemy import func, select, update
 
+from service.core.idempotency import fingerprint
 from service.core.tables import IdempotentReply, Work
 from service.core.wiring import Wiring
 from tests.integration.api.conftest import assert_problem
@@ -43,6 +44,16 @@ def test_same_key_with_another_body(client: httpx.Client, wired: Wiring, clip_id
         client.post("/v1/analyses", json=other, headers=headers), 422, "idempotency_conflict"
     )
     assert count(wired) == 1
+
+
+def test_hidden_faces_are_another_body_shown_ones_are_not() -> None:
+    before = {"clip_id": "c", "options": {"height_m": None}}
+    shown, hidden = ({"clip_id": "c", "options": {"height_m": None, "faces": faces}}
+                     for faces in ("shown", "hidden"))  # fmt: skip
+    assert fingerprint(shown) == fingerprint(before)
+    assert fingerprint(hidden) != fingerprint(before)
+    assert fingerprint({"analyse": shown["options"]}) == fingerprint({"analyse": before["options"]})
+    assert fingerprint({"faces": "shown"}) != fingerprint({})
 
 
 def test_keys_of_callers_and_routes_do_not_meet(

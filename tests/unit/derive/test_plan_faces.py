@@ -9,9 +9,11 @@ from pathlib import Path
 import pytest
 
 from models.contract.faces import Faces
+from models.contract.plan import PracticeRules
 from models.contract.tracks import JointTrack
 from models.practice.rules import shipped_rules
 from tests.unit.derive.test_comparison import source
+from tests.unit.derive.test_thresholds import OWN
 from tests.unit.pipeline.fakes import PICTURE
 from tests.unit.report.conftest import load
 from workers.derive import practice
@@ -46,8 +48,10 @@ def material(film: Path | None = None, hidden: bytes | None = None) -> Source:
     return replace(plain, pictures=lambda: {NAME: PICTURE}, hidden_pictures=lambda: beside)
 
 
-def pages(one: Source, *, also_hidden: bool = True) -> list[str]:
-    rules = shipped_rules()
+def pages(
+    one: Source, *, also_hidden: bool = True, rules: PracticeRules | None = None
+) -> list[str]:
+    rules = rules or shipped_rules()
     _, files = plan_files(rules, [one], DecodeLimits(), also_hidden=also_hidden)
     return [file.data.decode() for file in files if file.name.endswith("report.html")]
 
@@ -60,14 +64,7 @@ def test_stored_pictures_without_faces_are_taken(drawn: list[bool]) -> None:
     assert len(pages(material(hidden=other), also_hidden=False)) == 1
 
 
-def test_of_an_older_analysis_they_are_drawn_from_the_film(
-    drawn: list[bool], tmp_path: Path
-) -> None:
-    pages(material(film=tmp_path / "film.mp4"))
-    assert drawn == [True]
-
-
-def test_without_its_film_the_page_has_no_picture(drawn: list[bool]) -> None:
+def test_of_an_older_analysis_the_page_has_no_picture(drawn: list[bool]) -> None:
     shown, hidden = pages(material())
     assert "data:image/jpeg" in shown
     assert "data:image/jpeg" not in hidden
@@ -81,3 +78,8 @@ def test_pictures_that_hide_faces_already_serve_both(drawn: list[bool]) -> None:
     assert first == second
     assert "data:image/jpeg" in first
     assert drawn == []
+
+
+def test_rules_of_ones_own_have_both_sets_drawn_anew(drawn: list[bool], tmp_path: Path) -> None:
+    pages(material(film=tmp_path / "film.mp4"), rules=OWN)
+    assert drawn == [False, True]
