@@ -5,7 +5,8 @@ one film or piece of work.
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Literal
+from enum import StrEnum
+from typing import Annotated
 
 from pydantic import BeforeValidator, Field
 
@@ -14,6 +15,14 @@ from models.contract.base import Document, refuse_bool
 Days = Annotated[int, Field(ge=0, le=36500), BeforeValidator(refuse_bool)] | None
 """0 = until erased; null = as the settings of the installation say."""
 KeptId = Annotated[str, Field(pattern=r"^(clip|ana|cmp|prg|pln|drl)_[0-9a-f]{32}$")]
+
+
+class KeptBy(StrEnum):
+    """Whose rule says how long a film is kept."""
+
+    ORGANISATION = "organisation"
+    MINOR = "minor"
+    CONSENT = "consent"
 
 
 class KeepingRule(Document):
@@ -44,9 +53,7 @@ class KeptResource(Document):
 
     of: KeptId
     film_until: datetime | None = Field(default=None, description="Null = until erased.")
-    film_because: Literal["organisation", "minor", "consent"] | None = Field(
-        default=None, description="Which rule says so."
-    )
+    film_because: KeptBy | None = Field(default=None, description="Which rule says so.")
     film_removed_at: datetime | None = None
     joints_until: datetime | None = Field(default=None, description="Null = until erased.")
     joints_removed_at: datetime | None = None

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path
-from starlette.responses import StreamingResponse
+from fastapi import APIRouter, Path, Request
+from starlette.responses import Response, StreamingResponse
 
 from models.contract.coaching import PlayerId
 from service.api.dependencies import CanAdminister, Wired
+from service.api.routing import get_and_head
 
 router = APIRouter(prefix="/v1/players", tags=["players"])
 PlayerPath = Annotated[PlayerId, Path(examples=["ply_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
 ZIP = "application/zip"
 
 
-@router.get(
+@get_and_head(
+    router,
     "/{player_id}/export",
     operation_id="export_player",
     summary="Fetch everything about a player as one archive",
@@ -23,8 +25,8 @@ ZIP = "application/zip"
     responses={200: {"content": {ZIP: {}}, "description": "A zip archive, made while it is sent."}},
 )
 def export_player(
-    wired: Wired, principal: CanAdminister, player_id: PlayerPath
-) -> StreamingResponse:
+    request: Request, wired: Wired, principal: CanAdminister, player_id: PlayerPath
+) -> Response:
     """Fetch what there is of a player: player, sessions, consents, clips, work, links, the audit
     log, each as JSON, all films and all result files; `manifest.json` at its end lists them with
     their digests. An archive without a manifest was cut off: fetch it again.
@@ -32,4 +34,6 @@ def export_player(
     contents = wired.export.contents(principal, player_id)
     name = f"attachment; filename={player_id}.zip"
     headers = {"content-disposition": name, "cache-control": "private, no-store"}
+    if request.method == "HEAD":  # how long the archive is shows while it is made
+        return Response(headers=headers, media_type=ZIP)
     return StreamingResponse(wired.export.written(contents), 200, headers, ZIP)

@@ -10,12 +10,13 @@ import secrets
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
-from typing import Any, Literal
+from typing import Any
 
 from sqlalchemy import ColumnElement, exists, false, or_, select, tuple_, update
 from sqlalchemy.orm import Session
 
 from models.contract.errors import NotFound
+from models.contract.keeping import KeptBy
 from models.contract.vocabulary import AnalysisStatus
 from service.core.audit import AuditActor, AuditSubject, add_entry, player_of
 from service.core.database import Database
@@ -48,7 +49,6 @@ BATCH = 200
 UNFINISHED = (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING)
 NUMBERS = frozenset({"result", "events", "metrics"})
 JOINTS = frozenset({"joints", "joints.npz"})
-Ground = Literal["organisation", "minor", "consent"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ class Rule:
         known = {field.name for field in fields(self)}
         return replace(self, **{name: own[name] for name in known & set(own)})
 
-    def film(self, minor: bool, agreed_days: int) -> tuple[int, Ground]:
+    def film(self, minor: bool, agreed_days: int) -> tuple[int, KeptBy]:
         """Return for how many days a film is kept (0 = until erased), and which rule says so.
 
         Parameters
@@ -85,12 +85,12 @@ class Rule:
             Longest time that a consent in force allows; 0 = none says.
         """
         days: int = self.films_days
-        ground: Ground = "organisation"
+        ground: KeptBy = KeptBy.ORGANISATION
         if minor and self.minors_films_days:
             longer = agreed_days > self.minors_films_days
             of_minor = max(agreed_days, self.minors_films_days)
             if not days or of_minor < days:
-                days, ground = of_minor, "consent" if longer else "minor"
+                days, ground = of_minor, KeptBy.CONSENT if longer else KeptBy.MINOR
         return days, ground
 
 
@@ -99,7 +99,7 @@ class Until:
     """When something goes; None = not before it is erased."""
 
     moment: datetime | None
-    ground: Ground = "organisation"
+    ground: KeptBy = KeptBy.ORGANISATION
 
 
 class Keeping:

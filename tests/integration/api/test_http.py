@@ -66,7 +66,10 @@ def test_head_is_get_without_the_body(client: httpx.Client, app: FastAPI) -> Non
         got, head = client.get(path), client.head(path)
         assert head.status_code == got.status_code, path
         assert head.content == b""
-        for name in ("content-type", "etag", "content-encoding", "link", "cache-control"):
+        names = {"content-type", "etag", "content-encoding", "link", "cache-control"}
+        if path == "/v1/audit":  # each call writes a line into it, so that pages move on
+            names -= {"link"}
+        for name in names:
             assert head.headers.get(name) == got.headers.get(name), (path, name)
 
 

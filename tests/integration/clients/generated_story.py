@@ -8,6 +8,7 @@ from __future__ import annotations
 import sys
 import time
 from datetime import UTC, datetime, timedelta
+from hashlib import sha256
 from io import BytesIO
 from pathlib import Path
 from typing import TypeVar
@@ -69,7 +70,7 @@ def film_of(client: AuthenticatedClient, path: Path, session: str, models: list[
     form = FilmForm(file=File(BytesIO(data), path.name, "video/mp4"), session_id=session)
     clip = given(ClipResource, send_clip.sync(client=client, body=form))
     stored = given(File, read_clip_content.sync(clip.id, client=client))
-    if stored.payload.read() != data:
+    if sha256(stored.payload.read()).hexdigest() != clip.sha256:
         raise SystemExit("the stored film is another one")
     options = AnalysisOptions(height_m=1.83, models=models or UNSET)
     request = AnalysisRequest(clip_id=clip.id, options=options)
