@@ -72,7 +72,8 @@ def test_film_arrives_through_a_line_that_breaks(running: Running, tmp_path: Pat
     ):
         analysis = servewright.measure(film, height_m=1.83)
         clip = servewright.clip(analysis.raw["clip_id"])
-        assert line.cuts == 5
+        # a piece may begin before what was cut off is stored: refused, on a line that then closes
+        assert line.cuts in (4, 5)
         digest = hashlib.sha256(film.read_bytes()).hexdigest()
         assert (clip.size_bytes, clip.sha256) == (film.stat().st_size, digest)
         kept = servewright.save(clip, "content", tmp_path / "kept.mp4")
