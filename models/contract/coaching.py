@@ -189,10 +189,38 @@ class Material(Document):
         return self
 
 
-class ComparisonSideRequest(Material):
-    """One side of a comparison."""
+class ComparisonSideRequest(Document):
+    """One side of a comparison: completed analyses, or the model serve that is shipped."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "allOf": [
+                _needs_one_of(
+                    {"analyses": {"minItems": 1}},
+                    {"sessions": {"minItems": 1}},
+                    {"model": {"type": "string"}},
+                )
+            ]
+        }
+    )
 
     label: Label
+    analyses: Analyses = ()
+    sessions: Sessions = ()
+    model: Literal["shipped"] | None = Field(
+        default=None,
+        description="The shipped model serve: one rendered body, filmed from the side. Your own: "
+        "analyses whose `role` is `model`.",
+    )
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        named = bool(self.analyses or self.sessions)
+        if named and self.model is not None:
+            raise refused(Refusal.MODEL_AND_MATERIAL)
+        if not named and self.model is None:
+            raise refused(Refusal.MATERIAL_MISSING)
+        return self
 
 
 Message = Annotated[

@@ -11,7 +11,7 @@ from models.contract.analysis import CAUTIONS
 from models.contract.base import SCHEMA_BASE, Document, Finite, Share, or_earlier
 from models.contract.metrics.definition import BodyPart
 from models.contract.note import Note
-from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
+from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Role, View
 
 SCHEMA_ID: Final = "https://servewright.example/schemas/comparison.v3.json"
 SCHEMA_ID_V1: Final = SCHEMA_BASE + "comparison.v1.json"
@@ -129,6 +129,9 @@ class ComparisonSide(Document):
     repetitions: int = Field(ge=0)
     views: tuple[View, ...]
     handedness: Handedness
+    role: Role = Field(
+        default=Role.PLAYER, description="model: what the other side is held against."
+    )
     frame_rate_low: Finite | None = None
 
 

@@ -232,6 +232,7 @@ class NoteCode(StrEnum):
     NO_SUCH_SESSION = "no_such_session"
     FILMED_IN_FUTURE = "filmed_in_future"
     ANALYSIS_ON_BOTH_SIDES = "analysis_on_both_sides"
+    MODEL_AND_PLAYER = "model_and_player"
     BYTES_DIFFER = "bytes_differ"
     PARTS_MISSING = "parts_missing"
     DATABASE_NOT_MIGRATED = "database_not_migrated"

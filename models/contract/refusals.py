@@ -17,6 +17,7 @@ class Refusal(StrEnum):
 
     YEAR_OUT_OF_RANGE = "year_out_of_range"
     MATERIAL_MISSING = "material_missing"
+    MODEL_AND_MATERIAL = "model_and_material"
     STEP_MISSING = "step_missing"
     EVENT_OR_RANGE = "event_or_range"
     EVENT_ALONE = "event_alone"

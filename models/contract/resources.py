@@ -23,6 +23,7 @@ from models.contract.vocabulary import (
     Handedness,
     Language,
     RepetitionKind,
+    Role,
     Sex,
     Stage,
     View,
@@ -186,12 +187,25 @@ class DirectUploadRequest(Document):
     )
 
 
+ROLE = (
+    "model: an example that players are held against in comparisons, whoever serves in it. It is "
+    "left out where a player's own films are taken: plans, progress, sessions as material."
+)
+
+
 class AnalysisRequest(Document):
     """Asks for the analysis of a clip."""
 
     clip_id: ClipId
     options: AnalysisOptions = Field(default_factory=AnalysisOptions)
+    role: Role = Field(default=Role.PLAYER, description=ROLE)
     external_ref: ExternalRef | None = None
+
+
+class AnalysisChange(Document):
+    """Says whose serves an analysis shows."""
+
+    role: Role = Field(description=ROLE)
 
 
 class AnalysisResource(Document):
@@ -207,6 +221,7 @@ class AnalysisResource(Document):
     started_at: datetime | None = None
     finished_at: datetime | None = None
     options: AnalysisOptions
+    role: Role = Role.PLAYER
     external_ref: str | None = None
     headline: dict[str, Any] = Field(default_factory=dict)
     time_left_s: Finite | None = Field(
@@ -293,26 +308,6 @@ class WebhookEndpointPage(Document):
 
     items: tuple[WebhookEndpointResource, ...]
     next_cursor: str | None = None
-
-
-class Alive(Document):
-    """The process answers."""
-
-    status: Literal["alive"] = "alive"
-
-
-class Check(Document):
-    """One thing the service needs."""
-
-    ok: bool
-    detail: str | None = None
-
-
-class Readiness(Document):
-    """Whether requests can be served, and what is in the way."""
-
-    ready: bool
-    checks: dict[str, Check]
 
 
 class RepetitionEvents(Document):

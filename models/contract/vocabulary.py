@@ -79,6 +79,13 @@ class AnalysisStatus(StrEnum):
     CANCELLED = "cancelled"
 
 
+class Role(StrEnum):
+    """Whose serves an analysis shows: a player's, or a model's to hold players' against."""
+
+    PLAYER = "player"
+    MODEL = "model"
+
+
 class WorkKind(StrEnum):
     """What queued work makes: the analysis of a film, or a document made from analyses."""
 

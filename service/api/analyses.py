@@ -13,6 +13,7 @@ from models.contract.errors import InvalidRequest
 from models.contract.joints import Joints
 from models.contract.note_codes import NoteCode, say
 from models.contract.resources import (
+    AnalysisChange,
     AnalysisId,
     AnalysisPage,
     AnalysisRequest,
@@ -21,10 +22,18 @@ from models.contract.resources import (
     Metrics,
 )
 from models.contract.vocabulary import WorkKind
-from service.api.dependencies import CanAnalyse, IdempotencyKey, Wired
+from service.api.dependencies import (
+    CanAnalyse,
+    IdempotencyKey,
+    MayMatch,
+    Wired,
+    heed_match,
+    represent,
+)
 from service.api.work_resources import analysis_resource
 from service.api.work_routes import Offer, OperationText, Result, started, work_router
 from service.core.principal import Principal
+from service.core.roles import mark
 from service.core.tables import Work
 from service.core.wiring import Wiring
 
@@ -194,6 +203,29 @@ router = work_router(
     ),
     "analyses",
 )
+
+
+@router.patch(
+    "/{analysis_id}",
+    operation_id="change_analysis",
+    summary="Mark an analysis as a model serve, or as a player's",
+    response_model=AnalysisResource,
+)
+def change_analysis(
+    request: Request,
+    wired: Wired,
+    principal: CanAnalyse,
+    analysis_id: AnalysisPath,
+    change: AnalysisChange,
+    _if_match: MayMatch = None,
+) -> Response:
+    """Say whose serves an analysis shows. A model serve is what players are held against: it can be
+    a side of any comparison, and is left out where a player's own films are taken.
+    """
+    row = wired.work.get(principal, analysis_id, WorkKind.ANALYSIS)
+    heed_match(request, analysis_resource(row, ()))
+    row = mark(wired.database, principal, analysis_id, change.role)
+    return represent(request, analysis_resource(row, ()))
 
 
 @router.post(

@@ -10,7 +10,7 @@ from concurrent.futures import TimeoutError as FutureTimeout
 from fastapi import APIRouter, Request, Response
 
 from models.contract.errors import ServewrightError
-from models.contract.resources import Alive, Check, Readiness
+from models.contract.health import Alive, Check, Readiness
 from service.api.dependencies import Wired
 from service.api.routing import get_and_head
 from service.core.database import revision_present, revision_wanted

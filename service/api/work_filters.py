@@ -10,7 +10,7 @@ from fastapi import Path, Query
 
 from models.contract.coaching import Moment, PlayerId
 from models.contract.resources import ClipId, SessionId
-from models.contract.vocabulary import AnalysisStatus, WorkKind
+from models.contract.vocabulary import AnalysisStatus, Role, WorkKind
 from service.core.work_lists import WorkFilter
 
 PlayerPath = Annotated[PlayerId, Path(examples=["ply_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"])]
@@ -19,6 +19,7 @@ ClipQuery = Annotated[ClipId | None, Query()]
 SessionQuery = Annotated[SessionId | None, Query(description="Session its clip is filed under.")]
 FilmedQuery = Annotated[PlayerId | None, Query(description="Player its clip is filed under.")]
 AboutQuery = Annotated[PlayerId | None, Query(description="The one player it is about.")]
+RoleQuery = Annotated[Role | None, Query(description="Whose serves it shows.")]
 FromQuery = Annotated[Moment | None, Query(description="Asked for at this moment or later.")]
 BeforeQuery = Annotated[Moment | None, Query(description="Asked for before this moment.")]
 
@@ -46,12 +47,14 @@ def _wanted(
     status: AnalysisStatus | None,
     created_from: datetime | None,
     created_before: datetime | None,
+    role: Role | None = None,
     **others: str | None,
 ) -> Wanted:
     in_query = {
         "status": status.value if status else None,
         "created_from": created_from.isoformat() if created_from else None,
         "created_before": created_before.isoformat() if created_before else None,
+        **({} if role is None else {"role": role.value}),
         **others,
     }
     chosen = WorkFilter(
@@ -59,6 +62,7 @@ def _wanted(
         status=status,
         created_from=created_from,
         created_before=created_before,
+        role=role,
         **in_path,
         **others,
     )
@@ -71,6 +75,7 @@ def analyses_wanted(
     session_id: SessionQuery = None,
     player_id: FilmedQuery = None,
     status: StatusQuery = None,
+    role: RoleQuery = None,
     created_from: FromQuery = None,
     created_before: BeforeQuery = None,
 ) -> Wanted:
@@ -81,6 +86,7 @@ def analyses_wanted(
         status,
         created_from,
         created_before,
+        role,
         clip_id=clip_id,
         session_id=session_id,
         player_id=player_id,

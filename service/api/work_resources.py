@@ -8,7 +8,7 @@ from models.contract.coaching import DerivedResource
 from models.contract.first_look import FirstLook
 from models.contract.problem import Problem
 from models.contract.resources import AnalysisOptions, AnalysisResource
-from models.contract.vocabulary import AnalysisStatus, Stage, WorkKind
+from models.contract.vocabulary import AnalysisStatus, Role, Stage, WorkKind
 from service.core.announcements import address_of
 from service.core.tables import Work
 
@@ -27,6 +27,7 @@ def analysis_resource(row: Work, _inputs: tuple[str, ...]) -> AnalysisResource:
         clip_id=row.clip_id,
         stage=Stage(row.stage) if row.stage else None,
         options=AnalysisOptions.model_validate(row.request["options"]),
+        role=Role(row.role or Role.PLAYER),
         time_left_s=row.time_left_s,
         first_look=FirstLook.model_validate(row.first_look) if row.first_look else None,
         links=_links(row, others),

@@ -45,27 +45,31 @@ class Reply:
     status: int = 201
 
 
-ADDED = {"faces": "shown"}
-"""Options that bodies did not have before, with their defaults. Left out of the digest where they
-say nothing else, so that a key used before an upgrade still replays its reply."""
-
-
-OPTIONS = ("options", "analyse")
-"""Where bodies hold the options of an analysis."""
+ADDED: dict[str, dict[str, Any]] = {
+    "": {"role": "player", "voice_id": None},
+    "options": {"faces": "shown", "rules_id": None},
+    "analyse": {"faces": "shown", "rules_id": None},
+    "first": {"model": None},
+    "second": {"model": None},
+}
+"""Members that bodies, or objects in them, did not have before, with their defaults. Left out of
+the digest where they say nothing else, so that a key used before an upgrade still replays its
+reply."""
 
 
 def fingerprint(body: Any) -> str:
     """Return the digest of a JSON-like body, independent of key order."""
     if isinstance(body, dict):
-        body = {key: _as_before(one) if key in OPTIONS else one for key, one in body.items()}
+        body = {key: _as_before(one, key) for key, one in _as_before(body, "").items()}
     text = json.dumps(body, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _as_before(options: Any) -> Any:
-    if not isinstance(options, dict):
-        return options
-    return {k: one for k, one in options.items() if k not in ADDED or ADDED[k] != one}
+def _as_before(part: Any, name: str) -> Any:
+    added = ADDED.get(name)
+    if added is None or not isinstance(part, dict):
+        return part
+    return {k: one for k, one in part.items() if k not in added or added[k] != one}
 
 
 class Idempotency:

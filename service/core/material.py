@@ -74,7 +74,7 @@ def completed_analyses(
 
 
 def analyses_of_session(session: Session, session_id: str) -> list[str]:
-    """Return the newest completed analysis of each clip of a session.
+    """Return the newest completed analysis of each clip of a session; model serves are no material.
 
     Raises
     ------
@@ -84,7 +84,7 @@ def analyses_of_session(session: Session, session_id: str) -> list[str]:
     rows = session.scalars(
         select(Work)
         .join(Clip, Clip.id == Work.clip_id)
-        .where(Clip.session_id == session_id)
+        .where(Clip.session_id == session_id, Work.role.is_(None))
         .order_by(Clip.created_at, Clip.id, Work.created_at.desc(), Work.id.desc())
     ).all()
     newest: dict[str | None, str] = {}

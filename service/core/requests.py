@@ -1,8 +1,9 @@
 """What work is made from: the caller's request, resolved at the moment it is made.
 
 Kept with the work as JSON, by kind. analysis: ``options``, as in ``AnalysisOptions``, and maybe
-``again``, the earlier analysis whose joints are measured anew. comparison: ``labels``, ``kind``,
-``film``, ``focus``, ``same_player``, ``rules_id``, ``rules``, ``language``,
+``again``, the earlier analysis whose joints are measured anew. comparison: ``labels``, ``shipped``
+(the side that is the shipped model), ``models`` (the sides that show a model), ``kind``, ``film``,
+``focus``, ``same_player``, ``rules_id``, ``rules``, ``language``,
 ``message``. progress: ``kind``, ``focus``, ``rules_id``, ``rules``, ``language``, ``message``.
 plan: ``rules_id``, ``rules``, ``done``, ``language``, ``message``. drill_check: ``rules``,
 ``finding``, ``drill``, ``plan_id``. The rules are kept as they are then, so that a later change of
@@ -18,6 +19,7 @@ from sqlalchemy.orm import Session
 
 from models.contract.coaching import (
     ComparisonRequest,
+    ComparisonSideRequest,
     DrillCheckRequest,
     PlanRequest,
     ProgressRequest,
@@ -34,7 +36,7 @@ from models.contract.errors import (
 from models.contract.note_codes import NoteCode, say
 from models.contract.plan import PracticeRules
 from models.contract.resources import AnalysisOptions, AnalysisRequest
-from models.contract.vocabulary import AnalysisStatus, WorkKind
+from models.contract.vocabulary import AnalysisStatus, Role, WorkKind
 from models.practice.rules import rules_of
 from service.core.joint_files import JOINT_TYPES
 from service.core.material import (
@@ -46,6 +48,7 @@ from service.core.material import (
 )
 from service.core.players import find_player
 from service.core.principal import Principal
+from service.core.roles import stored_role
 from service.core.tables import Clip, FilmedSession, Player, RuleFile, Work
 from service.core.work import Input, WorkStore
 
@@ -84,7 +87,9 @@ class WorkRequests:
             raise UploadNotComplete(about=clip.id)
         if clip.film_removed_at is not None:
             raise NoLongerKept()
-        return self.analysis_of_clip(session, principal, clip, body.options, body.external_ref)
+        return self.analysis_of_clip(
+            session, principal, clip, body.options, body.external_ref, body.role
+        )
 
     def analysis_of_clip(
         self,
@@ -93,11 +98,12 @@ class WorkRequests:
         clip: Clip,
         options: AnalysisOptions,
         external_ref: str | None,
+        role: Role = Role.PLAYER,
     ) -> Work:
         """Enter the analysis of this clip, which is ready."""
         _check_options(clip, options)
         known = _completed_by_player(session, clip, options.model_dump(mode="json"))
-        return self._work.enter(
+        row = self._work.enter(
             session,
             principal,
             WorkKind.ANALYSIS,
@@ -105,6 +111,8 @@ class WorkRequests:
             clip_id=clip.id,
             external_ref=external_ref,
         )
+        row.role = stored_role(role)
+        return row
 
     def analysis_on_arrival(
         self, session: Session, principal: Principal, clip: Clip, options: dict[str, Any]
@@ -135,7 +143,7 @@ class WorkRequests:
         completed_analyses(session, principal, [analysis_id], [])
         earlier = session.get_one(Work, analysis_id)
         _check_joints(earlier)
-        return self._work.enter(
+        row = self._work.enter(
             session,
             principal,
             WorkKind.ANALYSIS,
@@ -147,6 +155,8 @@ class WorkRequests:
             clip_id=earlier.clip_id,
             external_ref=earlier.external_ref,
         )
+        row.role = earlier.role
+        return row
 
     def comparison(self, session: Session, principal: Principal, body: ComparisonRequest) -> Work:
         """Enter the comparison of two sides, which share no analysis."""
@@ -158,13 +168,29 @@ class WorkRequests:
             )
         ]
         sides = [{one.work_id for one in inputs if one.side == side} for side in SIDES]
-        for analysis in sorted(set.intersection(*sides)):
+        twice = sorted(set.intersection(*sides))
+        if body.first.model is not None and body.second.model is not None:
+            twice.append(body.second.model)
+        for analysis in twice:
             said = say(NoteCode.ANALYSIS_ON_BOTH_SIDES, analysis=analysis)
             raise InvalidRequest(said, pointer="/second")
+        models = [
+            _shows_model(session, asked, side, ids)
+            for side, asked, ids in zip(SIDES, (body.first, body.second), sides, strict=True)
+        ]
         for one in inputs:
             _check_joints(session.get_one(Work, one.work_id))
         request = {
             "labels": {"first": body.first.label, "second": body.second.label},
+            "shipped": next(
+                (
+                    side
+                    for side, asked in zip(SIDES, (body.first, body.second), strict=True)
+                    if asked.model is not None
+                ),
+                None,
+            ),
+            "models": [side for side, shows in zip(SIDES, models, strict=True) if shows],
             "kind": body.kind.value,
             "film": body.film,
             "focus": list(body.focus),
@@ -175,7 +201,8 @@ class WorkRequests:
         }
         player_id = only_player(session, [one.work_id for one in inputs])
         same = body.same_player
-        request["same_player"] = player_id is not None if same is None else same
+        whole = request["shipped"] is None  # nobody but the player is in it
+        request["same_player"] = (player_id is not None and whole) if same is None else same
         return self._work.enter(
             session,
             principal,
@@ -268,6 +295,18 @@ class WorkRequests:
             player_id=only_player(session, found),
             external_ref=body.external_ref,
         )
+
+
+def _shows_model(
+    session: Session, asked: ComparisonSideRequest, side: str, analyses: set[str]
+) -> bool:
+    """Return whether a side shows a model; refuse one that shows a player besides."""
+    if asked.model is not None:
+        return True
+    roles = {session.get_one(Work, one).role for one in analyses}
+    if len(roles) > 1:
+        raise InvalidRequest(say(NoteCode.MODEL_AND_PLAYER), pointer=f"/{side}/analyses")
+    return roles == {Role.MODEL.value}
 
 
 def _check_joints(row: Work) -> None:

@@ -143,6 +143,7 @@ class Work(Base):
     ``attempt`` is the fencing token: it rises whenever the work changes hands. ``crashes`` counts
     the leases that lapsed. An analysis has the clip it is of; a document may be about one player.
     ``first_look`` is the early verdict on a film; ``time_left_s`` is as of the last heartbeat.
+    ``role``: ``model`` of an analysis that players are held against; None of all others.
     ``traceparent``: where the trace of the request goes on (:mod:`service.core.traces`).
     """
 
@@ -174,6 +175,7 @@ class Work(Base):
     started_at: Mapped[datetime | None]
     finished_at: Mapped[datetime | None]
     external_ref: Mapped[str | None]
+    role: Mapped[str | None] = mapped_column(String(8))
     request: Mapped[dict[str, Any]]
     artifacts: Mapped[dict[str, Any]]
     headline: Mapped[dict[str, Any]]

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from sqlalchemy import ColumnElement, select
 
-from models.contract.vocabulary import AnalysisStatus, WorkKind
+from models.contract.vocabulary import AnalysisStatus, Role, WorkKind
 from service.core.database import Database
 from service.core.keyset import Page, Position, page
 from service.core.principal import Principal
@@ -31,6 +31,7 @@ class WorkFilter:
     clip_id: str | None = None
     session_id: str | None = None
     player_id: str | None = None
+    role: Role | None = None
     created_from: datetime | None = None
     created_before: datetime | None = None
 
@@ -53,6 +54,9 @@ class WorkFilter:
                 .where(FilmedSession.player_id == self.player_id)
             )
             found.append(Work.clip_id.in_(filmed))
+        if self.role is not None:
+            model = Work.role == Role.MODEL
+            found.append(model if self.role is Role.MODEL else Work.role.is_(None))
         if self.created_from is not None:
             found.append(Work.created_at >= self.created_from)
         if self.created_before is not None:

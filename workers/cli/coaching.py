@@ -17,7 +17,7 @@ from models.contract.errors import InvalidRequest
 from models.contract.faces import Faces
 from models.contract.metric_names import nearest_names
 from models.contract.note_codes import NoteCode, say
-from models.contract.vocabulary import Language, RepetitionKind
+from models.contract.vocabulary import Language, RepetitionKind, Role
 from models.words import catalogue
 from workers.cli.console import Exit, LanguageOption, errors, guarded, results
 
@@ -56,13 +56,22 @@ def register(app: typer.Typer) -> None:
 @guarded
 def compare(
     first: Annotated[Path, typer.Argument(help="A film, a result folder, or a folder of these.")],
-    second: Annotated[Path, typer.Argument(help="The same for the other side.")],
+    second: Annotated[
+        Path | None, typer.Argument(help="The same for the other side; none with --shipped-model.")
+    ] = None,
     first_label: Annotated[
         str | None, typer.Option(help="What to call the first side. [default: before]")
     ] = None,
     second_label: Annotated[
         str | None, typer.Option(help="What to call the second side. [default: after]")
     ] = None,
+    model: Annotated[
+        bool, typer.Option("--model", help="The other side is a model that is held against.")
+    ] = False,
+    shipped_model: Annotated[
+        bool,
+        typer.Option("--shipped-model", help="The other side is the model serve that is shipped."),
+    ] = False,
     kind: Kind = RepetitionKind.SERVE,
     film: Annotated[bool, typer.Option(help="Make the side-by-side film.")] = True,
     same_player: Annotated[
@@ -87,21 +96,38 @@ def compare(
     out: Out = None,
     json: Json = False,
 ) -> None:
-    """Compare two sides metric by metric: report, pictures and film go to ./comparison."""
+    """Compare two sides metric by metric: report, pictures and film go to ./comparison.
+
+    Before and after; or a player beside a model (--model, --shipped-model).
+    """
     from models.contract.resources import AnalysisOptions
     from service.core.settings import Settings
     from workers.cli.folders import sources_of
     from workers.derive.comparison import ComparedSide, comparison_files
+    from workers.derive.model_serve import model_serve
     from workers.jobs.configured import decode_limits
 
     words = catalogue(language.value)
-    if first.resolve() == second.resolve():
+    if (second is None) is not shipped_model:
+        raise typer.BadParameter(words("terminal.one_other_side"))
+    if second is not None and first.resolve() == second.resolve():
         raise InvalidRequest(say(NoteCode.ANALYSIS_ON_BOTH_SIDES, analysis=str(second)))
+    settings = Settings()
     options = AnalysisOptions(language=language, faces=faces)
+    beside = model or shipped_model
     found, files = comparison_files(
-        ComparedSide(first_label or words("terminal.before"), tuple(sources_of([first], options))),
-        ComparedSide(second_label or words("terminal.after"), tuple(sources_of([second], options))),
-        decode_limits(Settings()),
+        ComparedSide(
+            first_label or words("terminal.player" if beside else "terminal.before"),
+            tuple(sources_of([first], options)),
+        ),
+        ComparedSide(
+            second_label or words("terminal.model" if beside else "terminal.after"),
+            (model_serve(settings.engine_seed),)
+            if second is None
+            else tuple(sources_of([second], options)),
+            Role.MODEL if beside else Role.PLAYER,
+        ),
+        decode_limits(settings),
         kind=kind,
         film=film and (not json or out is not None),
         minor=minor,

@@ -11,6 +11,7 @@ from models.contract.progress import Progress
 from models.contract.vocabulary import EventName
 from models.words import Words
 from models.words.words import Named
+from workers.report.beside_model import said_of
 from workers.report.comparison_page import decides
 from workers.report.findings import judged_otherwise, measured_words
 from workers.report.progress_page import decides as decides_gain
@@ -18,6 +19,7 @@ from workers.report.progress_page import decides as decides_gain
 
 def show_comparison(comparison: Comparison, console: Console, words: Words) -> None:
     """Print what changed, of what no change was seen, and what could not be told."""
+    said = said_of(comparison, words)
     rows = comparison.differences
     shown = [row for row in rows if row.focus or row.verdict is Verdict.SURELY_CHANGED]
     first, second = comparison.first, comparison.second
@@ -28,18 +30,24 @@ def show_comparison(comparison: Comparison, console: Console, words: Words) -> N
     table = Table(
         *(words(f"terminal.column_{h}") if isinstance(h, str) else h.label for h in heads),
         title=words(
-            "terminal.worked_on_title" if comparison.focus else "terminal.changed_title",
+            "terminal.differs_title"
+            if said.model
+            else "terminal.worked_on_title"
+            if comparison.focus
+            else "terminal.changed_title",
             first=first.repetitions,
             second=second.repetitions,
         ),
         title_justify="left",
     )
     for row in sorted(shown, key=lambda row: not row.focus):
-        table.add_row(*_row(row, words), words(f"comparison.{row.verdict.value}"))
+        table.add_row(*_row(row, words), said(row.verdict.value))
     if shown:
         console.print(table)
     counts = {one.value: sum(row.verdict is one for row in rows) for one in Verdict}
-    console.print(words("terminal.counts", **counts), markup=False)
+    console.print(
+        words("terminal.counts_model" if said.model else "terminal.counts", **counts), markup=False
+    )
     if any(row.detectable is not None for row in shown):
         console.print(words("terminal.seen_from"), markup=False)
     reasons = {words.note(row.reason) for row in rows if row.reason}

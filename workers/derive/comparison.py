@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,7 +14,7 @@ from models.contract.comparison import Comparison, Verdict
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.plan import PracticeRules
-from models.contract.vocabulary import EventName, Language, RepetitionKind
+from models.contract.vocabulary import EventName, Language, RepetitionKind, Role
 from models.practice.rules import shipped_rules, thresholds_of
 from models.words import Words, catalogue
 from workers.decide.compare import Group, compare
@@ -43,10 +43,11 @@ PER_PHASE = 25
 
 @dataclass(frozen=True, slots=True)
 class ComparedSide:
-    """One side: what to call it, and its analyses."""
+    """One side: what to call it, its analyses, and whether they show a model."""
 
     label: str
     sources: tuple[Source, ...]
+    role: Role = Role.PLAYER
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +130,8 @@ def comparison_files(
                     notes.append(note(NoteCode.NO_PAIR_FILM, why=why))
     comparison = comparison.model_copy(
         update={
+            "first": comparison.first.model_copy(update={"role": first.role}),
+            "second": comparison.second.model_copy(update={"role": second.role}),
             "notes": (*comparison.notes, *notes),
             "cautions": with_minor_cautions(comparison.cautions, minor),
         }
@@ -260,10 +263,17 @@ def _frames(shown: _Shown, limits: DecodeLimits, stack: ExitStack) -> Iterator[t
 
 
 def sides(
-    first: str, second: str, sources: Sequence[tuple[str, Source]]
+    first: str,
+    second: str,
+    sources: Sequence[tuple[str, Source]],
+    models: Collection[str] = (),
 ) -> tuple[ComparedSide, ComparedSide]:
-    """Return the two sides from sources marked ``first`` or ``second``."""
-    return (
-        ComparedSide(first, tuple(s for mark, s in sources if mark == "first")),
-        ComparedSide(second, tuple(s for mark, s in sources if mark == "second")),
-    )
+    """Return the two sides from sources marked ``first`` or ``second``; ``models``: the marks of
+    those that show a model.
+    """
+
+    def side(label: str, mark: str) -> ComparedSide:
+        role = Role.MODEL if mark in models else Role.PLAYER
+        return ComparedSide(label, tuple(s for own, s in sources if own == mark), role)
+
+    return side(first, "first"), side(second, "second")

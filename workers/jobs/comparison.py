@@ -9,6 +9,7 @@ from models.practice.rules import rules_of
 from service.core.claims import Claim
 from service.core.wiring import Wiring
 from workers.derive.comparison import comparison_files, headline, sides
+from workers.derive.model_serve import model_serve
 from workers.jobs.configured import decode_limits
 from workers.jobs.lease import Lease
 from workers.jobs.making import Made, language_of
@@ -20,7 +21,11 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
     request = claim.request
     sources = sources_of(wiring, claim, lease, folder)
     marked = [(one.side or "", source) for one, source in zip(claim.inputs, sources, strict=True)]
-    first, second = sides(request["labels"]["first"], request["labels"]["second"], marked)
+    if (shipped := request.get("shipped")) is not None:
+        marked.append((shipped, model_serve(wiring.settings.engine_seed)))
+    first, second = sides(
+        request["labels"]["first"], request["labels"]["second"], marked, request.get("models", ())
+    )
     found, files = comparison_files(
         first,
         second,

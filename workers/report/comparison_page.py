@@ -18,6 +18,7 @@ from models.contract.comparison import (
 from models.contract.vocabulary import EventName
 from models.words import Words, english
 from workers.report.analysis_page import Card
+from workers.report.beside_model import Said, said_of
 from workers.report.findings import COUNT, one_a_movement
 from workers.report.first_screen import FirstScreen
 from workers.report.page import (
@@ -67,8 +68,9 @@ def comparison_page(
         The coach's own words.
     """
     words = words or english()
+    said = said_of(comparison, words)
     first, second = comparison.first.label, comparison.second.label
-    cards = _cards(comparison, words)
+    cards = _cards(comparison, said)
     notes = [_side(side, words) for side in (comparison.first, comparison.second)]
     if comparison.mirrored:
         notes.append(words("comparison.mirrored"))
@@ -76,13 +78,14 @@ def comparison_page(
     shown = _pictures(comparison, pictures, words)
     return render(
         "comparison.html.j2",
-        title=words("page.comparison_title"),
+        title=words("page.model_title" if said.model else "page.comparison_title"),
         words=words,
         cautions=comparison.cautions,
-        first=replace(_first(comparison, pictures, cards, words), message=message),
+        first=replace(_first(comparison, pictures, cards, said), message=message),
         subtitle=words("comparison.subtitle", first=first, second=second),
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,
+        section=said.section,
         linked=_linked(comparison, words),
         pictures=shown,
         path=path,
@@ -91,22 +94,28 @@ def comparison_page(
         plots=[
             DifferencePlot(words.title(row), words.event(row.event), plot)
             for row in comparison.differences
-            if (plot := _plot(row, words)) is not None
+            if (plot := _plot(row, said)) is not None
         ],
-        table=_table(comparison, words),
+        table=_table(comparison, said),
         notes=notes,
     )
 
 
 def _first(
-    comparison: Comparison, pictures: Mapping[str, bytes], cards: Sequence[Card], words: Words
+    comparison: Comparison, pictures: Mapping[str, bytes], cards: Sequence[Card], said: Said
 ) -> FirstScreen:
+    words = said.words
     leading = next(iter(_shown_rows(comparison)), None)
     pair = _head_pair(comparison, pictures, leading, words)
     under = [comparison.first.label, comparison.second.label] if pair else []
+    doing = (
+        (said("next" if changed_first(comparison) else "next_alike"), said("caution"))
+        if said.model
+        else (words(f"comparison.next_{_next(comparison)}"),)
+    )
     return FirstScreen(
         cards[0].headline.rstrip(" .") + ".",
-        (words(f"comparison.next_{_next(comparison)}"),),
+        doing,
         pair,
         tuple(under),
     )
@@ -187,44 +196,44 @@ def _shown_rows(comparison: Comparison) -> list[MetricDifference]:
     return [*worked_on, *_unmoved_focus(comparison), *changed[len(worked_on) :]][:COUNT]
 
 
-def _cards(comparison: Comparison, words: Words) -> list[Card]:
+def _cards(comparison: Comparison, said: Said) -> list[Card]:
     rows = _shown_rows(comparison)
     if rows:
-        return [_card(row, words) for row in rows]
+        return [_card(row, said) for row in rows]
     compared = sum(row.verdict is not Verdict.CANNOT_TELL for row in comparison.differences)
-    entry = "nothing" if compared else "nothing_comparable"
-    return [
-        Card(
-            words(f"comparison.{entry}_title"),
-            (words(f"comparison.{entry}", count=compared),),
-            "look",
-            None,
-        )
-    ]
+    if not compared:
+        title, text = (said.words(f"comparison.nothing_comparable{e}") for e in ("_title", ""))
+    else:
+        title, text = said("nothing_title"), said("nothing", count=f"{compared}")
+    return [Card(title, (text,), "look", None)]
 
 
-def _card(row: MetricDifference, words: Words) -> Card:
+def _card(row: MetricDifference, said: Said) -> Card:
+    words = said.words
     title = f"{words.title(row)} ({words.inside(words.event(row.event))})"
     if row.verdict is Verdict.NO_CHANGE_SEEN:
-        headline = words("comparison.focus_same", title=title)
-        lines = [_detail(row, words)]
+        headline = said("focus_same", title=title)
+        lines = [_detail(row, said)]
         if row.detectable is not None:
             least = words.difference(row.detectable, row, sign=False)
             lines.append(words("comparison.focus_least", least=least))
-        return Card(headline, tuple(lines), "look", _plot(row, words))
-    more = (row.difference or 0.0) > 0
+        return Card(headline, tuple(lines), "look", _plot(row, said))
+    more = said.more(row.difference or 0.0)
     sure = row.verdict is Verdict.SURELY_CHANGED
-    entry = f"comparison.{'surely' if sure else 'probably'}_{'more' if more else 'less'}"
-    details = [_detail(row, words)]
+    entry = f"{'surely' if sure else 'probably'}_{'more' if more else 'less'}"
+    details = [_detail(row, said)]
     if row.direction is not None:
-        details.insert(0, words(f"comparison.{row.direction.value}"))
+        details.insert(0, said.way(row.direction))
     tone: Literal["work", "fine", "look"] = "look" if not sure else "work"
-    if sure and row.direction is Direction.TOWARDS:
+    if said.model:  # another body is no goal
+        tone = "look"
+    elif sure and row.direction is Direction.TOWARDS:
         tone = "fine"
-    return Card(words(entry, title=title), tuple(details), tone, _plot(row, words))
+    return Card(said(entry, title=title), tuple(details), tone, _plot(row, said))
 
 
-def _detail(row: MetricDifference, words: Words) -> str:
+def _detail(row: MetricDifference, said: Said) -> str:
+    words = said.words
     if (
         row.first is None
         or row.second is None
@@ -234,8 +243,8 @@ def _detail(row: MetricDifference, words: Words) -> str:
         or (threshold := decides(row)) is None
     ):
         return words.note(row.reason)
-    return words(
-        "comparison.changed_detail",
+    return said(
+        "changed_detail",
         first=words.value(row.first.value, row),
         second=words.value(row.second.value, row),
         difference=words.difference(row.difference, row),
@@ -244,16 +253,17 @@ def _detail(row: MetricDifference, words: Words) -> str:
     )
 
 
-def _plot(row: MetricDifference, words: Words) -> Markup | None:
+def _plot(row: MetricDifference, said: Said) -> Markup | None:
+    words = said.words
     threshold = decides(row)
     if row.difference is None or row.low is None or row.high is None or not threshold:
         return None
-    label = words(
-        "comparison.plot_alt",
+    label = said(
+        "plot_alt",
         difference=words.difference(row.difference, row),
         interval=words.difference_interval(row.low, row.high, row),
         mdc=words.difference(threshold, row, sign=False),
-        verdict=words(f"comparison.{row.verdict.value}"),
+        verdict=said(row.verdict.value),
     )
     return difference(label, row.difference, row.low, row.high, threshold)
 
@@ -310,13 +320,14 @@ def _alt(comparison: Comparison, event: EventName, words: Words) -> str:
     )
 
 
-def _table(comparison: Comparison, words: Words) -> Table:
+def _table(comparison: Comparison, said: Said) -> Table:
+    words = said.words
     columns = (
         words("page.column_what"),
         comparison.first.label,
         comparison.second.label,
         words("comparison.column_difference"),
-        words("comparison.column_mdc"),
+        said("column_mdc"),
         words("comparison.column_verdict"),
     )
     return Table(
@@ -325,13 +336,14 @@ def _table(comparison: Comparison, words: Words) -> Table:
         columns=columns,
         groups=row_groups(
             [(row.event, row) for row in comparison.differences],
-            lambda row: _row(row, columns, words),
+            lambda row: _row(row, columns, said),
             words,
         ),
     )
 
 
-def _row(row: MetricDifference, columns: tuple[str, ...], words: Words) -> TableRow:
+def _row(row: MetricDifference, columns: tuple[str, ...], said: Said) -> TableRow:
+    words = said.words
     cells = []
     for column, side in zip(columns[1:3], (row.first, row.second), strict=True):
         if side is None:
@@ -348,15 +360,15 @@ def _row(row: MetricDifference, columns: tuple[str, ...], words: Words) -> Table
     threshold = decides(row)
     noise = "–" if threshold is None else words.difference(threshold, row, sign=False)
     cells.append(Cell(columns[4], noise, "none" if threshold is None else ""))
-    verdict = words(f"comparison.{row.verdict.value}")
+    verdict = said(row.verdict.value)
     if row.reason:
         verdict = words("comparison.because", verdict=verdict, reason=words.note(row.reason))
     elif row.direction is not None:
-        way = words(f"comparison.{row.direction.value}")
+        way = said.way(row.direction)
         verdict = words("comparison.because", verdict=verdict, reason=way)
     elif row.verdict is Verdict.NO_CHANGE_SEEN and row.detectable is not None:
         least = words.difference(row.detectable, row, sign=False)
-        verdict = words("comparison.unseen", verdict=verdict, least=least)
+        verdict = said("unseen", verdict=verdict, least=least)
     kind = "verdict changed" if row.verdict is Verdict.SURELY_CHANGED else "small"
     cells.append(Cell(columns[5], verdict, kind))
     return TableRow(words.title(row), words.about(row), tuple(cells))

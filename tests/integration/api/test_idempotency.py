@@ -54,6 +54,10 @@ def test_hidden_faces_are_another_body_shown_ones_are_not() -> None:
     assert fingerprint(hidden) != fingerprint(before)
     assert fingerprint({"analyse": shown["options"]}) == fingerprint({"analyse": before["options"]})
     assert fingerprint({"faces": "shown"}) != fingerprint({})
+    assert fingerprint(before | {"role": "player"}) == fingerprint(before)
+    assert fingerprint(before | {"role": "model"}) != fingerprint(before)
+    side = {"label": "a", "analyses": ["b"]}
+    assert fingerprint({"first": side | {"model": None}}) == fingerprint({"first": side})
 
 
 def test_keys_of_callers_and_routes_do_not_meet(

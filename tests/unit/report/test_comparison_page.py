@@ -9,6 +9,7 @@ import pytest
 from models.contract.analysis import CAUTIONS
 from models.contract.comparison import Verdict
 from models.contract.note import written
+from models.contract.vocabulary import Role
 from tests.unit.report import documents
 from tests.unit.report.outline import Outline
 from workers.report.comparison_page import changed_first, comparison_page
@@ -62,6 +63,23 @@ def test_within_noise_says_what_could_not_have_been_seen():
     assert "Films like these show a true change of 17° or more nine times in ten" in text
     assert "no change seen; a true change under 17° may go unseen" in text
     assert "changed; a true change" not in text
+
+
+def test_beside_a_model_differences_are_told_from_the_player_and_are_no_goal():
+    document = documents.comparison()
+
+    def beside(side: str) -> str:
+        shown = getattr(document, side).model_copy(update={"role": Role.MODEL})
+        return _text(comparison_page(document.model_copy(update={side: shown}), {}))
+
+    # Second minus first: the trunk leans less in the second.
+    assert "Trunk away from upright (trophy position): less than the model" in beside("first")
+    page = beside("second")
+    assert "Trunk away from upright (trophy position): more than the model" in page
+    assert "surely differs" in page
+    assert "Do not copy a position that strains or hurts you" in page
+    for word in ("than before", "surely changed", "Film a check"):
+        assert word not in page
 
 
 def test_one_movement_is_not_two_findings():
