@@ -54,22 +54,26 @@ def values_of(
     motion: BodyMotion, kind: RepetitionKind, when: Mapping[EventName, float]
 ) -> dict[str, float]:
     """Return the true value of every metric of a kind of work, by its name."""
-    events = {event: np.array([time_s]) for event, time_s in when.items()}
-    body = Samples(
-        time_s=motion.time_s,
-        joints=motion.joints[None],
-        events=events,
-        stature_m=np.array([motion.stature_m]),
-        floor_z=floor_height(motion),
-    )
+    body = true_sample(motion, when)
     metrics: dict[str, float] = {}
     with np.errstate(all="ignore"):
         for spec in metrics_for(kind):
-            if set(spec.events) <= set(events):
+            if set(spec.events) <= set(when):
                 value = float(spec.compute(body)[0])
                 if np.isfinite(value):
                     metrics[spec.name] = value
     return metrics
+
+
+def true_sample(motion: BodyMotion, when: Mapping[EventName, float]) -> Samples:
+    """Return a true motion with its true events as the one sample that formulas take."""
+    return Samples(
+        time_s=motion.time_s,
+        joints=motion.joints[None],
+        events={event: np.array([time_s]) for event, time_s in when.items()},
+        stature_m=np.array([motion.stature_m]),
+        floor_z=floor_height(motion),
+    )
 
 
 def drawn_values(use: str, seed: int, index: int) -> dict[str, float]:

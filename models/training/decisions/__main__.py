@@ -3,7 +3,8 @@
 Prints a table: right, wrong and undecided by kind of decision. Errors drawn: what all films of one
 place err alike, what all serves of a session share, what differs from serve to serve, and that
 films show less of a change than there is, by the engine's calibration from the side at 60 frames a
-second, with heavier tails than documents state. Not drawn: serves missed, events at wrong times,
+second, with heavier tails than documents state. Squat or coil is judged as the engine judges it.
+Not drawn: serves missed, events at wrong times,
 joints of somebody else, cameras that moved.
 """
 
@@ -17,10 +18,11 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from models.contract.comparison import Direction, Verdict
-from models.contract.plan import DrillDecision, PracticePlan
+from models.contract.plan import DrillDecision, Finding, PracticePlan
 from models.contract.progress import RetentionVerdict, SessionKind
 from models.contract.vocabulary import RepetitionKind
 from models.practice.rules import shipped_rules
+from workers.decide.coil import asks_for_coil
 from workers.decide.compare import Group, compare
 from workers.decide.drill import judge_drill
 from workers.decide.plan import make_plan
@@ -48,7 +50,7 @@ Decision = tuple[str, str]
 
 def decided(player: Player, camera: Camera) -> Iterator[Decision]:
     """Yield the decisions on one player."""
-    before, _ = camera.film(player.baseline, SERVES)
+    before, _ = camera.film(player.baseline, SERVES, coil=player.coil)
     after, _ = camera.film(player.practised, SERVES)
     later, _ = camera.film(player.later, SERVES)
     yield from _findings(player, make_plan(RULES, [before]))
@@ -74,17 +76,23 @@ def _findings(player: Player, plan: PracticePlan) -> Iterator[Decision]:
     open_ones = {u.ranked.finding.id for u in plan.undecided}
     open_ones |= {str(line.parameters["finding"]) for line in plan.not_judged}
     for finding in RULES.findings:
+        if asks_for_coil(finding):
+            yield _finding(finding, player.coil.only_bent, named, open_ones)
+            continue
         keys = [key for key in (finding.otherwise, finding.metric) if key is not None]
         names = [f"{key}@{finding.event.value}" for key in keys if finding.event is not None]
         truth = next((player.baseline[name] for name in names if name in player.baseline), None)
         if truth is None:
             continue
         holds = truth <= finding.value if finding.is_ == "<=" else truth >= finding.value
-        label = f"finding: {finding.id.replace('_', ' ')}"
-        if finding.id in open_ones:
-            yield label, "undecided"
-        else:
-            yield label, "right" if (finding.id in named) == holds else "wrong"
+        yield _finding(finding, holds, named, open_ones)
+
+
+def _finding(finding: Finding, holds: bool, named: set[str], open_ones: set[str]) -> Decision:
+    label = f"finding: {finding.id.replace('_', ' ')}"
+    if finding.id in open_ones:
+        return label, "undecided"
+    return label, "right" if (finding.id in named) == holds else "wrong"
 
 
 def _change(player: Player, verdict: Verdict, direction: Direction | None) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 
 from models.contract.analysis import Analysis, Event, Metric, Repetition, Scale, ViewEstimate
 from models.contract.clip import ClipFacts, Usability
+from models.contract.coil import CoilJudgement
 from models.contract.interval import Z95
 from models.contract.note import note
 from models.contract.note_codes import NoteCode
@@ -17,6 +18,8 @@ from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Vi
 from workers.engine.calibration import Calibration, work_name
 from workers.engine.metrics.registry import metrics_for
 from workers.engine.metrics.spec import MetricSpec
+
+from .coiling import CoilCamera, TrueCoil
 
 VIEW, FPS = View.SIDE, 60.0
 """Where the camera stands, and its rate. From the side the engine tells what is informative."""
@@ -40,14 +43,19 @@ class Camera:
     first: Mapping[str, float]
     _alike: dict[str, float] = field(default_factory=dict)
     _shows: dict[str, float] = field(default_factory=dict)
+    _turning: CoilCamera | None = None
 
     def film(
         self,
         truths: Mapping[str, float],
         count: int,
         kind: RepetitionKind = RepetitionKind.SERVE,
+        coil: TrueCoil | None = None,
     ) -> tuple[Analysis, list[dict[str, float]]]:
-        """Return a film of one session, and the true values of each of its repetitions."""
+        """Return a film of one session, and the true values of each of its repetitions.
+
+        ``coil``: how far each turns and bends; it is judged where given.
+        """
         session: dict[str, float] = {}
         found, true = [], []
         for _ in range(count):
@@ -57,9 +65,15 @@ class Camera:
                 if truth is not None and not spec.metric.yes_no:
                     metric, own[spec.name] = self._measured(spec, truth, kind, session)
                     metrics.append(metric)
-            found.append(_repetition(kind, metrics))
+            judged = None if coil is None else self._coil().judged(coil)
+            found.append(_repetition(kind, metrics, judged))
             true.append(own)
         return _analysis(found), true
+
+    def _coil(self) -> CoilCamera:
+        if self._turning is None:
+            self._turning = CoilCamera(self.errors, self.rng, VIEW, FPS, TAILS)
+        return self._turning
 
     def _measured(
         self, spec: MetricSpec, typical: float, kind: RepetitionKind, session: dict[str, float]
@@ -129,13 +143,21 @@ def _withheld(spec: MetricSpec) -> Metric:
     )
 
 
-def _repetition(kind: RepetitionKind, metrics: list[Metric]) -> Repetition:
+def _repetition(
+    kind: RepetitionKind, metrics: list[Metric], coil: CoilJudgement | None
+) -> Repetition:
     events = {
         event: Event(time_s=0.3 * i, frame=round(18 * i), uncertainty_s=0.01, confidence=0.95)
         for i, event in enumerate(EventName)
     }
     return Repetition(
-        kind=kind, start_s=0.0, end_s=3.0, confidence=0.95, events=events, metrics=tuple(metrics)
+        kind=kind,
+        start_s=0.0,
+        end_s=3.0,
+        confidence=0.95,
+        events=events,
+        metrics=tuple(metrics),
+        coil=coil,
     )
 
 

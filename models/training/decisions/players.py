@@ -11,12 +11,15 @@ import numpy as np
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion
 from models.contract.vocabulary import EventName, RepetitionKind
-from models.training.packed_measure import values_of
+from models.training.packed_measure import true_sample, values_of
 from models.training.rendered.knobs import ServeKnobs, sample_knobs
 from models.training.rendered.movements.packed import FPS, joints_at_60
 from models.training.rendered.movements.quick_truth import EVENTS, quick_events
 from models.training.rendered.performance import perform
 from models.training.rendered.skeleton import sample_skeleton
+from workers.engine.coil import bend_gained, turn_away
+
+from .coiling import TrueCoil
 
 LOADS = (0.30, 0.45, 0.60, 0.75)
 """Shares of the weight over the rear foot, by posture, at the loaded instant of the baseline."""
@@ -43,6 +46,8 @@ class Player:
     ----------
     baseline, practised, later : Values
         True values of the typical serve of each session.
+    coil : TrueCoil
+        Of the typical serve of the baseline.
     held : float
         Share of the weight over the rear foot in the static hold.
     """
@@ -55,6 +60,7 @@ class Player:
     baseline: Values
     practised: Values
     later: Values
+    coil: TrueCoil
 
 
 def players(seed: int) -> Iterator[Player]:
@@ -80,15 +86,14 @@ def _player(
     )
     gain = 0.0 if course == "no_gain" else GAIN
     left = {"kept": 1.0, "relapse": RELAPSED, "no_gain": 0.0}[course]
-    truths = [
-        _true(skeleton, knobs.changed(rear_share=load + more), rng)
-        for more in (0.0, gain, left * gain)
-    ]
-    return Player(name, load, coils, course, held, *truths)
+    (before, coil), (after, _), (later, _) = (
+        _true(skeleton, knobs.changed(rear_share=load + more)) for more in (0.0, gain, left * gain)
+    )
+    return Player(name, load, coils, course, held, before, after, later, coil)
 
 
-def _true(skeleton: object, knobs: ServeKnobs, rng: np.random.Generator) -> Values:
-    """Return the true values of a serve."""
+def _true(skeleton: object, knobs: ServeKnobs) -> tuple[Values, TrueCoil]:
+    """Return the true values of a serve, and how far it turns and bends."""
     performance = perform("serve", skeleton, knobs, seed=7)  # type: ignore[arg-type]
     joints = joints_at_60(performance)
     origin = joints[:3, CANONICAL_BODY.pair("ankle")].mean(axis=(0, 1))
@@ -104,4 +109,6 @@ def _true(skeleton: object, knobs: ServeKnobs, rng: np.random.Generator) -> Valu
         stature_m=performance.motion.skeleton.height,
         method="joints_in",
     )
-    return values_of(motion, RepetitionKind.SERVE, events)
+    body = true_sample(motion, events)
+    coil = TrueCoil(float(turn_away(body)[0]), float(bend_gained(body)[0]))
+    return values_of(motion, RepetitionKind.SERVE, events), coil
