@@ -45,6 +45,8 @@ class NoteCode(StrEnum):
     VIEWS_OF_TWO_SERVES = "views_of_two_serves"
     VIEWS_TOGETHER = "views_together"
     VIEWS_OPPOSITE = "views_opposite"
+    SECOND_FILM_IS_FIRST = "second_film_is_first"
+    SECOND_FILM_OF_JOINTS = "second_film_of_joints"
 
     # What the checks of a film found.
     PERSON_SEEN = "person_seen"

@@ -40,7 +40,7 @@ class Problem(Document):
     about: str | None = Field(
         default=None,
         description="Of a conflict: id of what stands in the way (for a repeated request its "
-        "Idempotency-Key).",
+        "Idempotency-Key). Of an analysis of two films: the second film, where the problem is its.",
     )
     stage: str | None = Field(default=None, description="Pipeline stage in which it arose.")
     errors: tuple[FieldError, ...] = ()

@@ -197,6 +197,13 @@ class AnalysisRequest(Document):
     """Asks for the analysis of a clip."""
 
     clip_id: ClipId
+    same_serve: ClipId | None = Field(
+        default=None,
+        description="Clip of another film of the same serve, by a second camera that stands 60 to "
+        "100 degrees apart, seen from the player. Both give one body; `view`, `azimuth_deg` and "
+        "`capture_fps` are those of `clip_id`. Films that are no such pair fail with "
+        "`films_no_pair`, which says what to film instead.",
+    )
     options: AnalysisOptions = Field(default_factory=AnalysisOptions)
     role: Role = Field(default=Role.PLAYER, description=ROLE)
     external_ref: ExternalRef | None = None
@@ -213,6 +220,9 @@ class AnalysisResource(Document):
 
     id: AnalysisId
     clip_id: ClipId
+    same_serve: ClipId | None = Field(
+        default=None, description="Clip of the second film of the serve, if there is one."
+    )
     status: AnalysisStatus
     stage: Stage | None = None
     progress: Share

@@ -42,6 +42,9 @@ class WebhookData(Document):
     id: str
     status: AnalysisStatus | None = None
     clip_id: str | None = None
+    same_serve: str | None = Field(
+        default=None, description="Clip of the second film, of an analysis of two."
+    )
     player_id: str | None = None
     external_ref: str | None = None
     links: dict[str, str] = Field(default_factory=dict)

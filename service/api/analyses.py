@@ -112,6 +112,17 @@ RESULTS = (
         content="NumPy arrays.",
     ),
     Result(
+        "joints.same_serve.npz",
+        OperationText(
+            "read_second_joints",
+            "Fetch the joints of the second film as arrays",
+            "Fetch the landmarks of every frame of the second film, on its own clock (where "
+            "`same_serve` named one), as compact NumPy arrays.",
+        ),
+        media=("application/octet-stream",),
+        content="NumPy arrays.",
+    ),
+    Result(
         "events",
         OperationText(
             "read_events", "Fetch the events", "Fetch when things happen in each repetition."
@@ -177,7 +188,8 @@ router = work_router(
         start=OperationText(
             "start_analysis",
             "Start an analysis",
-            "Start the analysis of a clip. Follow it under its address or by webhook.",
+            "Start the analysis of a clip, or of two clips that show one serve from two places "
+            "(`same_serve`). Follow it under its address or by webhook.",
         ),
         listing=OperationText(
             "list_analyses", "List analyses, newest first", "List analyses, newest first."

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 CLIP = "clip_0198f0a1b2c37d4e8f90a1b2c3d4e5f6"
+SECOND_CLIP = "clip_0198f0a1c5d67d4e8f90a1b2c3d4e5f7"
 ANALYSIS = "ana_0198f0a1c0de7d4e8f90a1b2c3d4e5f6"
 ENDPOINT = "whe_0198f0a1d0de7d4e8f90a1b2c3d4e5f6"
 SHA256 = "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"
@@ -88,6 +89,7 @@ REQUEST_EXAMPLES: dict[str, dict[str, Any]] = {
             }
         },
         "slow motion": {"value": {"clip_id": CLIP, "options": {"capture_fps": 240}}},
+        "two films of one serve": {"value": {"clip_id": CLIP, "same_serve": SECOND_CLIP}},
     },
     "announce_clip": {
         "film": {"value": {"size_bytes": 4183212, "sha256": SHA256, "media_type": "video/mp4"}}

@@ -20,11 +20,14 @@ def analysis_resource(row: Work, _inputs: tuple[str, ...]) -> AnalysisResource:
     """Return an analysis as a resource."""
     assert row.clip_id is not None
     others = {"clip": f"/v1/clips/{row.clip_id}"}
+    if row.same_serve_id is not None:
+        others["same_serve"] = f"/v1/clips/{row.same_serve_id}"
     if earlier := row.request.get("again"):
         others["earlier"] = f"/v1/analyses/{earlier}"
     return AnalysisResource(
         **_life(row),
         clip_id=row.clip_id,
+        same_serve=row.same_serve_id,
         stage=Stage(row.stage) if row.stage else None,
         options=AnalysisOptions.model_validate(row.request["options"]),
         role=Role(row.role or Role.PLAYER),

@@ -58,6 +58,7 @@ def announce(
             id=row.id,
             status=AnalysisStatus(row.status),
             clip_id=row.clip_id,
+            same_serve=row.same_serve_id,
             player_id=row.player_id,
             external_ref=row.external_ref,
             links=links,

@@ -87,6 +87,8 @@ class Claim:
         What was asked for, by kind; see :mod:`service.core.requests`.
     film : StoredFilm or None
         The clip that an analysis is of.
+    same_serve : StoredFilm or None
+        Another film of the same serve.
     inputs : tuple of InputFiles
         The analyses that it is made from, in order.
     player : str or None
@@ -107,6 +109,7 @@ class Claim:
     lease_until: datetime
     request: dict[str, Any]
     film: StoredFilm | None
+    same_serve: StoredFilm | None
     inputs: tuple[InputFiles, ...]
     player: str | None
     minor: bool
@@ -119,11 +122,12 @@ class Claim:
 def claim_of(session: Session, row: Work, now: datetime) -> Claim:
     """Return what goes with a row that was just taken."""
     found, seen = _inputs(session, row)
-    film = None
-    if row.clip_id is not None:
-        clip = session.get_one(Clip, row.clip_id)
-        film = _film(clip)
-        seen += [who for who in [_player(session, clip)] if who is not None]
+    films: list[StoredFilm | None] = []
+    for clip_id in (row.clip_id, row.same_serve_id):
+        clip = None if clip_id is None else session.get_one(Clip, clip_id)
+        films.append(None if clip is None else _film(clip))
+        who = None if clip is None else _player(session, clip)
+        seen += [] if who is None else [who]
     player = session.get(Player, row.player_id) if row.player_id else None
     if player is not None:
         seen.append(player)
@@ -137,7 +141,8 @@ def claim_of(session: Session, row: Work, now: datetime) -> Claim:
         crashes=row.crashes,
         lease_until=row.lease_until,
         request=dict(row.request),
-        film=film,
+        film=films[0],
+        same_serve=films[1],
         inputs=found,
         player=player.external_id if player is not None else None,
         minor=any(may_be_minor(one, now) for one in seen),

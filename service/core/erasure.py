@@ -193,7 +193,7 @@ class Eraser:
             Which uploads go that have not become a clip.
         """
         gone.note_uploads(session, coming)
-        doomed: ColumnElement[bool] = Work.clip_id.in_(gone.clips)
+        doomed = or_(Work.clip_id.in_(gone.clips), Work.same_serve_id.in_(gone.clips))
         if player_id is not None:
             doomed = or_(doomed, Work.player_id == player_id)
         self._work(session, gone, doomed)

@@ -138,7 +138,9 @@ class PlayerExport:
 def _collected(session: Session, now: datetime, player_id: str) -> PlayerContents:
     sessions = select(FilmedSession.id).where(FilmedSession.player_id == player_id)
     clips = select(Clip.id).where(Clip.session_id.in_(sessions))
-    of_player = or_(Work.player_id == player_id, Work.clip_id.in_(clips))
+    of_player = or_(
+        Work.player_id == player_id, Work.clip_id.in_(clips), Work.same_serve_id.in_(clips)
+    )
     works = select(Work.id).where(of_player)
     conditions: dict[str, tuple[type[Base], ColumnElement[bool]]] = {
         "player": (Player, Player.id == player_id),

@@ -32,10 +32,17 @@ def hidden_variant(work: Work, name: str) -> str | None:
 
 def players_shown(session: Session, work: Work) -> list[Player]:
     """Return the players that work is about, those of the analyses it was made from included."""
-    made_from = select(Work.clip_id).join(WorkInput, WorkInput.input_id == Work.id)
+    made_from = [
+        select(film)
+        .join(WorkInput, WorkInput.input_id == Work.id)
+        .where(WorkInput.work_id == work.id)
+        for film in (Work.clip_id, Work.same_serve_id)
+    ]
     clips = select(FilmedSession.player_id).join(Clip, Clip.session_id == FilmedSession.id)
     filmed = clips.where(
-        (Clip.id == work.clip_id) | Clip.id.in_(made_from.where(WorkInput.work_id == work.id))
+        Clip.id.in_([work.clip_id, work.same_serve_id])
+        | Clip.id.in_(made_from[0])
+        | Clip.id.in_(made_from[1])
     )
     whose = Player.id.in_(filmed) | (Player.id == work.player_id)
     return list(session.scalars(select(Player).where(whose)))

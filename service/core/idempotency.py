@@ -46,7 +46,7 @@ class Reply:
 
 
 ADDED: dict[str, dict[str, Any]] = {
-    "": {"role": "player", "voice_id": None},
+    "": {"role": "player", "voice_id": None, "same_serve": None},
     "options": {"faces": "shown", "rules_id": None},
     "analyse": {"faces": "shown", "rules_id": None},
     "first": {"model": None},

@@ -48,7 +48,7 @@ BATCH = 200
 """Rows that are looked at at a time."""
 UNFINISHED = (AnalysisStatus.QUEUED, AnalysisStatus.RUNNING)
 NUMBERS = frozenset({"result", "events", "metrics"})
-JOINTS = frozenset({"joints", "joints.npz"})
+JOINTS = frozenset({"joints", "joints.npz", "joints.same_serve.npz"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,6 +320,7 @@ def _in_use(session: Session, of: str) -> bool:
         Work.status.in_(UNFINISHED),
         or_(
             Work.clip_id == of,
+            Work.same_serve_id == of,
             Work.id.in_(reader.where(or_(Work.id == of, Work.clip_id == of))),
         ),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from models.contract.errors import (
@@ -76,18 +76,27 @@ def completed_analyses(
 def analyses_of_session(session: Session, session_id: str) -> list[str]:
     """Return the newest completed analysis of each clip of a session; model serves are no material.
 
+    A film that is the second of an analysis returned counts with it, not by itself: it shows the
+    same serve. An analysis whose other film is filed elsewhere does not count.
+
     Raises
     ------
     AnalysisNotEnded
         The newest analysis of a clip has not ended yet.
     """
+    filed = select(Clip.id).where(Clip.session_id == session_id)
     rows = session.scalars(
         select(Work)
         .join(Clip, Clip.id == Work.clip_id)
-        .where(Clip.session_id == session_id, Work.role.is_(None))
+        .where(
+            Clip.session_id == session_id,
+            Work.role.is_(None),
+            or_(Work.same_serve_id.is_(None), Work.same_serve_id.in_(filed)),
+        )
         .order_by(Clip.created_at, Clip.id, Work.created_at.desc(), Work.id.desc())
     ).all()
     newest: dict[str | None, str] = {}
+    second: set[str | None] = set()
     for row in rows:
         if row.clip_id in newest:
             continue
@@ -96,7 +105,8 @@ def analyses_of_session(session: Session, session_id: str) -> list[str]:
             raise AnalysisNotEnded(said, about=row.id)
         if row.status == AnalysisStatus.COMPLETED:
             newest[row.clip_id] = row.id
-    return list(newest.values())
+            second.add(row.same_serve_id)
+    return [work_id for clip_id, work_id in newest.items() if clip_id not in second]
 
 
 def sessions_of(session: Session, player_id: str) -> Sequence[FilmedSession]:

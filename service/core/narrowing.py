@@ -62,7 +62,9 @@ def _own_sessions(reach: Reach) -> Select[Any]:
 
 
 def _own_work(reach: Reach) -> ColumnElement[bool]:
-    """Analyses of own clips; documents about the player, of a bound session's clips alone."""
+    """Analyses of own clips, of both where there are two; documents about the player, of a bound
+    session's clips alone.
+    """
     own_clips = select(_clips.c.id).where(_clips.c.session_id.in_(_own_sessions(reach)))
     documents = and_(Work.kind != WorkKind.ANALYSIS, Work.player_id == reach.player_id)
     if reach.session_id is not None:
@@ -71,12 +73,19 @@ def _own_work(reach: Reach) -> ColumnElement[bool]:
             .join(_work, _work.c.id == _inputs.c.input_id)
             .outerjoin(_clips, _clips.c.id == _work.c.clip_id)
             .where(
-                or_(_clips.c.session_id.is_(None), _clips.c.session_id != reach.session_id),
+                or_(
+                    _clips.c.session_id.is_(None),
+                    _clips.c.session_id != reach.session_id,
+                    _work.c.same_serve_id.not_in(
+                        select(_clips.c.id).where(_clips.c.session_id == reach.session_id)
+                    ),
+                ),
                 _inputs.c.tenant_id == reach.tenant_id,
             )
         )
         documents = and_(documents, Work.id.not_in(beyond))
-    return or_(Work.clip_id.in_(own_clips), documents)
+    both = or_(Work.same_serve_id.is_(None), Work.same_serve_id.in_(own_clips))
+    return or_(and_(Work.clip_id.in_(own_clips), both), documents)
 
 
 def _own_session(reach: Reach) -> ColumnElement[bool]:

@@ -31,7 +31,6 @@ from models.contract.errors import (
     OtherPlayersAnalyses,
     PlanNotCompleted,
     PlanWithoutStep,
-    UploadNotComplete,
 )
 from models.contract.note_codes import NoteCode, say
 from models.contract.plan import PracticeRules
@@ -50,6 +49,7 @@ from service.core.players import find_player
 from service.core.principal import Principal
 from service.core.roles import stored_role
 from service.core.tables import Clip, FilmedSession, Player, RuleFile, Work
+from service.core.two_films import check_second, ready_clip
 from service.core.work import Input, WorkStore
 
 SIDES = ("first", "second")
@@ -74,21 +74,24 @@ class WorkRequests:
         self._work = work
 
     def analysis(self, session: Session, principal: Principal, body: AnalysisRequest) -> Work:
-        """Enter the analysis of a clip that is ready.
+        """Enter the analysis of a clip that is ready, or of two that show one serve.
 
         What the options leave open is taken from the player of the clip's session.
+
+        Raises
+        ------
+        NotFound, UploadNotComplete, NoLongerKept
+            There is no such clip, or its film is not here yet, or no longer.
+        InvalidRequest, FilmsOfTwoSessions
+            The second film is the first, or no film, or is filed elsewhere.
         """
-        clip = session.scalars(
-            select(Clip).where(Clip.id == body.clip_id, Clip.tenant_id == principal.tenant_id)
-        ).one_or_none()
-        if clip is None:
-            raise NotFound(say(NoteCode.NO_SUCH_CLIP))
-        if clip.state != "ready":
-            raise UploadNotComplete(about=clip.id)
-        if clip.film_removed_at is not None:
-            raise NoLongerKept()
+        clip = ready_clip(session, principal, body.clip_id)
+        second = None
+        if body.same_serve is not None:
+            second = ready_clip(session, principal, body.same_serve)
+            check_second(clip, second)
         return self.analysis_of_clip(
-            session, principal, clip, body.options, body.external_ref, body.role
+            session, principal, clip, body.options, body.external_ref, body.role, second
         )
 
     def analysis_of_clip(
@@ -99,8 +102,9 @@ class WorkRequests:
         options: AnalysisOptions,
         external_ref: str | None,
         role: Role = Role.PLAYER,
+        second: Clip | None = None,
     ) -> Work:
-        """Enter the analysis of this clip, which is ready."""
+        """Enter the analysis of this clip, and of a second film of its serve; both are ready."""
         _check_options(clip, options)
         known = _completed_by_player(session, clip, options.model_dump(mode="json"))
         row = self._work.enter(
@@ -109,6 +113,7 @@ class WorkRequests:
             WorkKind.ANALYSIS,
             {"options": known},
             clip_id=clip.id,
+            same_serve_id=None if second is None else second.id,
             external_ref=external_ref,
         )
         row.role = stored_role(role)
@@ -153,6 +158,7 @@ class WorkRequests:
             },
             [Input(earlier.id)],
             clip_id=earlier.clip_id,
+            same_serve_id=earlier.same_serve_id,
             external_ref=earlier.external_ref,
         )
         row.role = earlier.role

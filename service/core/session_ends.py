@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections import defaultdict
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from models.contract.vocabulary import AnalysisStatus
@@ -80,7 +80,7 @@ def _counts(session: Session, session_id: str) -> dict[str, int] | None:
     """Return how many films there are and what became of them; None = not all are through."""
     rows = session.execute(
         select(Clip.id, Work.status)
-        .outerjoin(Work, Work.clip_id == Clip.id)
+        .outerjoin(Work, or_(Work.clip_id == Clip.id, Work.same_serve_id == Clip.id))
         .where(Clip.session_id == session_id, Clip.state == "ready")
     ).all()
     found: dict[str, set[str | None]] = defaultdict(set)

@@ -141,7 +141,8 @@ class Work(Base):
     """A piece of queued work that workers compete for. ``kind``: as in ``WorkKind``.
 
     ``attempt`` is the fencing token: it rises whenever the work changes hands. ``crashes`` counts
-    the leases that lapsed. An analysis has the clip it is of; a document may be about one player.
+    the leases that lapsed. An analysis has the clip it is of, maybe another of the same serve; a
+    document may be about one player.
     ``first_look`` is the early verdict on a film; ``time_left_s`` is as of the last heartbeat.
     ``role``: ``model`` of an analysis that players are held against; None of all others.
     ``traceparent``: where the trace of the request goes on (:mod:`service.core.traces`).
@@ -158,6 +159,9 @@ class Work(Base):
     tenant_id: Mapped[str] = tenant_column()
     kind: Mapped[str] = mapped_column(String(16))
     clip_id: Mapped[str | None] = mapped_column(
+        ForeignKey("clips.id", ondelete="CASCADE"), index=True
+    )
+    same_serve_id: Mapped[str | None] = mapped_column(
         ForeignKey("clips.id", ondelete="CASCADE"), index=True
     )
     player_id: Mapped[str | None] = mapped_column(

@@ -87,6 +87,7 @@ class WorkStore:
         inputs: Sequence[Input] = (),
         *,
         clip_id: str | None = None,
+        same_serve_id: str | None = None,
         player_id: str | None = None,
         external_ref: str | None = None,
     ) -> Work:
@@ -98,6 +99,7 @@ class WorkStore:
             tenant_id=principal.tenant_id,
             kind=kind,
             clip_id=clip_id,
+            same_serve_id=same_serve_id,
             player_id=player_id,
             created_at=now,
             status=AnalysisStatus.QUEUED,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, select
+from sqlalchemy import ColumnElement, or_, select
 
 from models.contract.vocabulary import AnalysisStatus, Role, WorkKind
 from service.core.database import Database
@@ -41,7 +41,7 @@ class WorkFilter:
         if self.status is not None:
             found.append(Work.status == self.status)
         if self.clip_id is not None:
-            found.append(Work.clip_id == self.clip_id)
+            found.append(or_(Work.clip_id == self.clip_id, Work.same_serve_id == self.clip_id))
         if self.session_id is not None:
             filed = select(Clip.id).where(Clip.session_id == self.session_id)
             found.append(Work.clip_id.in_(filed))

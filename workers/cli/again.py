@@ -18,6 +18,7 @@ from workers.cli.result_folder import (
     read_analysis,
     read_joints,
     read_pictures,
+    read_second_joints,
     sha256_of,
     write_result,
 )
@@ -64,6 +65,7 @@ def run(
 
     earlier = read_analysis(earlier_folder)
     track, _ = read_joints(earlier_folder, len(earlier.repetitions))
+    second = None if earlier.second_view is None else read_second_joints(earlier_folder)
     if film is not None and sha256_of(film) != earlier.clip.sha256:
         raise InvalidRequest(say(NoteCode.NOT_THE_FILM, film=str(film), folder=str(earlier_folder)))
     options = as_told(earlier, options)
@@ -83,6 +85,7 @@ def run(
             draw=None if film is None else _drawing(film, track, options, settings, words),
             report=bar,
             extra_cautions=MINOR_CAUTIONS if minor else (),
+            second_track=second,
         )
         if film is None:
             result = _with_kept(result, earlier_folder)

@@ -166,7 +166,7 @@ def run(
     from workers.jobs.configured import shared_stages
     from workers.pipeline import run as pipeline
     from workers.pipeline.options import engine_request
-    from workers.pipeline.pair import run_pair
+    from workers.pipeline.pair import run_pair, while_measuring
     from workers.pipeline.progress import STAGE_SHARES
     from workers.pipeline.time_left import TimeLeft
 
@@ -174,7 +174,8 @@ def run(
     words = catalogue(options.language.value)
     if folder is None and not pictures:
         settings = settings.model_copy(update={"pictures": False})
-    left = TimeLeft(costs_file.read(settings))
+    # What one film costs foretells nothing of two, and two teach nothing of one.
+    left = TimeLeft(costs_file.read(settings) if same_serve is None else None)
     with Bar(errors(), left) as bar:
         request = engine_request(options, seed=settings.engine_seed)
         first = partial(
@@ -191,12 +192,15 @@ def run(
         if same_serve is None:
             result = first(file, request, stages)
         else:
-            second = partial(pipeline.run, sha256=sha256_of(same_serve))
+            second = partial(
+                pipeline.run, sha256=sha256_of(same_serve), report=while_measuring(bar)
+            )
             result = run_pair((file, first), (same_serve, second), request, stages)
         if folder is not None:
             bar(Stage.STORE, 1.0 - STAGE_SHARES[Stage.STORE])
             write_result(result, folder, words)
         bar(Stage.STORE, 1.0)
     left.end()
-    costs_file.learn(settings, left.spent)
+    if same_serve is None:
+        costs_file.learn(settings, left.spent)
     return result

@@ -30,12 +30,13 @@ FILMS = frozenset({".mp4", ".mov", ".m4v", ".webm", ".mkv"})
 
 def write_result(result: PipelineResult, folder: Path, words: Words | None = None) -> None:
     """Write the files of a result; pictures of an earlier run are removed first."""
-    from workers.pipeline.result_files import result_files
+    from workers.pipeline.result_files import SECOND_JOINTS, result_files
 
     try:
         folder.mkdir(parents=True, exist_ok=True)
         shutil.rmtree(folder / "pictures", ignore_errors=True)
-        (folder / "film.mp4").unlink(missing_ok=True)
+        for stale in ("film.mp4", SECOND_JOINTS):
+            (folder / stale).unlink(missing_ok=True)
         for file in result_files(result, words):
             path = folder / file.path
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -76,6 +77,18 @@ def read_joints(folder: Path, repetitions: int) -> tuple[JointTrack, Sequence[Bo
     except UNREADABLE as error:
         raise InvalidRequest(say(NoteCode.JOINTS_UNREADABLE, folder=str(folder))) from error
     return track, document.motions(repetitions)
+
+
+def read_second_joints(folder: Path) -> JointTrack:
+    """Return the track of the second film of a serve in a result folder."""
+    from models.contract.tracks import JointTrack
+    from workers.joints_in.arrays import UNREADABLE
+    from workers.pipeline.result_files import SECOND_JOINTS
+
+    try:
+        return JointTrack.from_npz((folder / SECOND_JOINTS).read_bytes())
+    except UNREADABLE as error:
+        raise InvalidRequest(say(NoteCode.JOINTS_UNREADABLE, folder=str(folder))) from error
 
 
 def read_pictures(folder: Path) -> dict[str, bytes]:

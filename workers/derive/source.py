@@ -17,6 +17,10 @@ from models.contract.vocabulary import RepetitionKind
 JointsOf = Callable[[], tuple[JointTrack, Sequence[BodyMotion | None]]]
 
 
+def _one_film() -> None:
+    return None
+
+
 @dataclass(frozen=True, slots=True)
 class Source:
     """One analysis.
@@ -33,6 +37,8 @@ class Source:
         Returns the event pictures by file name.
     hidden_pictures : callable
         Returns those with hidden faces that stand beside them; empty where there are none.
+    second_joints : callable
+        Returns the track of the second film of the serve; None where there is one film.
     """
 
     name: str
@@ -41,6 +47,7 @@ class Source:
     film: Callable[[], Path | None]
     pictures: Callable[[], Mapping[str, bytes]]
     hidden_pictures: Callable[[], Mapping[str, bytes]] = dict
+    second_joints: Callable[[], JointTrack | None] = _one_film
 
     @property
     def faces_hidden(self) -> bool:

@@ -77,7 +77,7 @@ def analyse_pair(
     base = time_base(one)
     first, second = base.track, time_base(two).track
     signals = from_track(first)
-    found = [] if signals is None else find_work(signals, request.handedness)
+    found = [] if signals is None else find_work(signals, request.handedness, request.drill)
     if not found:
         raise FilmsNoPair(say(NoteCode.VIEWS_WITHOUT_SERVE))
     hand, _ = known_handedness(found, request)

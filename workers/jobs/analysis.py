@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from models.contract.analysis import MINOR_CAUTIONS
+from models.contract.errors import ClipError
 from models.contract.faces import Faces
 from models.contract.joint_options import JointOptions
 from models.contract.note import Note
@@ -28,6 +30,7 @@ from workers.learned import load
 from workers.pipeline import run as pipeline
 from workers.pipeline.again import run_again
 from workers.pipeline.options import engine_request
+from workers.pipeline.pair import run_pair, while_measuring
 from workers.pipeline.result_files import headline, result_files
 from workers.pipeline.time_left import TimeLeft
 
@@ -63,17 +66,18 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
             load(),
             report=lease,
             extra_cautions=cautions,
+            second_track=None if claim.same_serve is None else earlier.second_joints(),
         )
         again = _without_faces(again, claim)
         return Made(tuple(result_files(again, words)), headline(again.analysis))
-    left = TimeLeft(lease.patiently(wiring.costs.read))
-    lease.foretell(left)
+    # What one film costs foretells nothing of two, and what two have cost is no lesson for one.
+    left = None if claim.same_serve else TimeLeft(lease.patiently(wiring.costs.read))
+    if left is not None:
+        lease.foretell(left)
     film = folder / "film"
     lease.patiently(lambda: fetch_film(wiring, clip, film))
-    result = pipeline.run(
-        film,
-        request,
-        stages(options.models),
+    run = partial(
+        pipeline.run,
         report=lease,
         sha256=clip.sha256,
         annotated_film=options.annotated_film,
@@ -86,8 +90,33 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
         ),
         time_left=left,
     )
+    chosen = stages(options.models)
+    second = claim.same_serve
+    if second is None:
+        result = run(film, request, chosen)
+    else:
+        beside = folder / "same_serve"
+        lease.patiently(lambda: fetch_film(wiring, second, beside))
+        read = partial(_read_second, second, lease)
+        result = run_pair((film, run), (beside, read), request, chosen)
     files = tuple(result_files(result, words))
     return Made(files, headline(result.analysis), result.analysis.clip, left)
+
+
+def _read_second(
+    film: StoredFilm,
+    lease: Lease,
+    path: Path,
+    request: EngineRequest,
+    stages: pipeline.StageFunctions,
+) -> pipeline.PipelineResult:
+    """Read the second film of a serve; what is wrong with it is told as its own."""
+    report = while_measuring(lease)
+    try:
+        return pipeline.run(path, request, stages, report=report, sha256=film.sha256)
+    except ClipError as error:
+        error.extra.setdefault("about", film.clip_id)
+        raise
 
 
 SUFFIXES = {JSON: ".json", NPZ: ".npz", C3D: ".c3d"}

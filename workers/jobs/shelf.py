@@ -20,6 +20,7 @@ from service.core.wiring import Wiring
 from workers.derive.source import Source
 from workers.jobs.attempt import fetch_film
 from workers.jobs.lease import Lease
+from workers.pipeline.result_files import SECOND_JOINTS
 
 PICTURES = "pictures/"
 FETCHED = 0.3
@@ -67,6 +68,7 @@ def _source(wiring: Wiring, one: InputFiles, lease: Lease, folder: Path) -> Sour
         film,
         pictures,
         hidden_pictures=lambda: pictures(hidden_name(PICTURES)),
+        second_joints=lambda: JointTrack.from_npz(read(SECOND_JOINTS)),
     )
 
 

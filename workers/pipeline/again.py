@@ -39,6 +39,7 @@ def run_again(
     faces: Faces | None = None,
     report: Report = silent,
     extra_cautions: tuple[Note, ...] = (),
+    second_track: JointTrack | None = None,
 ) -> PipelineResult:
     """Measure a stored track again.
 
@@ -61,10 +62,20 @@ def run_again(
         Called with the stage and the share done; what it raises ends the analysis.
     extra_cautions : tuple of Note
         Added to those that every analysis carries.
+    second_track : JointTrack, optional
+        The joints of the second film of the serve, where there were two.
+
+    Raises
+    ------
+    FilmsNoPair
+        As in an analysis of two films.
     """
     timer = StageTimer(PipelineProgress(report))
     with timer.stage(Stage.SERVE):
-        found = engine.analyse(track, request) if person_seen(track) else nobody(request)
+        if second_track is not None:
+            found = engine.analyse_pair(track, second_track, request)
+        else:
+            found = engine.analyse(track, request) if person_seen(track) else nobody(request)
     learned = {model.name for model in engine.models}
     networks = [model for model in earlier.models if model.name not in learned]
     analysis = merge(
@@ -78,9 +89,20 @@ def run_again(
     )
     analysis = with_cautions(analysis, extra_cautions)
     analysis = analysis.model_copy(update={"faces": faces or earlier.faces})
+    if analysis.second_view is not None and earlier.second_view is not None:
+        told = analysis.second_view.model_copy(update={"clip": earlier.second_view.clip})
+        analysis = analysis.model_copy(update={"second_view": told})
     pictures: Mapping[str, bytes] = {}
     film: bytes | None = None
     with timer.stage(Stage.PICTURES):
         if draw is not None and analysis.repetitions:
             pictures, film = draw(analysis, found)
-    return PipelineResult(analysis, track, found.bodies, pictures, timer.seconds, film)
+    return PipelineResult(
+        analysis,
+        track,
+        found.bodies,
+        pictures,
+        timer.seconds,
+        film,
+        second_track=second_track,
+    )

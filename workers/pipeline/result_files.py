@@ -21,6 +21,8 @@ JSON = "application/json"
 JPEG = "image/jpeg"
 MP4 = "video/mp4"
 HTML = "text/html; charset=utf-8"
+SECOND_JOINTS = "joints.same_serve.npz"
+"""Name of the landmarks of the second film of a serve."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +33,8 @@ class ResultFile:
     ----------
     name : str
         Name in the API: ``result``, ``events``, ``metrics``, ``joints``, ``joints.npz``,
-        ``report.html``, ``film.mp4``, ``pictures/FILE``; with hidden faces
-        beside these, the same below ``hidden/``.
+        ``joints.same_serve.npz``, ``report.html``, ``film.mp4``, ``pictures/FILE``; with
+        hidden faces beside these, the same below ``hidden/``.
     path : str
         Relative path as a file.
     schema : str or None
@@ -58,9 +60,12 @@ def result_files(result: PipelineResult, words: Words | None = None) -> Iterator
     text = joints.model_dump_json(by_alias=True).encode()
     yield ResultFile("joints", "joints.json", JSON, text, schema_name(joints))
     yield ResultFile("joints.npz", "joints.npz", "application/octet-stream", result.track.to_npz())
+    if result.second_track is not None:
+        name = SECOND_JOINTS
+        yield ResultFile(name, name, "application/octet-stream", result.second_track.to_npz())
     for file, data in sorted(result.pictures.items()):
         yield ResultFile(f"pictures/{file}", f"pictures/{file}", JPEG, data)
-    yield page_file(analysis_page(result.analysis, result.pictures, words=words))
+    yield page_file(analysis_page(result.analysis, result.pictures, film=result.film, words=words))
     if result.film is not None:
         yield ResultFile("film.mp4", "film.mp4", MP4, result.film)
     if result.hidden is not None:
@@ -71,7 +76,7 @@ def _hidden_files(analysis: Analysis, drawn: Drawings, words: Words | None) -> I
     """Yield what shows the film once more, with hidden faces."""
     for file, data in sorted(drawn.pictures.items()):
         yield beside(ResultFile(f"pictures/{file}", f"pictures/{file}", JPEG, data))
-    yield beside(page_file(analysis_page(analysis, drawn.pictures, words=words)))
+    yield beside(page_file(analysis_page(analysis, drawn.pictures, film=drawn.film, words=words)))
     if drawn.film is not None:
         yield beside(ResultFile("film.mp4", "film.mp4", MP4, drawn.film))
 

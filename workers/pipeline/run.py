@@ -47,6 +47,20 @@ DrawFilm = Callable[[Path, Analysis, JointTrack, EngineResult, Words], bytes | N
 
 
 @dataclass(frozen=True, slots=True)
+class Beside:
+    """The second film of a serve, and its server's track."""
+
+    path: Path
+    track: JointTrack
+
+
+DrawBeside = Callable[
+    [Path, Analysis, JointTrack, EngineResult, Words, Beside], Mapping[str, bytes]
+]
+FilmBeside = Callable[[Path, Analysis, JointTrack, EngineResult, Words, Beside], bytes | None]
+
+
+@dataclass(frozen=True, slots=True)
 class StageFunctions:
     """The stages, chosen by whoever starts the pipeline.
 
@@ -74,6 +88,10 @@ class StageFunctions:
         (path, analysis, track, engine result, words) to an annotated film, MP4.
     measure_pair : callable or None
         The metrics engine for two films of one serve.
+    draw_beside, film_beside : callable or None
+        Pictures and film of two films of one serve beside each other; None = there are none.
+    draw_beside_hidden, film_beside_hidden : callable or None
+        The same with hidden faces.
     draw_hidden, film_hidden : callable or None
         As ``draw`` and ``film``, with hidden faces; None = such pictures cannot be made, and there
         are none.
@@ -90,6 +108,10 @@ class StageFunctions:
     measure_pair: Callable[[JointTrack, JointTrack, EngineRequest], EngineResult] | None = None
     draw_hidden: Draw | None = None
     film_hidden: DrawFilm | None = None
+    draw_beside: DrawBeside | None = None
+    film_beside: FilmBeside | None = None
+    draw_beside_hidden: DrawBeside | None = None
+    film_beside_hidden: FilmBeside | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +136,8 @@ class PipelineResult:
         The annotated film, if it was asked for and there is a repetition to show.
     hidden : Drawings or None
         The same with hidden faces, where it was asked for beside the others.
+    second_track : JointTrack or None
+        Landmarks of the second film of the serve, where there were two.
     """
 
     analysis: Analysis
@@ -123,6 +147,7 @@ class PipelineResult:
     timings_s: Mapping[Stage, float] = field(default_factory=dict)
     film: bytes | None = None
     hidden: Drawings | None = None
+    second_track: JointTrack | None = None
 
 
 class StageTimer:

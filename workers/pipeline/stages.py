@@ -21,6 +21,7 @@ from workers.engine.interface import EngineResult
 from workers.engine.mass import centre_of_mass
 from workers.engine.windows import where_fast, worth_a_look
 from workers.learned import load
+from workers.pipeline.both_views import draw_views, film_views
 from workers.pipeline.faces import FaceCover, face_cover
 from workers.pipeline.film import Film, OpenedFilm, Wanted
 from workers.pipeline.first_look import Looked, Stretches
@@ -153,6 +154,11 @@ def build_stages(choice: StageChoice) -> StageFunctions:
         cover = face_cover(joints, opened.finder) if hide else None
         return draw_film(path, analysis, joints, found, choice.limits, words, cover=cover)
 
+    def hiding(joints: JointTrack) -> FaceCover:
+        return face_cover(joints, opened.finder)
+
+    views = partial(draw_views, limits=choice.limits)
+    in_step = partial(film_views, limits=choice.limits)
     return StageFunctions(
         open_clip=clip,
         estimate=track,
@@ -165,6 +171,10 @@ def build_stages(choice: StageChoice) -> StageFunctions:
         film=film,
         draw_hidden=partial(draw, hide=True) if choice.pictures else _no_pictures,
         film_hidden=partial(film, hide=True),
+        draw_beside=views if choice.pictures else None,
+        film_beside=in_step,
+        draw_beside_hidden=partial(views, cover=hiding) if choice.pictures else None,
+        film_beside_hidden=partial(in_step, cover=hiding),
     )
 
 

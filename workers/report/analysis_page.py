@@ -32,6 +32,7 @@ from workers.report.pictures import heading, metrics_at, picture_name
 from workers.report.plan_part import next_lines, plan_words
 from workers.report.plot import strip
 from workers.report.typical_part import typical_lines, typical_table
+from workers.report.views_part import views_part
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +53,7 @@ def analysis_page(
     plan: PracticePlan | None = None,
     player: str | None = None,
     message: str | None = None,
+    film: bytes | None = None,
     words: Words | None = None,
 ) -> str:
     """Return the report of one analysis.
@@ -66,6 +68,8 @@ def analysis_page(
         Name to print, as the integrating app calls the player.
     message : str or None
         The coach's own words.
+    film : bytes or None
+        The annotated film, MP4; the page of two films of one serve holds it.
     """
     words = words or english()
     found = statements(analysis, words, plan)
@@ -85,6 +89,7 @@ def analysis_page(
         statements=cards,
         pictures=shown,
         other_pictures=other_pictures,
+        views=views_part(analysis, pictures, film, words),
         coil_lines=coil_lines(analysis.repetitions, words),
         typical_lines=typical_lines(typical, words) if typical else [],
         typical_table=typical_table(typical, words) if typical else None,

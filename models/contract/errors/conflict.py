@@ -54,6 +54,16 @@ class FilmInOtherSession(Conflict):
     status = 409
 
 
+class FilmsOfTwoSessions(Conflict):
+    """Two films of one serve must be filed under the same session, or both under none. Move one of
+    them with PATCH, then ask again.
+    """
+
+    code = "films_of_two_sessions"
+    title = "Films filed under two sessions"
+    status = 409
+
+
 class NoDirectUpload(Conflict):
     """This installation has no object store that callers can reach. Send the film to POST
     /v1/clips.

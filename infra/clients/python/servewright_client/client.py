@@ -248,9 +248,22 @@ class Servewright:
 
     # Queued work
 
-    def analyse(self, clip_id: str, *, external_ref: str | None = None, **options: Any) -> Work:
-        """Have a film measured. ``options``: ``height_m``, ``handedness``, ``view``, …"""
+    def analyse(
+        self,
+        clip_id: str,
+        *,
+        same_serve: str | None = None,
+        external_ref: str | None = None,
+        **options: Any,
+    ) -> Work:
+        """Have a film measured. ``options``: ``height_m``, ``handedness``, ``view``, …
+
+        ``same_serve`` is the clip of another film of the same serve, by a second camera 60 to 100
+        degrees apart; films that are no such pair fail with ``films_no_pair``.
+        """
         body: dict[str, Any] = {"clip_id": clip_id, "options": options}
+        if same_serve is not None:
+            body["same_serve"] = same_serve
         if external_ref is not None:
             body["external_ref"] = external_ref
         return self._made("/v1/analyses", Work, body)

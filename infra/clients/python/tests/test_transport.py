@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime, timedelta
 from email.utils import format_datetime
 
@@ -36,6 +37,16 @@ CUT = httpx.ReadError("cut")
 
 def created() -> httpx.Response:
     return httpx.Response(201, json=PLAYER, headers={"etag": '"a"'})
+
+
+def test_two_films_of_one_serve_are_asked_for_together(scripted) -> None:
+    body = {"id": "ana_1", "status": "queued", "progress": 0, "links": {}}
+    client, script = scripted(httpx.Response(201, json=body), httpx.Response(201, json=body))
+    client.analyse("clip_1", same_serve="clip_2", height_m=1.8)
+    client.analyse("clip_1")
+    first, second = (json.loads(one.content) for one in script.asked)
+    assert first == {"clip_id": "clip_1", "same_serve": "clip_2", "options": {"height_m": 1.8}}
+    assert "same_serve" not in second
 
 
 def test_creating_is_sent_again_under_one_key(scripted) -> None:
