@@ -115,16 +115,9 @@ class WorkStore:
         )
         session.add(row)
         session.flush()
-        for position, one in enumerate(inputs):
-            session.add(
-                WorkInput(
-                    work_id=row.id,
-                    position=position,
-                    tenant_id=row.tenant_id,
-                    input_id=one.work_id,
-                    side=one.side,
-                )
-            )
+        own = {"work_id": row.id, "tenant_id": row.tenant_id}
+        for i, one in enumerate(inputs):
+            session.add(WorkInput(position=i, input_id=one.work_id, side=one.side, **own))
         return row
 
     def get(
