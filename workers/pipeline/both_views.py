@@ -17,7 +17,7 @@ from models.words import Words
 from workers.engine.interface import EngineResult
 from workers.engine.mass import centre_of_mass
 from workers.pipeline.faces import FaceCover
-from workers.pipeline.run import Beside
+from workers.pipeline.run import OtherFilm
 from workers.report.both_views import both_sides, frames_of, shown_span, views_pictures
 from workers.report.canvas import Picture
 from workers.report.matching import Side
@@ -37,7 +37,7 @@ def draw_views(
     track: JointTrack,
     found: EngineResult,
     words: Words,
-    beside: Beside,
+    beside: OtherFilm,
     limits: DecodeLimits,
     cover: Cover | None = None,
 ) -> dict[str, bytes]:
@@ -63,7 +63,7 @@ def film_views(
     track: JointTrack,
     found: EngineResult,
     words: Words,
-    beside: Beside,
+    beside: OtherFilm,
     limits: DecodeLimits,
     cover: Cover | None = None,
 ) -> bytes | None:
@@ -101,7 +101,7 @@ def _frames(
 
 
 def _sides(
-    analysis: Analysis, track: JointTrack, found: EngineResult, words: Words, beside: Beside
+    analysis: Analysis, track: JointTrack, found: EngineResult, words: Words, beside: OtherFilm
 ) -> Sequence[tuple[Side, Side]]:
     view = analysis.second_view
     if view is None:

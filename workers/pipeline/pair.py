@@ -15,7 +15,7 @@ from models.words import Words
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.pipeline.progress import STAGE_SHARES, Report
 from workers.pipeline.run import (
-    Beside,
+    OtherFilm,
     Draw,
     DrawBeside,
     DrawFilm,
@@ -67,8 +67,8 @@ def run_pair(
         read.append(run_other(other, apart, alone))
         return measure_pair(track, read[0].track, asked)
 
-    def beside() -> Beside:
-        return Beside(other, read[0].track)
+    def beside() -> OtherFilm:
+        return OtherFilm(other, read[0].track)
 
     path, run_first = first
     together = replace(
@@ -100,7 +100,7 @@ def while_measuring(report: Report) -> Report:
     return told
 
 
-def _both(draw: Draw, draw_beside: DrawBeside | None, beside: Callable[[], Beside]) -> Draw:
+def _both(draw: Draw, draw_beside: DrawBeside | None, beside: Callable[[], OtherFilm]) -> Draw:
     """Return how pictures of the first film are drawn, and of both beside each other."""
 
     def drawn(
@@ -115,7 +115,7 @@ def _both(draw: Draw, draw_beside: DrawBeside | None, beside: Callable[[], Besid
 
 
 def _in_step(
-    film: DrawFilm | None, film_beside: FilmBeside | None, beside: Callable[[], Beside]
+    film: DrawFilm | None, film_beside: FilmBeside | None, beside: Callable[[], OtherFilm]
 ) -> DrawFilm | None:
     """Return how the film is made: both in step where that can be, else the first alone."""
     if film_beside is None or film is None:

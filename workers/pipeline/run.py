@@ -47,7 +47,7 @@ DrawFilm = Callable[[Path, Analysis, JointTrack, EngineResult, Words], bytes | N
 
 
 @dataclass(frozen=True, slots=True)
-class Beside:
+class OtherFilm:
     """The second film of a serve, and its server's track."""
 
     path: Path
@@ -55,9 +55,9 @@ class Beside:
 
 
 DrawBeside = Callable[
-    [Path, Analysis, JointTrack, EngineResult, Words, Beside], Mapping[str, bytes]
+    [Path, Analysis, JointTrack, EngineResult, Words, OtherFilm], Mapping[str, bytes]
 ]
-FilmBeside = Callable[[Path, Analysis, JointTrack, EngineResult, Words, Beside], bytes | None]
+FilmBeside = Callable[[Path, Analysis, JointTrack, EngineResult, Words, OtherFilm], bytes | None]
 
 
 @dataclass(frozen=True, slots=True)
