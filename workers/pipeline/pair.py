@@ -15,11 +15,11 @@ from models.words import Words
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.pipeline.progress import STAGE_SHARES, Report
 from workers.pipeline.run import (
-    OtherFilm,
     Draw,
     DrawBeside,
     DrawFilm,
     FilmBeside,
+    OtherFilm,
     PipelineResult,
     StageFunctions,
 )
