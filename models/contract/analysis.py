@@ -13,6 +13,7 @@ from models.contract.faces import Faces
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.problem import Problem
+from models.contract.thresholds import Threshold
 from models.contract.typical import Typical
 from models.contract.views import SecondView
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, Sex, View
@@ -190,6 +191,14 @@ class Analysis(Document):
     )
     faces: Faces = Field(
         default=Faces.SHOWN, description="Whether its pictures and film show faces, if it has any."
+    )
+    rules: str | None = Field(
+        default=None,
+        description="Name of the practice rules that its page, pictures and film were made by; "
+        "null = the shipped ones.",
+    )
+    thresholds: tuple[Threshold, ...] | None = Field(
+        default=None, description="What these rules hold values against; null = the shipped rules'."
     )
     problems: tuple[Problem, ...] = ()
     models: tuple[ModelUse, ...] = ()

@@ -20,6 +20,7 @@ from models.contract.resources import (
     AnalysisId,
     ExternalRef,
     Links,
+    RulesId,
     SessionId,
 )
 from models.contract.vocabulary import (
@@ -36,7 +37,6 @@ PLAYER_SCHEMA_ID: Final = "https://servewright.example/schemas/player.v2.json"
 PlayerId = Annotated[str, Field(pattern=r"^ply_[0-9a-f]{32}$")]
 PlanId = Annotated[str, Field(pattern=r"^pln_[0-9a-f]{32}$")]
 DerivedId = Annotated[str, Field(pattern=r"^(cmp|prg|pln|drl)_[0-9a-f]{32}$")]
-RulesId = Annotated[str, Field(pattern=r"^rul_[0-9a-f]{32}$")]
 RuleKey = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,79}$")]
 Height = Annotated[Finite, Field(ge=0.8, le=2.5, description="Standing height, metres.")]
 BirthYear = Annotated[

@@ -12,6 +12,7 @@ from models.contract.base import SCHEMA_BASE, Document, Finite, Share, or_earlie
 from models.contract.metric_names import KnownKey, check_condition
 from models.contract.note import Note
 from models.contract.refusals import Refusal, refused
+from models.contract.thresholds import Relation, Threshold
 from models.contract.vocabulary import EventName, RepetitionKind, View
 
 PLAN_SCHEMA_ID: Final = "https://servewright.example/schemas/practice-plan.v3.json"
@@ -20,8 +21,6 @@ PLAN_SCHEMA_ID_V2: Final = SCHEMA_BASE + "practice-plan.v2.json"
 OUTCOME_SCHEMA_ID: Final = "https://servewright.example/schemas/drill-outcome.v3.json"
 OUTCOME_SCHEMA_ID_V1: Final = SCHEMA_BASE + "drill-outcome.v1.json"
 OUTCOME_SCHEMA_ID_V2: Final = SCHEMA_BASE + "drill-outcome.v2.json"
-
-Relation = Literal[">=", "<="]
 
 
 class Dose(Document):
@@ -156,18 +155,6 @@ class UndecidedFinding(Document):
 
     ranked: RankedFinding
     how_to_film: Note
-
-
-class Threshold(Document):
-    """What a rule holds a value against."""
-
-    finding: str = Field(description="Id of the finding.")
-    metrics: tuple[str, ...] = Field(min_length=1, description="Its metric, and the other one.")
-    event: EventName | None
-    is_: Relation = Field(alias="is", description="The finding holds when the value is this.")
-    value: Finite
-    unit: str
-    source: str
 
 
 class PlanStep(Document):

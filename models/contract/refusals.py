@@ -30,6 +30,7 @@ class Refusal(StrEnum):
     FINDING_IDS_REPEATED = "finding_ids_repeated"
     DRILL_NOT_DEFINED = "drill_not_defined"
     DIRECTION_WITHOUT_LENGTH = "direction_without_length"
+    ANGLE_WITHOUT_ARMS = "angle_without_arms"
     OPTIONS_OF_JOINTS = "options_of_joints"
 
 

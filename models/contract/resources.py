@@ -36,6 +36,7 @@ METRICS_SCHEMA_ID_V1: Final = SCHEMA_BASE + "metrics.v1.json"
 ClipId = Annotated[str, Field(pattern=r"^clip_[0-9a-f]{32}$")]
 AnalysisId = Annotated[str, Field(pattern=r"^ana_[0-9a-f]{32}$")]
 SessionId = Annotated[str, Field(pattern=r"^ses_[0-9a-f]{32}$")]
+RulesId = Annotated[str, Field(pattern=r"^rul_[0-9a-f]{32}$")]
 EndpointId = Annotated[str, Field(pattern=r"^whe_[0-9a-f]{32}$")]
 PRINTABLE_PATTERN = r"^[^\x00-\x1f\x7f]*$"
 
@@ -143,6 +144,11 @@ class AnalysisOptions(Document):
         description="Whether pictures and films show faces. hidden: every head that is found is "
         "made unrecognisable, others' heads too. The uploaded film stays as it is.",
     )
+    rules_id: RulesId | None = Field(
+        default=None,
+        description="Practice rules whose limits page, pictures and film show. Null = the shipped "
+        "rules.",
+    )
     models: tuple[str, ...] | None = Field(
         default=None,
         min_length=1,
@@ -207,6 +213,18 @@ class AnalysisRequest(Document):
     options: AnalysisOptions = Field(default_factory=AnalysisOptions)
     role: Role = Field(default=Role.PLAYER, description=ROLE)
     external_ref: ExternalRef | None = None
+
+
+class AgainRequest(Document):
+    """What else to do than measure the stored joints anew."""
+
+    pictures: bool = Field(
+        default=False,
+        description="Also draw the pictures anew from the film, with the coach's own lines.",
+    )
+    rules_id: RulesId | None = Field(
+        default=None, description="As among the options; null = as the earlier analysis had it."
+    )
 
 
 class AnalysisChange(Document):
@@ -383,13 +401,3 @@ class Metrics(Document):
                 for one in analysis.repetitions
             )
         )
-
-
-class Wording(Document):
-    """The wording of codes and values in one language."""
-
-    language: str
-    languages: tuple[str, ...] = Field(description="All languages there are, the default first.")
-    entries: dict[str, str | dict[str, str]] = Field(
-        description="Templates by dotted name; plural forms by CLDR name."
-    )

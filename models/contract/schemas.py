@@ -26,6 +26,7 @@ from models.contract import (
     resources,
     webhook,
 )
+from models.contract.annotations import Annotations
 
 SCHEMA_DIR = Path(__file__).resolve().parent.parent / "schemas"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -33,6 +34,7 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 DOCUMENTS: dict[str, type[BaseModel]] = {
     "clip.v1.json": clip.ClipFacts,
     "analysis.v2.json": analysis.Analysis,
+    "annotations.v1.json": Annotations,
     "joints.v2.json": joints.Joints,
     "events.v1.json": resources.Events,
     "metrics.v2.json": resources.Metrics,

@@ -11,8 +11,9 @@ from pydantic import ValidationError
 
 from models.contract.errors import InvalidRequest
 from models.contract.note_codes import NoteCode, say
-from models.contract.plan import PracticeRules, Threshold
+from models.contract.plan import PracticeRules
 from models.contract.refusals import places_in_words
+from models.contract.thresholds import Threshold
 from models.practice.bounded_yaml import Bounds, load_bounded
 from models.words import english
 

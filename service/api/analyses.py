@@ -13,6 +13,7 @@ from models.contract.errors import InvalidRequest
 from models.contract.joints import Joints
 from models.contract.note_codes import NoteCode, say
 from models.contract.resources import (
+    AgainRequest,
     AnalysisChange,
     AnalysisId,
     AnalysisPage,
@@ -253,18 +254,24 @@ def analyse_again(
     principal: CanAnalyse,
     analysis_id: AnalysisPath,
     key: IdempotencyKey,
+    asked: AgainRequest | None = None,
 ) -> Response:
     """Start another analysis of the same clip from the joints of this completed one: for when only
-    the engine changed. The film is not read, so there are no pictures and no annotated film; start
-    a new analysis of the clip for these.
+    the engine, the practice rules or the coach's own lines changed. Pictures are drawn anew from
+    the film where `pictures` asks for them, and there is no annotated film; start a new analysis of
+    the clip for that.
     """
+    asked = asked or AgainRequest()
+    plain = asked == AgainRequest()
     return started(
         request,
         wired,
         principal,
         key,
         route=f"POST /v1/analyses/{analysis_id}/again",
-        body=None,
-        effect=lambda session: wired.requests.analysis_again(session, principal, analysis_id).id,
+        body=None if plain else asked.model_dump(mode="json"),
+        effect=lambda session: (
+            wired.requests.analysis_again(session, principal, analysis_id, asked).id
+        ),
         resource=analysis_resource,
     )

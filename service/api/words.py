@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from models.contract.errors import NotFound
 from models.contract.note_codes import NoteCode, say
-from models.contract.resources import Wording
+from models.contract.wording import Wording
 from models.words import LANGUAGES, catalogue
 from service.api.dependencies import CanReadResults, represent
 from service.api.routing import get_and_head

@@ -56,6 +56,8 @@ class InputFiles:
     ----------
     side : str or None
         ``first`` or ``second`` of a comparison.
+    own_lines : dict or None
+        The coach's own on its pictures, as in ``Annotations``.
     """
 
     work_id: str
@@ -65,6 +67,7 @@ class InputFiles:
     session_id: str | None = None
     session_kind: str | None = None
     filmed_at: datetime | None = None
+    own_lines: dict[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +177,7 @@ def _inputs(session: Session, row: Work) -> tuple[tuple[InputFiles, ...], list[P
             session_id=filmed.id if filmed else None,
             session_kind=filmed.kind if filmed else None,
             filmed_at=filmed.filmed_at if filmed else None,
+            own_lines=analysis.own_lines,
         )
         for link, analysis, clip, filmed, _ in rows
     )

@@ -1,10 +1,11 @@
 """What work is made from: the caller's request, resolved at the moment it is made.
 
-Kept with the work as JSON, by kind. analysis: ``options``, as in ``AnalysisOptions``, and maybe
-``again``, the earlier analysis whose joints are measured anew. comparison: ``labels``, ``shipped``
-(the side that is the shipped model), ``models`` (the sides that show a model), ``kind``, ``film``,
-``focus``, ``same_player``, ``rules_id``, ``rules``, ``language``,
-``message``. progress: ``kind``, ``focus``, ``rules_id``, ``rules``, ``language``, ``message``.
+Kept with the work as JSON, by kind. analysis: ``options``, as in ``AnalysisOptions``, ``rules``,
+and maybe ``again``, the earlier analysis whose joints are measured anew, with ``pictures``.
+comparison: ``labels``, ``shipped`` (the side that is the shipped model), ``models`` (the sides that
+show a model), ``kind``, ``film``, ``focus``, ``same_player``, ``rules_id``, ``rules``,
+``language``, ``message``. progress: ``kind``, ``focus``, ``rules_id``, ``rules``, ``language``,
+``message``.
 plan: ``rules_id``, ``rules``, ``done``, ``language``, ``message``. drill_check: ``rules``,
 ``finding``, ``drill``, ``plan_id``. The rules are kept as they are then, so that a later change of
 a rule file does not change what was said.
@@ -34,7 +35,7 @@ from models.contract.errors import (
 )
 from models.contract.note_codes import NoteCode, say
 from models.contract.plan import PracticeRules
-from models.contract.resources import AnalysisOptions, AnalysisRequest
+from models.contract.resources import AgainRequest, AnalysisOptions, AnalysisRequest
 from models.contract.vocabulary import AnalysisStatus, Role, WorkKind
 from models.practice.rules import rules_of
 from service.core.joint_files import JOINT_TYPES
@@ -107,11 +108,12 @@ class WorkRequests:
         """Enter the analysis of this clip, and of a second film of its serve; both are ready."""
         _check_options(clip, options)
         known = _completed_by_player(session, clip, options.model_dump(mode="json"))
+        rules = rule_text(session, principal, options.rules_id)
         row = self._work.enter(
             session,
             principal,
             WorkKind.ANALYSIS,
-            {"options": known},
+            {"options": known, "rules": rules},
             clip_id=clip.id,
             same_serve_id=None if second is None else second.id,
             external_ref=external_ref,
@@ -137,8 +139,12 @@ class WorkRequests:
         )
         return self.analysis(session, principal, body)
 
-    def analysis_again(self, session: Session, principal: Principal, analysis_id: str) -> Work:
+    def analysis_again(
+        self, session: Session, principal: Principal, analysis_id: str, asked: AgainRequest
+    ) -> Work:
         """Enter another analysis of the same clip, from the joints of a completed one.
+
+        Own lines go with it.
 
         Raises
         ------
@@ -148,13 +154,22 @@ class WorkRequests:
         completed_analyses(session, principal, [analysis_id], [])
         earlier = session.get_one(Work, analysis_id)
         _check_joints(earlier)
+        options = {**earlier.request["options"], "annotated_film": False}
+        rules = earlier.request.get("rules")
+        if asked.rules_id is not None:
+            options["rules_id"] = asked.rules_id
+            rules = rule_text(session, principal, asked.rules_id)
+        if asked.pictures:
+            _check_film(session.get_one(Clip, earlier.clip_id))
         row = self._work.enter(
             session,
             principal,
             WorkKind.ANALYSIS,
             {
-                "options": {**earlier.request["options"], "annotated_film": False},
+                "options": options,
+                "rules": rules,
                 "again": earlier.id,
+                "pictures": asked.pictures,
             },
             [Input(earlier.id)],
             clip_id=earlier.clip_id,
@@ -162,6 +177,7 @@ class WorkRequests:
             external_ref=earlier.external_ref,
         )
         row.role = earlier.role
+        row.own_lines = earlier.own_lines
         return row
 
     def comparison(self, session: Session, principal: Principal, body: ComparisonRequest) -> Work:
@@ -318,6 +334,16 @@ def _shows_model(
 def _check_joints(row: Work) -> None:
     if row.joints_removed_at is not None:
         raise NoLongerKept(say(NoteCode.RESULT_NO_LONGER_KEPT, work=row.id))
+
+
+def _check_film(clip: Clip) -> None:
+    """Refuse to draw pictures of what was no film, or is one no longer."""
+    if clip.media_type in JOINT_TYPES:
+        raise InvalidRequest(
+            say(NoteCode.OPTIONS_OF_FILMS, names=("pictures",)), pointer="/pictures"
+        )
+    if clip.film_removed_at is not None:
+        raise NoLongerKept()
 
 
 def _check_step(rules: PracticeRules, finding_id: str, drill_id: str) -> None:

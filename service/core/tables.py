@@ -144,6 +144,7 @@ class Work(Base):
     the leases that lapsed. An analysis has the clip it is of, maybe another of the same serve; a
     document may be about one player.
     ``first_look`` is the early verdict on a film; ``time_left_s`` is as of the last heartbeat.
+    ``own_lines``: the coach's own on the pictures of an analysis, as in ``Annotations``.
     ``role``: ``model`` of an analysis that players are held against; None of all others.
     ``traceparent``: where the trace of the request goes on (:mod:`service.core.traces`).
     """
@@ -180,6 +181,7 @@ class Work(Base):
     finished_at: Mapped[datetime | None]
     external_ref: Mapped[str | None]
     role: Mapped[str | None] = mapped_column(String(8))
+    own_lines: Mapped[dict[str, Any] | None]
     request: Mapped[dict[str, Any]]
     artifacts: Mapped[dict[str, Any]]
     headline: Mapped[dict[str, Any]]

@@ -41,6 +41,7 @@ from service.core.operations import Operations
 from service.core.organisations import Organisations
 from service.core.orphans import OrphanSweep
 from service.core.overview import Overview
+from service.core.own_lines import OwnLines
 from service.core.players import PlayerStore
 from service.core.queue import WorkQueue
 from service.core.quotas import Quotas
@@ -88,6 +89,7 @@ class Wiring:
     requests: WorkRequests
     players: PlayerStore
     rule_files: RuleFiles
+    own_lines: OwnLines
     overview: Overview
     operations: Operations
     tallies: Tallies
@@ -212,6 +214,7 @@ def wire(settings: Settings, traces: Traces | None = None) -> Wiring:
         requests=requests,
         players=players,
         rule_files=RuleFiles(database),
+        own_lines=OwnLines(database),
         overview=Overview(database, queue),
         operations=Operations(database),
         tallies=Tallies(queue),

@@ -17,6 +17,7 @@ from workers.cli.console import errors, results
 from workers.cli.result_folder import (
     read_analysis,
     read_joints,
+    read_own_lines,
     read_pictures,
     read_second_joints,
     sha256_of,
@@ -25,6 +26,8 @@ from workers.cli.result_folder import (
 
 if TYPE_CHECKING:
     from models.contract.analysis import Analysis
+    from models.contract.annotations import Annotations
+    from models.contract.plan import PracticeRules
     from models.contract.resources import AnalysisOptions
     from models.contract.tracks import JointTrack
     from models.words import Words
@@ -42,13 +45,14 @@ def run(
     folder: Path,
     *,
     minor: bool = False,
+    rules: PracticeRules | None = None,
 ) -> PipelineResult:
     """Measure the joints in a result folder again, and write the files.
 
     What the earlier result was told (height, hand, view, sex, capture rate, hidden faces) holds
     again unless it is given anew. A result does not say what the swings were said to be, nor
     whether its azimuth was given: these must be given anew. Pictures and annotated film are made
-    anew from the film, if it is given; else those there are kept.
+    anew from the film, if it is given, with the coach's own lines; else those there are kept.
 
     Raises
     ------
@@ -82,7 +86,10 @@ def run(
             engine_request(options, seed=settings.engine_seed),
             load(),
             faces=options.faces,
-            draw=None if film is None else _drawing(film, track, options, settings, words),
+            rules=rules,
+            draw=None
+            if film is None
+            else _drawing(film, track, options, settings, words, read_own_lines(earlier_folder)),
             report=bar,
             extra_cautions=MINOR_CAUTIONS if minor else (),
             second_track=second,
@@ -119,7 +126,12 @@ def show_redone(folder: Path, film: Path | None, words: Words) -> None:
 
 
 def _drawing(
-    film: Path, track: JointTrack, options: AnalysisOptions, settings: Settings, words: Words
+    film: Path,
+    track: JointTrack,
+    options: AnalysisOptions,
+    settings: Settings,
+    words: Words,
+    own: Annotations | None,
 ) -> Callable[[Analysis, EngineResult], Drawn]:
     from workers.jobs.configured import decode_limits
     from workers.pipeline.faces import FaceCover, face_cover
@@ -131,7 +143,9 @@ def _drawing(
         return face_cover(track) if options.faces is Faces.HIDDEN else None
 
     def draw(analysis: Analysis, found: EngineResult) -> Drawn:
-        pictures = draw_pictures(film, analysis, track, found.bodies, limits, words, cover=cover())
+        pictures = draw_pictures(
+            film, analysis, track, found.bodies, limits, words, own=own, cover=cover()
+        )
         if not options.annotated_film:
             return pictures, None
         return pictures, draw_film(film, analysis, track, found, limits, words, cover=cover())

@@ -17,6 +17,7 @@ from workers.cli.console import LanguageOption, errors, guarded, results
 from workers.cli.result_folder import sha256_of, write_result
 
 if TYPE_CHECKING:
+    from models.contract.plan import PracticeRules
     from models.contract.resources import AnalysisOptions
     from workers.pipeline.run import PipelineResult
 
@@ -86,6 +87,14 @@ def analyse(
     film: Annotated[
         bool, typer.Option("--film", help="Also write film.mp4 with the marks drawn in.")
     ] = False,
+    rules: Annotated[
+        Path | None,
+        typer.Option(
+            exists=True,
+            dir_okay=False,
+            help="Your own rule file: page, pictures and film show its limits.",
+        ),
+    ] = None,
     faces: Annotated[
         Faces, typer.Option(help="Whether pictures and film show faces, others' faces too.")
     ] = Faces.SHOWN,
@@ -101,7 +110,9 @@ def analyse(
     that is not a usable film ends with exit code 3 and says what to send instead.
     """
     from models.contract.resources import AnalysisOptions
+    from workers.cli.coaching import own_rules
 
+    by = None if rules is None else own_rules(rules)
     options = AnalysisOptions(
         height_m=height_m,
         handedness=handedness,
@@ -121,10 +132,10 @@ def analyse(
         from workers.cli import again as anew
 
         folder = out or again
-        result = anew.run(again, file, options, folder, minor=minor)
+        result = anew.run(again, file, options, folder, minor=minor, rules=by)
     elif file is not None:
         folder = out if out is not None or json else Path(f"{file.stem}-result")
-        result = run(file, options, folder, minor=minor, same_serve=same_serve)
+        result = run(file, options, folder, minor=minor, same_serve=same_serve, rules=by)
     else:
         raise typer.BadParameter("Name the film, or a result with --again.")
     if json:
@@ -150,6 +161,7 @@ def run(
     pictures: bool = False,
     minor: bool = False,
     same_serve: Path | None = None,
+    rules: PracticeRules | None = None,
 ) -> PipelineResult:
     """Analyse with a progress bar on standard error; write the files if a folder is given.
 
@@ -159,6 +171,8 @@ def run(
         Draw the pictures also without a folder.
     same_serve : Path, optional
         A second film of the same serve.
+    rules : PracticeRules, optional
+        Whose limits page, pictures and film show.
     """
     from models.contract.analysis import MINOR_CAUTIONS
     from service.core.settings import Settings
@@ -184,6 +198,7 @@ def run(
             sha256=sha256_of(file),
             annotated_film=options.annotated_film and folder is not None,
             faces=options.faces,
+            rules=rules,
             extra_cautions=MINOR_CAUTIONS if minor else (),
             words=words,
             time_left=left,

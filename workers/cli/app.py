@@ -21,6 +21,7 @@ from workers.cli import (
     migrate,
     object_key,
     organisations,
+    own_lines,
     up,
     worker,
 )
@@ -31,6 +32,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     api,
     analyse,
     coaching,
+    own_lines,
     worker,
     migrate,
     backup,

@@ -133,7 +133,7 @@ def compare(
         minor=minor,
         same_player=same_player,
         focus=_known_metrics(focus or ()),
-        rules=_rules(rules),
+        rules=own_rules(rules),
         message=message,
         language=language,
     )
@@ -184,7 +184,7 @@ def progress(
         now=datetime.now(UTC),
         kind=kind,
         focus=_known_metrics(focus or ()),
-        rules=_rules(rules),
+        rules=own_rules(rules),
         minor=minor,
         message=message,
         language=language,
@@ -218,7 +218,7 @@ def plan(
     from workers.derive.practice import plan_files
     from workers.jobs.configured import decode_limits
 
-    chosen = _rules(rules)
+    chosen = own_rules(rules)
     unknown = sorted(set(done or ()) - {drill.id for drill in chosen.drills})
     if unknown:
         raise InvalidRequest(say(NoteCode.RULES_LACK_DRILLS, drills=tuple(unknown)))
@@ -255,7 +255,7 @@ def drill_check(
     from workers.cli.folders import sources_of
     from workers.derive.practice import drill_files
 
-    chosen = _rules(rules)
+    chosen = own_rules(rules)
     steps = {one.id: one.drills for one in chosen.findings}
     if finding not in steps:
         raise InvalidRequest(say(NoteCode.RULES_LACK_FINDING, finding=finding, known=tuple(steps)))
@@ -291,14 +291,15 @@ def report(
     from workers.report.analysis_page import analysis_page
 
     source = from_folder(folder)
-    made = make_plan(_rules(rules), [source.analysis]) if with_plan or rules else None
+    made = make_plan(own_rules(rules), [source.analysis]) if with_plan or rules else None
     words = catalogue(language.value)
     page = analysis_page(source.analysis, source.pictures(), plan=made, player=player, words=words)
     write_files([page_file(page)], folder)
     results().print(words("terminal.written", path=folder / "report.html"), markup=False)
 
 
-def _rules(file: Path | None) -> PracticeRules:
+def own_rules(file: Path | None) -> PracticeRules:
+    """Return the rules in a file, merged into the shipped ones; None = the shipped ones."""
     from models.practice.rules import rules_of
 
     if file is None:

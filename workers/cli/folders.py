@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING
 from models.contract.errors import InvalidRequest
 from models.contract.faces import Faces
 from models.contract.note_codes import NoteCode, say
-from workers.cli.result_folder import find_film, read_analysis, read_joints, read_pictures
+from workers.cli.result_folder import (
+    find_film,
+    read_analysis,
+    read_joints,
+    read_own_lines,
+    read_pictures,
+)
 
 if TYPE_CHECKING:
     from models.contract.resources import AnalysisOptions
@@ -36,6 +42,7 @@ def from_folder(folder: Path, options: AnalysisOptions | None = None) -> Source:
         joints=lambda: read_joints(folder, len(analysis.repetitions)),
         film=functools.cache(lambda: find_film(folder, analysis.clip.sha256)),
         pictures=lambda: read_pictures(folder),
+        own=read_own_lines(folder),
     )
 
 

@@ -17,14 +17,18 @@ from pydantic import ValidationError
 
 from models.contract.errors import InvalidRequest
 from models.contract.note_codes import NoteCode, say
+from models.contract.refusals import places_in_words
+from models.words import english
 from workers.cli.console import Exit, errors
 
 if TYPE_CHECKING:
     from models.contract.analysis import Analysis
+    from models.contract.annotations import Annotations
     from models.contract.tracks import BodyMotion, JointTrack
     from models.words import Words
     from workers.pipeline.run import PipelineResult
 
+OWN_LINES = "annotations.json"
 FILMS = frozenset({".mp4", ".mov", ".m4v", ".webm", ".mkv"})
 
 
@@ -94,6 +98,23 @@ def read_second_joints(folder: Path) -> JointTrack:
 def read_pictures(folder: Path) -> dict[str, bytes]:
     """Return the pictures in a result folder by file name."""
     return {path.name: path.read_bytes() for path in sorted((folder / "pictures").glob("*.jpg"))}
+
+
+def read_own_lines(folder: Path) -> Annotations | None:
+    """Return the coach's own lines that lie in a result folder; None where there are none."""
+    file = folder / OWN_LINES
+    return own_lines_in(file) if file.is_file() else None
+
+
+def own_lines_in(file: Path) -> Annotations:
+    """Return the own lines in a file, or say which place of it is not valid."""
+    from models.contract.annotations import Annotations
+
+    try:
+        return Annotations.model_validate_json(file.read_bytes())
+    except ValidationError as error:
+        places = tuple(places_in_words(error, english()))
+        raise InvalidRequest(say(NoteCode.LINES_NOT_VALID, places=places)) from error
 
 
 def find_film(folder: Path, sha256: str | None) -> Path | None:

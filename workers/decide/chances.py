@@ -11,7 +11,7 @@ from scipy import stats
 
 from models.contract.analysis import Metric
 from models.contract.interval import Z95
-from models.contract.plan import Relation
+from models.contract.thresholds import Relation
 
 _NODES = stats.norm.ppf((np.arange(1001) + 0.5) / 1001)
 """Equally likely places of a standard normal: probabilities of steps are off by 0.0005 at most."""

@@ -29,9 +29,10 @@ from workers.pipeline.run import Drawings
 from workers.report.annotated_film import MARGIN_S
 from workers.report.canvas import Picture
 from workers.report.comparison_page import comparison_page
-from workers.report.instants import PICTURED
+from workers.report.instants import PICTURED, instants_of
 from workers.report.matching import Side
 from workers.report.pair_film import FilmImpossible, pair_film
+from workers.report.pictures import picture_name
 from workers.report.side_by_side import matched_pictures
 from workers.report.trajectory import trajectory_plot
 from workers.video.clip import grab_frames, open_clip
@@ -188,6 +189,14 @@ def _shown(compared: ComparedSide, kind: RepetitionKind) -> _Shown | None:
         repetition=repetition,
         track=track,
         handedness=source.analysis.handedness,
+        own={}
+        if source.own is None
+        else {
+            instant.events[0]: source.own.on(
+                picture_name(repetition, number + 1, instant.events[0])
+            )
+            for instant in instants_of(repetition)
+        },
         body=body,
         centre_of_mass=None if body is None else centre_of_mass(body.joints, source.analysis.sex),
     )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from models.contract.plan import DrillOutcome, PracticePlan, PracticeRules, Threshold
+from models.contract.plan import DrillOutcome, PracticePlan, PracticeRules
+from models.contract.thresholds import Threshold
 from models.contract.vocabulary import EventName, Language, RepetitionKind
 from models.words import Words, catalogue
 from workers.decide.drill import judge_drill
@@ -59,13 +60,13 @@ def plan_files(
 def _pictures(
     source: Source, thresholds: Sequence[Threshold], limits: DecodeLimits, words: Words, hide: bool
 ) -> Mapping[str, bytes]:
-    """Return pictures with the goal of these thresholds; none where the film is gone and the stored
-    ones show another goal, nor of an older analysis, which has none with hidden faces.
+    """Return pictures with the goal of these thresholds and the coach's own lines; none where the
+    film is gone and the stored ones show another goal or may lack the lines, nor of an older
+    analysis, which has none with hidden faces.
     """
-    wanted, stored = (
-        share_goal(one, (EventName.LOADING,)) for one in (thresholds, thresholds_or_shipped(None))
-    )
-    if wanted == stored:
+    own = thresholds_or_shipped(source.analysis.thresholds)
+    wanted, stored = (share_goal(one, (EventName.LOADING,)) for one in (thresholds, own))
+    if wanted == stored and source.own is None:
         return source.hidden_pictures() if hide and not source.faces_hidden else source.pictures()
     film = source.film()
     if film is None:
@@ -74,7 +75,15 @@ def _pictures(
     analysis = source.analysis
     cover = face_cover(track) if hide else None
     return draw_pictures(
-        film, analysis, track, bodies, limits, words, thresholds=thresholds, cover=cover
+        film,
+        analysis,
+        track,
+        bodies,
+        limits,
+        words,
+        thresholds=thresholds,
+        own=source.own,
+        cover=cover,
     )
 
 

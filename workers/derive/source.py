@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from models.contract.analysis import MINOR_CAUTIONS, Analysis, Repetition
+from models.contract.annotations import Annotations
 from models.contract.faces import Faces
 from models.contract.note import Note
 from models.contract.progress import SessionKind
@@ -39,6 +40,8 @@ class Source:
         Returns those with hidden faces that stand beside them; empty where there are none.
     second_joints : callable
         Returns the track of the second film of the serve; None where there is one film.
+    own : Annotations or None
+        The coach's own lines on its pictures.
     """
 
     name: str
@@ -48,6 +51,7 @@ class Source:
     pictures: Callable[[], Mapping[str, bytes]]
     hidden_pictures: Callable[[], Mapping[str, bytes]] = dict
     second_joints: Callable[[], JointTrack | None] = _one_film
+    own: Annotations | None = None
 
     @property
     def faces_hidden(self) -> bool:

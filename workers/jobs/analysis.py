@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from models.contract.analysis import MINOR_CAUTIONS
-from models.contract.errors import ClipError
+from models.contract.analysis import MINOR_CAUTIONS, Analysis
+from models.contract.errors import ClipError, NoLongerKept
 from models.contract.faces import Faces
 from models.contract.joint_options import JointOptions
 from models.contract.note import Note
+from models.contract.plan import PracticeRules
 from models.contract.resources import AnalysisOptions
+from models.contract.tracks import BodyMotion
 from models.contract.vocabulary import Stage
-from models.words import catalogue
+from models.practice.rules import rules_of
+from models.words import Words, catalogue
 from service.core.claims import Claim, StoredFilm
 from service.core.joint_files import C3D, JSON, NPZ
 from service.core.wiring import Wiring
-from workers.engine.interface import EngineRequest
+from workers.derive.source import Source
+from workers.engine.interface import EngineRequest, EngineResult
 from workers.jobs.attempt import fetch_film
 from workers.jobs.configured import decode_limits, shared_stages
 from workers.jobs.lease import Lease
@@ -29,9 +33,11 @@ from workers.joints_in.walled import read_behind_walls
 from workers.learned import load
 from workers.pipeline import run as pipeline
 from workers.pipeline.again import run_again
+from workers.pipeline.faces import face_cover
 from workers.pipeline.options import engine_request
 from workers.pipeline.pair import run_pair, while_measuring
 from workers.pipeline.result_files import headline, result_files
+from workers.pipeline.stages import draw_pictures
 from workers.pipeline.time_left import TimeLeft
 
 ChooseStages = Callable[[tuple[str, ...] | None], pipeline.StageFunctions]
@@ -55,8 +61,10 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
     words = catalogue(options.language.value)
     cautions = MINOR_CAUTIONS if claim.minor else ()
     request = engine_request(options, seed=wiring.settings.engine_seed)
+    text = claim.request.get("rules")
+    rules = None if text is None else rules_of(text)
     if not clip.has_pictures:
-        return _of_joints(wiring, claim, clip, lease, folder, options, request, cautions)
+        return _of_joints(wiring, claim, clip, lease, folder, options, request, cautions, rules)
     if claim.inputs:
         (earlier,) = sources_of(wiring, claim, lease, folder)
         again = run_again(
@@ -64,11 +72,16 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
             earlier.joints()[0],
             request,
             load(),
+            draw=_drawing(wiring, earlier, words) if claim.request.get("pictures") else None,
+            rules=rules,
             report=lease,
             extra_cautions=cautions,
             second_track=None if claim.same_serve is None else earlier.second_joints(),
         )
         again = _without_faces(again, claim)
+        if again.pictures and claim.minor and not earlier.faces_hidden:
+            hidden = _pictures(wiring, earlier, again.analysis, again.bodies, words, hide=True)
+            again = replace(again, hidden=pipeline.Drawings(hidden))
         return Made(tuple(result_files(again, words)), headline(again.analysis))
     # What one film costs foretells nothing of two, and what two have cost is no lesson for one.
     left = None if claim.same_serve else TimeLeft(lease.patiently(wiring.costs.read))
@@ -82,6 +95,7 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
         sha256=clip.sha256,
         annotated_film=options.annotated_film,
         faces=options.faces,
+        rules=rules,
         also_hidden=claim.minor and options.faces is Faces.SHOWN,
         extra_cautions=cautions,
         words=words,
@@ -132,6 +146,7 @@ def _of_joints(
     options: AnalysisOptions,
     request: EngineRequest,
     cautions: tuple[Note, ...],
+    rules: PracticeRules | None,
 ) -> Made:
     """Measure a joint file. It is small and read anew each time, also where one asks for again."""
     path = folder / "joints"
@@ -149,9 +164,47 @@ def _of_joints(
         report=lease,
         extra_cautions=cautions,
     )
+    result = replace(result, analysis=pipeline.with_rules(result.analysis, rules))
     result = _without_faces(result, claim)
     files = tuple(result_files(result, catalogue(options.language.value)))
     return Made(files, headline(result.analysis), result.analysis.clip)
+
+
+def _drawing(
+    wiring: Wiring, earlier: Source, words: Words
+) -> Callable[[Analysis, EngineResult], tuple[Mapping[str, bytes], None]]:
+    """Return what draws the pictures of an earlier analysis anew, with the coach's own lines."""
+
+    def draw(analysis: Analysis, found: EngineResult) -> tuple[Mapping[str, bytes], None]:
+        hide = earlier.faces_hidden
+        return _pictures(wiring, earlier, analysis, found.bodies, words, hide=hide), None
+
+    return draw
+
+
+def _pictures(
+    wiring: Wiring,
+    earlier: Source,
+    analysis: Analysis,
+    bodies: Sequence[BodyMotion | None],
+    words: Words,
+    *,
+    hide: bool,
+) -> Mapping[str, bytes]:
+    film = earlier.film()
+    if film is None:  # its time was over after this was asked for
+        raise NoLongerKept()
+    track, _ = earlier.joints()
+    return draw_pictures(
+        film,
+        analysis,
+        track,
+        bodies,
+        decode_limits(wiring.settings),
+        words,
+        own=earlier.own,
+        cover=face_cover(track) if hide else None,
+    )
 
 
 def _without_faces(result: pipeline.PipelineResult, claim: Claim) -> pipeline.PipelineResult:

@@ -8,6 +8,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from models.contract.analysis import Analysis
+from models.contract.annotations import Annotations
 from models.contract.errors import Erased, InvalidRequest, NoLongerKept
 from models.contract.faces import hidden_name
 from models.contract.joints import read_joints
@@ -69,6 +70,7 @@ def _source(wiring: Wiring, one: InputFiles, lease: Lease, folder: Path) -> Sour
         pictures,
         hidden_pictures=lambda: pictures(hidden_name(PICTURES)),
         second_joints=lambda: JointTrack.from_npz(read(SECOND_JOINTS)),
+        own=None if one.own_lines is None else Annotations.model_validate(one.own_lines),
     )
 
 

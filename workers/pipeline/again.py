@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from models.contract.analysis import Analysis
 from models.contract.faces import Faces
 from models.contract.note import Note
+from models.contract.plan import PracticeRules
 from models.contract.tracks import JointTrack
 from models.contract.vocabulary import Stage
 from workers.engine.interface import EngineRequest, EngineResult
@@ -24,6 +25,7 @@ from workers.pipeline.run import (
     nobody,
     person_seen,
     with_cautions,
+    with_rules,
 )
 from workers.video.usability import CHECKS
 
@@ -37,6 +39,7 @@ def run_again(
     draw: Callable[[Analysis, EngineResult], tuple[Mapping[str, bytes], bytes | None]]
     | None = None,
     faces: Faces | None = None,
+    rules: PracticeRules | None = None,
     report: Report = silent,
     extra_cautions: tuple[Note, ...] = (),
     second_track: JointTrack | None = None,
@@ -58,6 +61,8 @@ def run_again(
         (analysis, engine result) to pictures by file name and annotated film, from the film.
     faces : Faces, optional
         Whether what is drawn shows faces; as in the earlier analysis without.
+    rules : PracticeRules, optional
+        Whose limits are shown; as in the earlier analysis without.
     report : callable
         Called with the stage and the share done; what it raises ends the analysis.
     extra_cautions : tuple of Note
@@ -88,7 +93,9 @@ def run_again(
         engine.identity,
     )
     analysis = with_cautions(analysis, extra_cautions)
-    analysis = analysis.model_copy(update={"faces": faces or earlier.faces})
+    kept = {name: getattr(earlier, name) for name in ("rules", "thresholds")}
+    analysis = analysis.model_copy(update={"faces": faces or earlier.faces, **kept})
+    analysis = with_rules(analysis, rules)
     if analysis.second_view is not None and earlier.second_view is not None:
         told = analysis.second_view.model_copy(update={"clip": earlier.second_view.clip})
         analysis = analysis.model_copy(update={"second_view": told})

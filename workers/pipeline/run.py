@@ -28,10 +28,12 @@ from models.contract.errors import (
 from models.contract.faces import Faces
 from models.contract.first_look import FirstLook
 from models.contract.note import Note
+from models.contract.plan import PracticeRules
 from models.contract.problem import Problem
 from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import Handedness, Severity, Stage, View
+from models.practice.rules import thresholds_of
 from models.words import Words, english
 from workers.decide.typical import typical_of
 from workers.engine.first_look import Glance
@@ -180,6 +182,7 @@ def run(
     sha256: str | None = None,
     annotated_film: bool = False,
     faces: Faces = Faces.SHOWN,
+    rules: PracticeRules | None = None,
     also_hidden: bool = False,
     extra_cautions: tuple[Note, ...] = (),
     words: Words | None = None,
@@ -203,6 +206,8 @@ def run(
         Also make the film with the marks drawn in.
     faces : Faces
         Whether pictures and film show faces.
+    rules : PracticeRules, optional
+        Whose limits pictures and film show; the shipped rules' without.
     also_hidden : bool
         Make pictures and film a second time, with hidden faces.
     extra_cautions : tuple of Note
@@ -259,6 +264,7 @@ def run(
         facts, film_problems, checks, found, request, stages.models, stages.engine_identity
     )
     analysis = with_cautions(analysis, extra_cautions).model_copy(update={"faces": faces})
+    analysis = with_rules(analysis, rules)
 
     def drawn(draw: Draw | None, film: DrawFilm | None) -> Drawings:
         if not analysis.repetitions or draw is None:
@@ -288,6 +294,14 @@ def with_cautions(analysis: Analysis, more: tuple[Note, ...]) -> Analysis:
     if not more:
         return analysis
     return analysis.model_copy(update={"cautions": (*analysis.cautions, *more)})
+
+
+def with_rules(analysis: Analysis, rules: PracticeRules | None) -> Analysis:
+    """Return the analysis as it is shown by these practice rules; None = the shipped ones."""
+    if rules is None:
+        return analysis
+    update = {"rules": rules.name, "thresholds": thresholds_of(rules)}
+    return analysis.model_copy(update=update)
 
 
 def person_seen(track: JointTrack) -> bool:

@@ -11,9 +11,10 @@ from pathlib import Path
 
 from models import registry
 from models.contract.analysis import Analysis, ModelUse
+from models.contract.annotations import Annotations
 from models.contract.errors import ModelUnknown
 from models.contract.note_codes import NoteCode, say
-from models.contract.plan import Threshold
+from models.contract.thresholds import Threshold
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import Sex
 from models.words import Words
@@ -197,11 +198,12 @@ def draw_pictures(
     words: Words | None = None,
     *,
     thresholds: Sequence[Threshold] | None = None,
+    own: Annotations | None = None,
     cover: FaceCover | None = None,
 ) -> dict[str, bytes]:
     """Return the pictures of the events; frames are read again, a bounded number at a time.
 
-    Thresholds: of the practice rules, as for `event_pictures`. ``cover``: hides the faces.
+    Thresholds of the practice rules and own lines: as for `event_pictures`. ``cover``: hides faces.
     """
     masses = _centres_of_mass(bodies, analysis.sex)
     capture_fps = analysis.clip.capture_fps_given
@@ -215,7 +217,7 @@ def draw_pictures(
         if cover is not None:
             frames = cover.all_hidden(frames)
         pictures |= event_pictures(
-            frames, analysis, track, bodies, masses, thresholds=thresholds, words=words
+            frames, analysis, track, bodies, masses, thresholds=thresholds, own=own, words=words
         )
     return pictures
 

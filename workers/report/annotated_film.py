@@ -11,7 +11,7 @@ from PIL import Image
 from models.contract.analysis import Analysis, Repetition
 from models.contract.interval import Z95
 from models.contract.metrics.catalogue import CATALOGUE
-from models.contract.plan import Threshold
+from models.contract.thresholds import Threshold
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import EventName
 from models.words import Words, english
@@ -79,7 +79,7 @@ def annotated_film(
     """
     words = words or english()
     pace = pace or Pace()
-    goals = thresholds_or_shipped(thresholds)
+    goals = thresholds_or_shipped(analysis.thresholds if thresholds is None else thresholds)
     scenes = _scenes(analysis, track, bodies, centre_of_mass)
     if not scenes:
         raise ValueError("there is no repetition to show")

@@ -88,8 +88,12 @@ def around(
     *,
     shown_width: int = 1080,
     shown_height: int = 1458,
+    also: npt.NDArray[np.float64] | None = None,
 ) -> Crop:
-    """Return one crop that holds all the figures, racket and feet included."""
+    """Return one crop that holds all the figures, racket and feet included.
+
+    ``also``: further points that it holds, pixels of the frame, shape (N, 2).
+    """
     clouds = [figure.extent() for figure in figures]
     points = np.vstack([*clouds, np.empty((0, 2))])
     if len(points) == 0:
@@ -97,7 +101,7 @@ def around(
     else:
         tall = max(float(np.ptp(cloud[:, 1])) for cloud in clouds if len(cloud))
         tips = [tip for figure in figures if (tip := racket_tip(figure, tall)) is not None]
-        points = np.vstack([points, *tips])
+        points = np.vstack([points, *tips, np.empty((0, 2)) if also is None else also])
         margin = 0.09 * tall
         low, high = points.min(axis=0) - margin, points.max(axis=0) + margin
     width, height = high - low

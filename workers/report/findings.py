@@ -10,8 +10,9 @@ from typing import Literal, TypeVar
 from models.contract.analysis import Analysis, Metric
 from models.contract.comparison import MetricDifference
 from models.contract.metrics.catalogue import CATALOGUE
-from models.contract.plan import PracticePlan, RankedFinding, Threshold, UndecidedFinding
+from models.contract.plan import PracticePlan, RankedFinding, UndecidedFinding
 from models.contract.progress import MetricProgress
+from models.contract.thresholds import Threshold
 from models.contract.vocabulary import EventName, Severity
 from models.words import Words
 from models.words.words import Named
@@ -145,11 +146,11 @@ def statements(
     """Return up to three statements: the plan's focus first, then the surest of the rest.
 
     Order: what calls for work and is sure, what is fine, what is probable, what is too close to
-    call with how to film. Ranges are those of the practice rules, of the plan or the shipped ones,
+    call with how to film. Ranges are those of the practice rules, of the plan or of the analysis,
     and nothing is said beside a plan that it does not say. A film that supports fewer than three
     statements says so in a last one.
     """
-    thresholds = thresholds_or_shipped(None if plan is None else plan.thresholds)
+    thresholds = thresholds_or_shipped(analysis.thresholds if plan is None else plan.thresholds)
     ranked = [] if plan is None else [f for f in (plan.focus, *plan.others) if f is not None]
     ranked = [one for one in ranked if one.certainty >= PROBABLE]
     chosen = [_planned(one, analysis, thresholds, words) for one in ranked[:2]]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from models.contract.metrics.catalogue import CATALOGUE
-from models.contract.plan import Threshold
+from models.contract.thresholds import Threshold
 from models.contract.vocabulary import EventName
 from models.practice.rules import shipped_rules, thresholds_of
 

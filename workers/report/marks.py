@@ -12,7 +12,7 @@ from models.contract.analysis import Metric
 from models.words import Words
 from workers.report.canvas import Layer, Style
 from workers.report.figure import SEGMENTS, Figure
-from workers.report.palette import BALANCE, FEET, HIPS, KNEES, LIMBS, RGB, SHOULDERS
+from workers.report.palette import BALANCE, FEET, HIPS, KNEES, LIMBS, OWN, RGB, SHOULDERS
 
 Place = Callable[[npt.ArrayLike], npt.NDArray[np.floating[Any]]]
 
@@ -22,6 +22,7 @@ LINE: Mapping[str, tuple[RGB, Style]] = {
     "knees": (KNEES, "solid"),
     "balance": (BALANCE, "dotted"),
     "goal": (LIMBS, "solid"),
+    "own": (OWN, "solid"),
 }
 """Colour and line style of each mark; the legend shows both."""
 

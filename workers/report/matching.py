@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from models.contract.analysis import Repetition
+from models.contract.annotations import Mark
 from models.contract.skeleton import LANDMARKS
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import EventName, Handedness
@@ -28,6 +29,8 @@ class Side:
         RGB frames by index, for pictures; films take their frames elsewhere.
     body, centre_of_mass : BodyMotion and ndarray, shape (T, 3), or None
         As for `event_pictures`.
+    own : mapping of EventName to tuple of Mark
+        The coach's own lines on the pictures of these instants.
     """
 
     label: str
@@ -37,6 +40,7 @@ class Side:
     frames: Mapping[int, Picture] = field(default_factory=dict)
     body: BodyMotion | None = None
     centre_of_mass: FloatArray | None = None
+    own: Mapping[EventName, tuple[Mark, ...]] = field(default_factory=dict)
 
     def figure(self, frame: int) -> Figure:
         """Return the figure of one frame."""

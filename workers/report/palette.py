@@ -31,6 +31,8 @@ KNEES: Final[RGB] = (250, 240, 120)
 """Angles of the knees."""
 BALANCE: Final[RGB] = (255, 105, 165)
 """Centre of mass, plumb line and base."""
+OWN: Final[RGB] = (140, 240, 150)
+"""A coach's own lines."""
 FEET: Final[RGB] = (208, 180, 255)
 """Marks at the feet."""
 

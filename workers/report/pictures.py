@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from PIL import Image
 
 from models.contract.analysis import Analysis, Metric, Repetition
+from models.contract.annotations import AngleMark, Annotations, Mark
 from models.contract.metrics.catalogue import CATALOGUE
-from models.contract.plan import Threshold
+from models.contract.thresholds import Threshold
 from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import EventName
 from models.words import Words, english
@@ -19,6 +20,7 @@ from workers.report.figure import Figure, figure_at
 from workers.report.goals import share_goal, thresholds_or_shipped
 from workers.report.instants import ShownInstant, instants_of, named
 from workers.report.marks import draw, marks_of
+from workers.report.own_lines import draw_own, spots_of
 
 MOST = 6
 """Numbers in a panel: more would not be read."""
@@ -53,6 +55,7 @@ def event_pictures(
     centre_of_mass: Sequence[FloatArray | None] = (),
     *,
     thresholds: Sequence[Threshold] | None = None,
+    own: Annotations | None = None,
     words: Words | None = None,
 ) -> dict[str, bytes]:
     """Return two JPEG pictures per repetition and pictured instant, by file name: with numbers, and
@@ -70,12 +73,15 @@ def event_pictures(
     centre_of_mass : sequence of ndarray, shape (T, 3), or None
         Per repetition, metres, court frame, one row per row of its body. Needed for the plumb line.
     thresholds : sequence of Threshold or None
-        Of the practice rules; where the weight should fall is drawn by these. None = the shipped.
+        Of the practice rules; where the weight should fall is drawn by these. None = those of the
+        analysis.
+    own : Annotations or None
+        The coach's own lines; pictures reach as far as these do.
     words : Words
         Catalogue; English by default.
     """
     words = words or english()
-    goals = thresholds_or_shipped(thresholds)
+    goals = thresholds_or_shipped(analysis.thresholds if thresholds is None else thresholds)
     pictures: dict[str, bytes] = {}
     for number, repetition in enumerate(analysis.repetitions, start=1):
         body = bodies[number - 1] if number <= len(bodies) else None
@@ -89,16 +95,24 @@ def event_pictures(
             figure_at(instant.frame, track, analysis.handedness, body, com) for instant in instants
         ]
         size = (track.width, track.height)
-        crop = around(figures, *size)
-        small = around(figures, *size, shown_width=PLAIN_WIDTH, shown_height=PLAIN_HEIGHT)
+        names = [picture_name(repetition, number, instant.events[0]) for instant in instants]
+        lines = {name: () if own is None else own.on(name) for name in names}
+        spots = spots_of([mark for marks in lines.values() for mark in marks])
+        crop = around(figures, *size, also=spots)
+        plain_size = {"shown_width": PLAIN_WIDTH, "shown_height": PLAIN_HEIGHT}
+        small = around(figures, *size, **plain_size, also=spots)
         for instant, figure in zip(instants, figures, strict=True):
             if instant not in here:
                 continue
             frame, event = frames[instant.frame], instant.events[0]
             goal = share_goal(goals, instant.events)
-            with_numbers = _picture(frame, figure, crop, repetition, number, instant, goal, words)
-            pictures[picture_name(repetition, number, event)] = jpeg(with_numbers)
-            alone = _photo(frame, figure, small, _share(repetition, instant), goal, words)
+            name = picture_name(repetition, number, event)
+            with_numbers = _picture(
+                frame, figure, crop, repetition, number, instant, goal, lines[name], words
+            )
+            pictures[name] = jpeg(with_numbers)
+            share = _share(repetition, instant)
+            alone = _photo(frame, figure, small, share, goal, lines[name], words)
             pictures[picture_name(repetition, number, event, plain=True)] = jpeg(alone, PLAIN)
     return pictures
 
@@ -134,6 +148,7 @@ def _photo(
     crop: Crop,
     share: Metric | None,
     goal: float | None,
+    own: Sequence[Mark],
     words: Words,
 ) -> Image.Image:
     """Return the frame with its marks, without names and numbers."""
@@ -142,6 +157,7 @@ def _photo(
     shown = share if share is not None and share.measurable else None
     unit = photo.width / 115
     draw(layer, figure, crop.place, words, unit=unit, share=shown, goal=goal, labels=False)
+    draw_own(layer, own, crop.place, words, unit=unit)
     return layer.over(photo)
 
 
@@ -153,6 +169,7 @@ def _picture(
     number: int,
     instant: ShownInstant,
     goal: float | None,
+    own: Sequence[Mark],
     words: Words,
 ) -> Image.Image:
     photo = crop.cut(frame)
@@ -161,6 +178,7 @@ def _picture(
     shown_share = share if share is not None and share.measurable else None
     unit = photo.width / 190
     draw(layer, figure, crop.place, words, unit=unit, share=shown_share, goal=goal)
+    draw_own(layer, own, crop.place, words, unit=unit)
     notes = []
     if figure.balance is None:
         found = share.reason if share else None
@@ -168,10 +186,14 @@ def _picture(
         notes.append(words("picture.no_balance", reason=reason))
     if figure.unsure:
         notes.append(words("picture.unsure"))
+    if any(isinstance(mark, AngleMark) for mark in own):
+        notes.append(words("picture.own_angles"))
     notes.append(words("picture.footer"))
     legend = [(mark, words(f"picture.{mark}")) for mark in marks_of(figure)]
     if figure.balance is not None and goal is not None:
         legend.append(("goal", words("picture.goal", share=words.percentage(goal))))
+    if own:
+        legend.append(("own", words("picture.own")))
     return panel.under(
         layer.over(photo),
         heading(repetition, number, instant.events, words),

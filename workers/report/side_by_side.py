@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from PIL import Image
 
 from models.contract.analysis import Metric
+from models.contract.annotations import Mark
 from models.contract.metrics.catalogue import CATALOGUE
-from models.contract.plan import Threshold
+from models.contract.thresholds import Threshold
 from models.contract.vocabulary import EventName
 from models.words import Words, english
 from workers.report.canvas import Layer, jpeg, text_width, wrapped
@@ -17,6 +18,7 @@ from workers.report.goals import share_goal, thresholds_or_shipped
 from workers.report.instants import instants_of
 from workers.report.marks import draw, swatch
 from workers.report.matching import Side, matched_crops
+from workers.report.own_lines import draw_own
 from workers.report.palette import INK, MUTED, PAPER, RULE
 from workers.report.pictures import PLAIN, metrics_at
 
@@ -59,7 +61,7 @@ def matched_pictures(
     for event in shared:
         goal = share_goal(goals, [event])
         photos = [
-            _photo(side, crop, frame, goal, words)
+            _photo(side, crop, frame, goal, side.own.get(event, ()), words)
             for side, crop in zip((first, second), crops, strict=True)
             if (frame := side.event_frame(event)) is not None
         ]
@@ -75,12 +77,15 @@ def pair_name(event: EventName, *, plain: bool = False) -> str:
     return f"{name}-plain.jpg" if plain else f"{name}.jpg"
 
 
-def _photo(side: Side, crop: Crop, frame: int, goal: float | None, words: Words) -> Image.Image:
+def _photo(
+    side: Side, crop: Crop, frame: int, goal: float | None, own: Sequence[Mark], words: Words
+) -> Image.Image:
     """Return one side's frame with its marks."""
     image = crop.cut(side.frames[frame])
     layer = Layer(*image.size)
     unit = image.width / 170
     draw(layer, side.figure(frame), crop.place, words, unit=unit, goal=goal, labels=False)
+    draw_own(layer, own, crop.place, words, unit=unit)
     return layer.over(image)
 
 

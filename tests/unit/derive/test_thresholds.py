@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
-from models.practice.rules import shipped_rules
+from models.practice.rules import shipped_rules, thresholds_of
 from tests.films import write_film
 from tests.unit.derive.test_comparison import source
 from tests.unit.report.conftest import Case, load
 from workers.derive.comparison import ComparedSide, comparison_files
 from workers.derive.practice import plan_files
+from workers.derive.source import Source
+from workers.pipeline.run import with_rules
+from workers.report.annotated_film import annotated_film
+from workers.report.pictures import event_pictures
 from workers.video.limits import DecodeLimits
 
+_PICTURE = io.BytesIO()
+Image.new("RGB", (8, 8)).save(_PICTURE, "JPEG")
+JPEG = {"serve-1-loading.jpg": _PICTURE.getvalue()}
 SHIPPED = shipped_rules()
 OWN = SHIPPED.model_copy(
     update={
@@ -63,3 +72,24 @@ def test_a_pair_draws_the_goal_of_its_rules(case: Case, film: Path) -> None:
         _, files = comparison_files(*sides, DecodeLimits(), film=False, rules=rules)
         found.append({f.name: f.data for f in files}["pictures/pair-loading-plain.jpg"])
     assert found[0] != found[1]
+
+
+def test_pictures_and_film_of_an_analysis_show_the_goal_of_its_own_rules(case: Case) -> None:
+    shown = case.track, (case.body,), (case.centre_of_mass,)
+    pictures, films = [], []
+    for analysis in (case.analysis, with_rules(case.analysis, OWN)):
+        pictures.append(event_pictures(case.frames, analysis, *shown))
+        films.append(annotated_film(sorted(case.frames.items()), analysis, *shown))
+    assert pictures[0]["serve-1-loading.jpg"] != pictures[1]["serve-1-loading.jpg"]
+    assert films[0] != films[1]
+    given = event_pictures(case.frames, case.analysis, *shown, thresholds=thresholds_of(OWN))
+    assert given == pictures[1]
+
+
+def test_a_plan_by_the_rules_of_the_analysis_takes_its_stored_pictures(case: Case) -> None:
+    ruled = with_rules(case.analysis, OWN)
+    stored = Source("a", ruled, lambda: (case.track, (case.body,)), lambda: None, lambda: JPEG)
+    _, files = plan_files(OWN, [stored], DecodeLimits())
+    assert "data:image/jpeg" in files[1].data.decode()
+    _, files = plan_files(SHIPPED, [stored], DecodeLimits())
+    assert "data:image/jpeg" not in files[1].data.decode()  # the film is gone

@@ -9,7 +9,8 @@ from itertools import pairwise
 import pytest
 
 from models.contract.analysis import CAUTIONS, Metric
-from models.contract.plan import Drill, Threshold
+from models.contract.plan import Drill
+from models.contract.thresholds import Threshold
 from models.contract.vocabulary import EventName, RepetitionKind
 from models.words import english
 from tests.unit.report import documents
