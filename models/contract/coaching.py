@@ -31,6 +31,7 @@ from models.contract.vocabulary import (
     RepetitionKind,
     Sex,
 )
+from models.contract.voices import VoiceId
 
 PLAYER_SCHEMA_ID: Final = "https://servewright.example/schemas/player.v2.json"
 
@@ -234,6 +235,15 @@ Message = Annotated[
 ]
 
 
+Voice = Annotated[
+    VoiceId | None,
+    Field(
+        description="A voice message for the player (`/v1/players/{player_id}/voices`), which the "
+        "page plays."
+    ),
+]
+
+
 class ComparisonRequest(Document):
     """Asks for the comparison of two sides: before/after, player/model, practice/match."""
 
@@ -258,6 +268,7 @@ class ComparisonRequest(Document):
         "rules.",
     )
     message: Message | None = None
+    voice_id: Voice = None
     language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None
 
@@ -278,6 +289,7 @@ class ProgressRequest(Document):
         "the shipped rules.",
     )
     message: Message | None = None
+    voice_id: Voice = None
     language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None
 
@@ -295,6 +307,7 @@ class PlanRequest(Document):
         default=(), max_length=50, description="Drills whose criteria were met before."
     )
     message: Message | None = None
+    voice_id: Voice = None
     language: Language = Field(default=Language.ENGLISH, description="Language of the report.")
     external_ref: ExternalRef | None = None
 
@@ -353,17 +366,6 @@ class DerivedResource(Document):
     links: Links = Field(default_factory=dict)
 
 
-class RulesResource(Document):
-    """A rule file of a coach."""
-
-    id: RulesId
-    name: str
-    findings: int = Field(ge=0, description="Findings in force, shipped ones included.")
-    drills: int = Field(ge=0)
-    created_at: datetime
-    links: Links = Field(default_factory=dict)
-
-
 class PlayerPage(Document):
     """One page of players, newest first."""
 
@@ -382,11 +384,4 @@ class DerivedPage(Document):
     """One page of derived documents, newest first."""
 
     items: tuple[DerivedResource, ...]
-    next_cursor: str | None = None
-
-
-class RulesPage(Document):
-    """One page of rule files, newest first."""
-
-    items: tuple[RulesResource, ...]
     next_cursor: str | None = None

@@ -215,18 +215,6 @@ class AnalysisRequest(Document):
     external_ref: ExternalRef | None = None
 
 
-class AgainRequest(Document):
-    """What else to do than measure the stored joints anew."""
-
-    pictures: bool = Field(
-        default=False,
-        description="Also draw the pictures anew from the film, with the coach's own lines.",
-    )
-    rules_id: RulesId | None = Field(
-        default=None, description="As among the options; null = as the earlier analysis had it."
-    )
-
-
 class AnalysisChange(Document):
     """Says whose serves an analysis shows."""
 

@@ -8,12 +8,12 @@ from fastapi import Path, Request, Response
 from sqlalchemy.orm import Session
 
 from models import registry
+from models.contract.again import AgainRequest
 from models.contract.analysis import Analysis
 from models.contract.errors import InvalidRequest
 from models.contract.joints import Joints
 from models.contract.note_codes import NoteCode, say
 from models.contract.resources import (
-    AgainRequest,
     AnalysisChange,
     AnalysisId,
     AnalysisPage,

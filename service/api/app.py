@@ -14,6 +14,7 @@ from models.contract.errors import DatabaseUnavailable
 from service.api import (
     analyses,
     audit,
+    branding,
     clips,
     consents,
     deliveries,
@@ -39,6 +40,7 @@ from service.api import (
     rules,
     share_links,
     shared,
+    voices,
     webhooks,
     words,
 )
@@ -50,6 +52,8 @@ from service.api.link_admission import LinkAdmission
 from service.api.middleware import JOINTS, Authentication, BodyLimit, RequestBoundary
 from service.api.traced import TracedRequests
 from service.api.tus import ResumableProtocol, is_upload_path
+from service.core.audio import MOST_BYTES as MOST_VOICE_BYTES
+from service.core.branding import MOST_LOGO_BYTES
 from service.core.database import revision_present, revision_wanted
 from service.core.first_key import FirstKeyNotWritten, hand_out_first_key
 from service.core.guests import Guest
@@ -129,6 +133,8 @@ def create_app(settings: Settings | None = None, traces: Traces | None = None) -
         keeping.router,
         rules.router,
         own_lines.router,
+        voices.router,
+        branding.router,
         webhooks.router,
         deliveries.router,
         keys.router,
@@ -150,6 +156,10 @@ def create_app(settings: Settings | None = None, traces: Traces | None = None) -
             return settings.max_clip_bytes + FORM_OVERHEAD_BYTES
         if method == "POST" and path == JOINTS:
             return settings.max_joints_bytes + FORM_OVERHEAD_BYTES
+        if method == "POST" and path.startswith("/v1/players/") and path.endswith("/voices"):
+            return MOST_VOICE_BYTES
+        if method == "PUT" and path == "/v1/branding/logo":
+            return MOST_LOGO_BYTES
         if method in ("PATCH", "POST") and is_upload_path(path):
             return settings.max_clip_bytes
         return settings.max_body_bytes

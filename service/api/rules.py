@@ -9,10 +9,10 @@ from anyio import to_thread
 from fastapi import APIRouter, Path, Request, Response
 from sqlalchemy.orm import Session
 
-from models.contract.coaching import RulesPage, RulesResource
 from models.contract.errors import InvalidRequest, UnsupportedMediaType
 from models.contract.note_codes import NoteCode, say
 from models.contract.resources import RulesId
+from models.contract.rule_files import RulesPage, RulesResource
 from models.practice.rules import rules_of, shipped_text
 from service.api.conditional import tag_of
 from service.api.dependencies import (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import BigInteger, ForeignKey, Index, String
+from sqlalchemy import BigInteger, ForeignKey, Index, LargeBinary, String
 from sqlalchemy.orm import Mapped, mapped_column
 
 from service.core.table_base import Base, tenant_column
@@ -27,6 +27,19 @@ class Organisation(Base):
     limits: Mapped[dict[str, Any]]
     keeping: Mapped[dict[str, Any]] = mapped_column(default=dict)
     keeping_since: Mapped[datetime | None]
+
+
+class Branding(Base):
+    """The look of an organisation on its pages."""
+
+    __tablename__ = "branding"
+
+    tenant_id: Mapped[str] = mapped_column(ForeignKey("organisations.id"), primary_key=True)
+    updated_at: Mapped[datetime]
+    name: Mapped[str]
+    colour: Mapped[str | None] = mapped_column(String(7))
+    logo: Mapped[bytes | None] = mapped_column(LargeBinary)
+    logo_type: Mapped[str | None] = mapped_column(String(16))
 
 
 class Usage(Base):

@@ -23,6 +23,7 @@ from service.core.tables import (
     IntakeLink,
     ResumableUpload,
     ShareLink,
+    Voice,
     Work,
 )
 
@@ -121,6 +122,7 @@ def player_of(session: Session, row_id: str) -> str | None:
         "cns": Consent.player_id,
         "lnk": IntakeLink.player_id,
         "upl": ResumableUpload.player_id,
+        "voc": Voice.player_id,
     }
     column = owned.get(kind)
     if column is None:

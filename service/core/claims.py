@@ -10,6 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from models.contract.vocabulary import WorkKind
+from service.core.account_tables import Branding
 from service.core.joint_files import JOINT_TYPES
 from service.core.kinds import KINDS
 from service.core.players import may_be_minor
@@ -46,6 +47,16 @@ class StoredFilm:
     def has_pictures(self) -> bool:
         """Whether it is a film."""
         return self.media_type not in JOINT_TYPES
+
+
+@dataclass(frozen=True, slots=True)
+class StoredBrand:
+    """The look of an organisation: name, colour (CSS hexadecimal), logo file and its type."""
+
+    name: str
+    colour: str | None
+    logo: bytes | None
+    logo_type: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +109,8 @@ class Claim:
         The player it is about, as the integrating app calls them.
     minor : bool
         A player may be under 18.
+    brand : StoredBrand or None
+        The look of the organisation on its pages.
     now : datetime
         Time by the database's clock.
     result_prefix : str
@@ -120,6 +133,7 @@ class Claim:
     result_prefix: str
     queued_at: datetime
     traceparent: str | None
+    brand: StoredBrand | None = None
 
 
 def claim_of(session: Session, row: Work, now: datetime) -> Claim:
@@ -153,7 +167,15 @@ def claim_of(session: Session, row: Work, now: datetime) -> Claim:
         result_prefix=KINDS[kind].result_prefix(row.tenant_id, row.id, row.attempt),
         queued_at=row.queued_at,
         traceparent=row.traceparent,
+        brand=_brand(session, row.tenant_id),
     )
+
+
+def _brand(session: Session, tenant_id: str) -> StoredBrand | None:
+    row = session.get(Branding, tenant_id)
+    if row is None:
+        return None
+    return StoredBrand(row.name, row.colour, row.logo, row.logo_type)
 
 
 def _inputs(session: Session, row: Work) -> tuple[tuple[InputFiles, ...], list[Player]]:

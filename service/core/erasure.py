@@ -28,7 +28,7 @@ from service.core.idempotency import forget_replies
 from service.core.identifiers import new_id
 from service.core.kinds import KINDS, kind_of
 from service.core.material import find_clip
-from service.core.object_keys import clip_root, upload_root
+from service.core.object_keys import clip_root, upload_root, voice_root
 from service.core.objects import Objects
 from service.core.players import find_player, find_session
 from service.core.principal import Principal
@@ -44,6 +44,7 @@ from service.core.tables import (
     OutboxEvent,
     Player,
     ResumableUpload,
+    Voice,
     Work,
     WorkInput,
 )
@@ -132,9 +133,12 @@ class Eraser:
                 ).all()
                 clips = session.scalars(select(Clip.id).where(Clip.session_id.in_(sessions))).all()
                 gone = RowsErased(principal, player_id, clips)
+                gone.voices = list(
+                    session.scalars(select(Voice.id).where(Voice.player_id == player_id))
+                )
                 coming = ResumableUpload.player_id == player_id
                 self._clips(session, gone, player_id, coming)
-                forget_replies(session, [player_id, *sessions])
+                forget_replies(session, [player_id, *sessions, *gone.voices])
                 session.execute(delete(Player).where(Player.id == player_id))
         return gone
 
@@ -302,6 +306,7 @@ class RowsErased:
         self.work: dict[str, int] = {}
         self.uploads: list[str] = []
         self.consents: list[str] = []
+        self.voices: list[str] = []
 
     def note_uploads(self, session: Session, coming: ColumnElement[bool] | None) -> None:
         """Note the uploads that brought the clips, those still coming, and their consents."""
@@ -320,5 +325,6 @@ class RowsErased:
         return [
             *(clip_root(self.tenant_id, clip_id) for clip_id in self.clips),
             *(upload_root(self.tenant_id, upload_id) for upload_id in self.uploads),
+            *(voice_root(self.tenant_id, voice_id) for voice_id in self.voices),
             *(KINDS[kind_of(work_id)].root(self.tenant_id, work_id) for work_id in self.work),
         ]

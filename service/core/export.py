@@ -36,6 +36,7 @@ from service.core.tables import (
     Player,
     ResumableUpload,
     ShareLink,
+    Voice,
     Work,
 )
 
@@ -51,7 +52,15 @@ _ENDINGS = {
     "video/quicktime": ".mov",
     "video/webm": ".webm",
     "video/x-matroska": ".mkv",
+    "audio/mp4": ".m4a",
+    "audio/webm": ".webm",
+    "audio/ogg": ".ogg",
+    "audio/mpeg": ".mp3",
+    "audio/wav": ".wav",
 }
+
+_PACKED = (".mp4", ".mov", ".webm", ".mkv", ".jpg", ".npz", ".m4a", ".ogg", ".mp3")
+"""Endings of files that are packed already."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +131,7 @@ class PlayerExport:
         pieces: Iterable[bytes],
     ) -> Iterator[bytes]:
         info = zipfile.ZipInfo(name, datetime.now(UTC).timetuple()[:6])
-        packed = not name.endswith((".mp4", ".mov", ".webm", ".mkv", ".jpg", ".npz"))
+        packed = not name.endswith(_PACKED)
         info.compress_type = zipfile.ZIP_DEFLATED if packed else zipfile.ZIP_STORED
         info.external_attr = 0o600 << 16
         digest, size = hashlib.sha256(), 0
@@ -148,6 +157,7 @@ def _collected(session: Session, now: datetime, player_id: str) -> PlayerContent
         "consents": (Consent, Consent.player_id == player_id),
         "clips": (Clip, Clip.session_id.in_(sessions)),
         "work": (Work, of_player),
+        "voices": (Voice, Voice.player_id == player_id),
         "uploads": (ResumableUpload, ResumableUpload.player_id == player_id),
         "intake_links": (IntakeLink, IntakeLink.player_id == player_id),
         "share_links": (ShareLink, ShareLink.work_id.in_(works)),
@@ -162,6 +172,9 @@ def _collected(session: Session, now: datetime, player_id: str) -> PlayerContent
             if isinstance(row, Clip) and row.state == "ready" and row.film_removed_at is None:
                 ending = _ENDINGS.get(row.media_type, "")
                 files.append(StoredPart(f"films/{row.id}{ending}", row.object_key))
+            if isinstance(row, Voice):
+                ending = _ENDINGS[row.media_type]
+                files.append(StoredPart(f"voices/{row.id}{ending}", row.object_key))
             if isinstance(row, Work):
                 folder = KINDS[WorkKind(row.kind)].folder
                 for one in row.artifacts.values():

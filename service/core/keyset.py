@@ -23,6 +23,7 @@ from service.core.tables import (
     Player,
     RuleFile,
     ShareLink,
+    Voice,
     WebhookEndpoint,
     Work,
 )
@@ -41,6 +42,7 @@ Row = TypeVar(
     Organisation,
     ErasureReceipt,
     AuditEntry,
+    Voice,
 )
 Owned = TypeVar(
     "Owned",
@@ -55,6 +57,7 @@ Owned = TypeVar(
     ShareLink,
     ErasureReceipt,
     AuditEntry,
+    Voice,
 )
 
 

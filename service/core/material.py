@@ -148,7 +148,17 @@ def everything_of(session: Session, player_id: str) -> list[str]:
 
 def only_player(session: Session, analysis_ids: Iterable[str]) -> str | None:
     """Return the player all these analyses belong to; None when they are several or unknown."""
-    players = session.scalars(
+    players = _players(session, analysis_ids)
+    return players[0] if len(players) == 1 else None
+
+
+def players_of(session: Session, analysis_ids: Iterable[str]) -> set[str]:
+    """Return the players whom these analyses show, as far as known."""
+    return {one for one in _players(session, analysis_ids) if one is not None}
+
+
+def _players(session: Session, analysis_ids: Iterable[str]) -> Sequence[str | None]:
+    return session.scalars(
         select(FilmedSession.player_id)
         .select_from(Work)
         .join(Clip, Clip.id == Work.clip_id)
@@ -156,4 +166,3 @@ def only_player(session: Session, analysis_ids: Iterable[str]) -> str | None:
         .where(Work.id.in_(list(analysis_ids)))
         .distinct()
     ).all()
-    return players[0] if len(players) == 1 else None

@@ -35,6 +35,7 @@ from service.core.tables import (
     ResumableUpload,
     RuleFile,
     UploadPiece,
+    Voice,
     Work,
     WorkInput,
 )
@@ -119,6 +120,7 @@ _OF_PLAYER: dict[type[Base], Callable[[Reach], ColumnElement[bool]]] = {
     ResumableUpload: _of_session(ResumableUpload),
     IntakeLink: _of_session(IntakeLink),
     Consent: _of_session(Consent),
+    Voice: lambda reach: Voice.player_id == reach.player_id,
     UploadPiece: lambda _: true(),  # places of bytes, asked for by an upload narrowed itself
     RuleFile: lambda _: true(),  # of the whole organisation, and nobody's in particular
     WorkInput: lambda _: true(),  # ids only, asked for by work that is narrowed itself

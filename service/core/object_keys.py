@@ -1,6 +1,6 @@
 """Under which keys the objects of an organisation lie.
 
-``clips/CLIP/film``, ``uploads/UPLOAD/…``, ``analyses/ANALYSIS/ATTEMPT/…``,
+``clips/CLIP/film``, ``uploads/UPLOAD/…``, ``voices/VOICE/voice``, ``analyses/ANALYSIS/ATTEMPT/…``,
 ``documents/DOCUMENT/ATTEMPT/…``: those of the first organisation at the root, as they were before
 there were others; those of each other below ``tenants/ORGANISATION/``. No key holds a name or
 digest of a caller's.
@@ -36,6 +36,11 @@ def clip_key(tenant_id: str, clip_id: str) -> str:
 def upload_root(tenant_id: str, upload_id: str) -> str:
     """Return the prefix that holds what has arrived of an upload in parts."""
     return f"{tenant_root(tenant_id)}uploads/{upload_id}"
+
+
+def voice_root(tenant_id: str, voice_id: str) -> str:
+    """Return the prefix that holds a voice message."""
+    return f"{tenant_root(tenant_id)}voices/{voice_id}"
 
 
 def owner_of(key: str) -> str:

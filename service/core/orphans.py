@@ -1,5 +1,5 @@
-"""Films, and parts of films, that no row knows of: what a crash left on the way from an upload to
-its row.
+"""Films, parts of films and voice messages that no row knows of: what a crash left on the way from
+an upload to its row.
 """
 
 from __future__ import annotations
@@ -13,9 +13,16 @@ from sqlalchemy import select
 
 from service.core.database import Database
 from service.core.identifiers import is_id, made_at
-from service.core.object_keys import TENANTS, clip_root, owner_of, tenant_root, upload_root
+from service.core.object_keys import (
+    TENANTS,
+    clip_root,
+    owner_of,
+    tenant_root,
+    upload_root,
+    voice_root,
+)
 from service.core.objects import Objects
-from service.core.tables import Clip, ResumableUpload
+from service.core.tables import Clip, ResumableUpload, Voice
 
 LOCK = "orphans"
 AGE = timedelta(hours=24)
@@ -47,6 +54,7 @@ class OrphanSweep:
         for folder, prefix, table, root in (
             ("clips", "clip", Clip, clip_root),
             ("uploads", "upl", ResumableUpload, upload_root),
+            ("voices", "voc", Voice, voice_root),
         ):
             removed += self._sweep(folder, prefix, table, root, limit)
         return removed
@@ -55,7 +63,7 @@ class OrphanSweep:
         self,
         folder: str,
         prefix: str,
-        table: type[Clip] | type[ResumableUpload],
+        table: type[Clip] | type[ResumableUpload] | type[Voice],
         root: Callable[[str, str], str],
         limit: datetime,
     ) -> int:

@@ -4,11 +4,11 @@ Kept with the work as JSON, by kind. analysis: ``options``, as in ``AnalysisOpti
 and maybe ``again``, the earlier analysis whose joints are measured anew, with ``pictures``.
 comparison: ``labels``, ``shipped`` (the side that is the shipped model), ``models`` (the sides that
 show a model), ``kind``, ``film``, ``focus``, ``same_player``, ``rules_id``, ``rules``,
-``language``, ``message``. progress: ``kind``, ``focus``, ``rules_id``, ``rules``, ``language``,
-``message``.
-plan: ``rules_id``, ``rules``, ``done``, ``language``, ``message``. drill_check: ``rules``,
-``finding``, ``drill``, ``plan_id``. The rules are kept as they are then, so that a later change of
-a rule file does not change what was said.
+``language``, ``message``, ``voice`` (where it lies). progress: ``kind``, ``focus``, ``rules_id``,
+``rules``, ``language``, ``message``, ``voice``. plan: ``rules_id``, ``rules``, ``done``,
+``language``, ``message``, ``voice``. drill_check: ``rules``, ``finding``, ``drill``, ``plan_id``.
+The rules are kept as they are then, so that a later change of a rule file does not change what was
+said.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from models.contract.again import AgainRequest
 from models.contract.coaching import (
     ComparisonRequest,
     ComparisonSideRequest,
@@ -35,7 +36,7 @@ from models.contract.errors import (
 )
 from models.contract.note_codes import NoteCode, say
 from models.contract.plan import PracticeRules
-from models.contract.resources import AgainRequest, AnalysisOptions, AnalysisRequest
+from models.contract.resources import AnalysisOptions, AnalysisRequest
 from models.contract.vocabulary import AnalysisStatus, Role, WorkKind
 from models.practice.rules import rules_of
 from service.core.joint_files import JOINT_TYPES
@@ -45,12 +46,14 @@ from service.core.material import (
     everything_of,
     newest_serves,
     only_player,
+    players_of,
 )
 from service.core.players import find_player
 from service.core.principal import Principal
 from service.core.roles import stored_role
 from service.core.tables import Clip, FilmedSession, Player, RuleFile, Work
 from service.core.two_films import check_second, ready_clip
+from service.core.voices import voice_for
 from service.core.work import Input, WorkStore
 
 SIDES = ("first", "second")
@@ -221,7 +224,9 @@ class WorkRequests:
             "language": body.language.value,
             "message": body.message,
         }
-        player_id = only_player(session, [one.work_id for one in inputs])
+        ids = [one.work_id for one in inputs]
+        request["voice"] = voice_for(session, principal, body.voice_id, players_of(session, ids))
+        player_id = only_player(session, ids)
         same = body.same_player
         whole = request["shipped"] is None  # nobody but the player is in it
         request["same_player"] = (player_id is not None and whole) if same is None else same
@@ -251,6 +256,7 @@ class WorkRequests:
                 "rules": rule_text(session, principal, body.rules_id),
                 "language": body.language.value,
                 "message": body.message,
+                "voice": voice_for(session, principal, body.voice_id, {player_id}),
             },
             [Input(analysis_id) for analysis_id in everything_of(session, player_id)],
             player_id=player_id,
@@ -283,6 +289,7 @@ class WorkRequests:
                 "done": list(body.done),
                 "language": body.language.value,
                 "message": body.message,
+                "voice": voice_for(session, principal, body.voice_id, {player_id}),
             },
             [Input(analysis_id) for analysis_id in found],
             player_id=player_id,

@@ -30,6 +30,7 @@ from service.core.upload_tables import (
     ResumableUpload,
     ShareLink,
     UploadPiece,
+    Voice,
 )
 
 __all__ = [
@@ -55,6 +56,7 @@ __all__ = [
     "UploadPiece",
     "Usage",
     "UtcDateTime",
+    "Voice",
     "WebhookEndpoint",
     "Work",
     "WorkInput",

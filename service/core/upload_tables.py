@@ -138,6 +138,22 @@ class UploadPiece(Base):
     object_key: Mapped[str]
 
 
+class Voice(Base):
+    """A coach's spoken message for a player; the file lies in the object store."""
+
+    __tablename__ = "voices"
+    __table_args__ = (Index("ix_voices_page", "tenant_id", "player_id", "created_at", "id"),)
+
+    id: Mapped[str] = mapped_column(primary_key=True)
+    tenant_id: Mapped[str] = tenant_column()
+    player_id: Mapped[str] = mapped_column(ForeignKey("players.id", ondelete="CASCADE"), index=True)
+    created_at: Mapped[datetime]
+    object_key: Mapped[str]
+    media_type: Mapped[str] = mapped_column(String(16))
+    size_bytes: Mapped[int]
+    sha256: Mapped[str] = mapped_column(String(64))
+
+
 class ShareLink(Base):
     """An address under which files of one piece of work can be read without a key."""
 

@@ -16,6 +16,7 @@ from service.core.access import Keys
 from service.core.arrivals import Arrivals
 from service.core.audit import AuditLog
 from service.core.background import Background
+from service.core.branding import Brandings
 from service.core.clips import ClipStore
 from service.core.consents import Consents
 from service.core.costs import CostStore
@@ -58,6 +59,7 @@ from service.core.share_links import ShareLinks
 from service.core.sweep import ErasureSweep
 from service.core.tallies import Tallies
 from service.core.traces import Traces
+from service.core.voices import Voices
 from service.core.work import WorkStore
 
 ANNOUNCED_MARGIN_S = 24 * 3600
@@ -90,6 +92,8 @@ class Wiring:
     players: PlayerStore
     rule_files: RuleFiles
     own_lines: OwnLines
+    voices: Voices
+    brandings: Brandings
     overview: Overview
     operations: Operations
     tallies: Tallies
@@ -215,6 +219,8 @@ def wire(settings: Settings, traces: Traces | None = None) -> Wiring:
         players=players,
         rule_files=RuleFiles(database),
         own_lines=OwnLines(database),
+        voices=Voices(database, objects),
+        brandings=Brandings(database),
         overview=Overview(database, queue),
         operations=Operations(database),
         tallies=Tallies(queue),

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from models.contract.base import Document
     from models.contract.plan import PracticeRules
     from workers.pipeline.result_files import ResultFile
+    from workers.report.from_coach import FromCoach
 
 Json = Annotated[bool, typer.Option("--json", help="Print the document, and nothing else.")]
 Out = Annotated[Path | None, typer.Option(help="Folder for the files. [default: see above]")]
@@ -36,6 +37,12 @@ FacesOption = Annotated[Faces, typer.Option(help="Whether pictures and film show
 Minor = Annotated[bool, typer.Option("--minor", help="The player may be under 18.")]
 Message = Annotated[
     str | None, typer.Option(help="The coach's own words, for the first screen of the report.")
+]
+VoiceFile = Annotated[
+    Path | None,
+    typer.Option(
+        exists=True, dir_okay=False, help="The coach's voice, which the page plays: at most 3 MB."
+    ),
 ]
 Material = Annotated[
     list[Path],
@@ -92,6 +99,7 @@ def compare(
     faces: FacesOption = Faces.SHOWN,
     minor: Minor = False,
     message: Message = None,
+    voice: VoiceFile = None,
     language: LanguageOption = Language.ENGLISH,
     out: Out = None,
     json: Json = False,
@@ -134,7 +142,7 @@ def compare(
         same_player=same_player,
         focus=_known_metrics(focus or ()),
         rules=own_rules(rules),
-        message=message,
+        coach=_from_coach(message, voice),
         language=language,
     )
     if not json:
@@ -170,6 +178,7 @@ def progress(
     rules: Rules = None,
     minor: Minor = False,
     message: Message = None,
+    voice: VoiceFile = None,
     language: LanguageOption = Language.ENGLISH,
     out: Out = None,
     json: Json = False,
@@ -186,7 +195,7 @@ def progress(
         focus=_known_metrics(focus or ()),
         rules=own_rules(rules),
         minor=minor,
-        message=message,
+        coach=_from_coach(message, voice),
         language=language,
     )
     if not json:
@@ -207,6 +216,7 @@ def plan(
     faces: FacesOption = Faces.SHOWN,
     minor: Minor = False,
     message: Message = None,
+    voice: VoiceFile = None,
     language: LanguageOption = Language.ENGLISH,
     out: Out = None,
     json: Json = False,
@@ -229,7 +239,7 @@ def plan(
         done=done or (),
         player=player,
         minor=minor,
-        message=message,
+        coach=_from_coach(message, voice),
         language=language,
     )
     if not json:
@@ -296,6 +306,18 @@ def report(
     page = analysis_page(source.analysis, source.pictures(), plan=made, player=player, words=words)
     write_files([page_file(page)], folder)
     results().print(words("terminal.written", path=folder / "report.html"), markup=False)
+
+
+def _from_coach(message: str | None, voice: Path | None) -> FromCoach:
+    from models.contract.errors import PayloadTooLarge
+    from service.core.audio import MOST_BYTES, voice_of
+    from workers.report.from_coach import FromCoach, Voice
+
+    if voice is None:
+        return FromCoach(message)
+    if voice.stat().st_size > MOST_BYTES:
+        raise PayloadTooLarge(say(NoteCode.BODY_TOO_LARGE, limit=MOST_BYTES))
+    return FromCoach(message, Voice(*voice_of(voice.read_bytes())))
 
 
 def own_rules(file: Path | None) -> PracticeRules:

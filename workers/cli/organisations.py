@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.table import Table
 
+from models.contract.note_codes import NoteCode, say
 from workers.cli.console import Exit, errors, guarded, results
 
 if TYPE_CHECKING:
@@ -92,6 +94,37 @@ def limit(
         limits = OrganisationLimits.model_validate({**present, **given}).own()
         row = wiring.organisations.change(organisation, {"limits": limits})
     errors().print(f"{row.id}: {row.limits or 'as the settings say'}", markup=False)
+
+
+@group.command("brand")
+@guarded
+def brand(
+    organisation: Annotated[str, typer.Argument(help="Id from the list.")],
+    name: Annotated[str, typer.Option(help="Stands above the pages.")],
+    colour: Annotated[
+        str | None, typer.Option(help="Of links, marks and lines, such as #2f4b8f.")
+    ] = None,
+    logo: Annotated[
+        Path | None, typer.Option(exists=True, dir_okay=False, help="PNG or JPEG, 150 KB at most.")
+    ] = None,
+) -> None:
+    """Set how the pages of an organisation look; pages made before stay as they are."""
+    from models.contract.branding import BrandingRequest
+    from models.contract.errors import NotFound, PayloadTooLarge
+    from service.core.branding import MOST_LOGO_BYTES
+    from service.core.principal import Principal
+
+    body = BrandingRequest(name=name, colour=colour)
+    if logo is not None and logo.stat().st_size > MOST_LOGO_BYTES:
+        raise PayloadTooLarge(say(NoteCode.BODY_TOO_LARGE, limit=MOST_LOGO_BYTES))
+    with _wiring() as wiring:
+        if organisation not in {row.id for row in wiring.organisations.all()}:
+            raise NotFound()
+        operator = Principal("command", organisation, frozenset({"admin"}))
+        wiring.brandings.put(operator, body)
+        if logo is not None:
+            wiring.brandings.put_logo(operator, logo.read_bytes())
+    errors().print(f"{organisation}: {name}", markup=False)
 
 
 @group.command("usage")

@@ -29,6 +29,7 @@ from workers.pipeline.run import Drawings
 from workers.report.annotated_film import MARGIN_S
 from workers.report.canvas import Picture
 from workers.report.comparison_page import comparison_page
+from workers.report.from_coach import NOTHING, FromCoach
 from workers.report.instants import PICTURED, instants_of
 from workers.report.matching import Side
 from workers.report.pair_film import FilmImpossible, pair_film
@@ -73,7 +74,7 @@ def comparison_files(
     same_player: bool = False,
     focus: Sequence[str] = (),
     rules: PracticeRules | None = None,
-    message: str | None = None,
+    coach: FromCoach = NOTHING,
     language: Language = Language.ENGLISH,
 ) -> tuple[Comparison, tuple[ResultFile, ...]]:
     """Return the comparison of two sides and its files.
@@ -141,7 +142,7 @@ def comparison_files(
     def shows(one: Drawings) -> Iterator[ResultFile]:
         yield page_file(
             comparison_page(
-                comparison, one.pictures, path=path, path_events=events, message=message,
+                comparison, one.pictures, path=path, path_events=events, coach=coach,
                 words=words,
             )
         )  # fmt: skip

@@ -15,6 +15,7 @@ from workers.pipeline.faces import face_cover
 from workers.pipeline.result_files import ResultFile, beside, json_file, page_file
 from workers.pipeline.stages import draw_pictures
 from workers.report.analysis_page import analysis_page
+from workers.report.from_coach import NOTHING, FromCoach
 from workers.report.goals import share_goal, thresholds_or_shipped
 from workers.video.limits import DecodeLimits
 
@@ -28,7 +29,7 @@ def plan_files(
     player: str | None = None,
     minor: bool = False,
     also_hidden: bool = False,
-    message: str | None = None,
+    coach: FromCoach = NOTHING,
     language: Language = Language.ENGLISH,
 ) -> tuple[PracticePlan, tuple[ResultFile, ...]]:
     """Return the plan for these serves, and its files.
@@ -47,7 +48,7 @@ def plan_files(
         pictures = _pictures(shown, plan.thresholds, limits, words, hide)
         return page_file(
             analysis_page(
-                shown.analysis, pictures, plan=plan, player=player, message=message, words=words
+                shown.analysis, pictures, plan=plan, player=player, coach=coach, words=words
             )
         )
 

@@ -15,6 +15,7 @@ from workers.decide.progress import progress as work_out
 from workers.decide.sessions import SessionAnalyses
 from workers.derive.source import SessionSources, with_minor_cautions
 from workers.pipeline.result_files import ResultFile, json_file, page_file
+from workers.report.from_coach import NOTHING, FromCoach
 from workers.report.progress_page import progress_page
 
 
@@ -27,7 +28,7 @@ def progress_files(
     focus: Sequence[str] = (),
     rules: PracticeRules | None = None,
     minor: bool = False,
-    message: str | None = None,
+    coach: FromCoach = NOTHING,
     language: Language = Language.ENGLISH,
 ) -> tuple[Progress, tuple[ResultFile, ...]]:
     """Return the progress of a player over sessions, and its files.
@@ -51,7 +52,7 @@ def progress_files(
         rules=rules or shipped_rules(),
     )
     found = found.model_copy(update={"cautions": with_minor_cautions(found.cautions, minor)})
-    page = progress_page(found, message=message, words=catalogue(language.value))
+    page = progress_page(found, coach=coach, words=catalogue(language.value))
     return found, (json_file("result", found), page_file(page))
 
 

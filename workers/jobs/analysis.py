@@ -24,6 +24,7 @@ from service.core.wiring import Wiring
 from workers.derive.source import Source
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.jobs.attempt import fetch_film
+from workers.jobs.coach import brand_of
 from workers.jobs.configured import decode_limits, shared_stages
 from workers.jobs.lease import Lease
 from workers.jobs.making import Made
@@ -82,7 +83,7 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
         if again.pictures and claim.minor and not earlier.faces_hidden:
             hidden = _pictures(wiring, earlier, again.analysis, again.bodies, words, hide=True)
             again = replace(again, hidden=pipeline.Drawings(hidden))
-        return Made(tuple(result_files(again, words)), headline(again.analysis))
+        return Made(tuple(result_files(again, words, brand_of(claim))), headline(again.analysis))
     # What one film costs foretells nothing of two, and what two have cost is no lesson for one.
     left = None if claim.same_serve else TimeLeft(lease.patiently(wiring.costs.read))
     if left is not None:
@@ -113,7 +114,7 @@ def analyse(wiring: Wiring, claim: Claim, lease: Lease, folder: Path, stages: Ch
         lease.patiently(lambda: fetch_film(wiring, second, beside))
         read = partial(_read_second, second, lease)
         result = run_pair((film, run), (beside, read), request, chosen)
-    files = tuple(result_files(result, words))
+    files = tuple(result_files(result, words, brand_of(claim)))
     return Made(files, headline(result.analysis), result.analysis.clip, left)
 
 
@@ -166,7 +167,7 @@ def _of_joints(
     )
     result = replace(result, analysis=pipeline.with_rules(result.analysis, rules))
     result = _without_faces(result, claim)
-    files = tuple(result_files(result, catalogue(options.language.value)))
+    files = tuple(result_files(result, catalogue(options.language.value), brand_of(claim)))
     return Made(files, headline(result.analysis), result.analysis.clip)
 
 

@@ -10,6 +10,7 @@ from service.core.claims import Claim
 from service.core.wiring import Wiring
 from workers.derive.comparison import comparison_files, headline, sides
 from workers.derive.model_serve import model_serve
+from workers.jobs.coach import from_coach
 from workers.jobs.configured import decode_limits
 from workers.jobs.lease import Lease
 from workers.jobs.making import Made, language_of
@@ -37,7 +38,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
         same_player=request.get("same_player", False),
         focus=request.get("focus", ()),
         rules=rules_of(request.get("rules")),
-        message=request.get("message"),
+        coach=from_coach(wiring, claim, lease),
         language=language_of(claim),
     )
     return Made(files, headline(found))

@@ -8,6 +8,7 @@ from models.practice.rules import rules_of
 from service.core.claims import Claim
 from service.core.wiring import Wiring
 from workers.derive.practice import plan_files, plan_headline
+from workers.jobs.coach import from_coach
 from workers.jobs.configured import decode_limits
 from workers.jobs.lease import Lease
 from workers.jobs.making import Made, language_of
@@ -24,7 +25,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
         player=claim.player,
         minor=claim.minor,
         also_hidden=claim.minor,
-        message=claim.request.get("message"),
+        coach=from_coach(wiring, claim, lease),
         language=language_of(claim),
     )
     return Made(files, plan_headline(found))

@@ -11,6 +11,7 @@ from service.core.claims import Claim, InputFiles
 from service.core.wiring import Wiring
 from workers.derive.progress import headline, progress_files
 from workers.derive.source import SessionSources, Source
+from workers.jobs.coach import from_coach
 from workers.jobs.lease import Lease
 from workers.jobs.making import Made, language_of
 from workers.jobs.shelf import sources_of
@@ -40,7 +41,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
         focus=claim.request.get("focus", ()),
         rules=rules_of(claim.request.get("rules")),
         minor=claim.minor,
-        message=claim.request.get("message"),
+        coach=from_coach(wiring, claim, lease),
         language=language_of(claim),
     )
     return Made(files, headline(found))

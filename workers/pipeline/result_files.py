@@ -16,6 +16,8 @@ from models.contract.resources import Events, Metrics
 from models.words import Words
 from workers.pipeline.run import Drawings, PipelineResult
 from workers.report.analysis_page import analysis_page
+from workers.report.branded import Brand
+from workers.report.from_coach import FromCoach
 
 JSON = "application/json"
 JPEG = "image/jpeg"
@@ -48,11 +50,14 @@ class ResultFile:
     schema: str | None = None
 
 
-def result_files(result: PipelineResult, words: Words | None = None) -> Iterator[ResultFile]:
+def result_files(
+    result: PipelineResult, words: Words | None = None, brand: Brand | None = None
+) -> Iterator[ResultFile]:
     """Yield the files of a result one by one; equal results give equal bytes.
 
-    ``words`` is the language of the report; English without.
+    ``words`` is the language of the report, English without; ``brand`` its look.
     """
+    coach = FromCoach(brand=brand)
     yield json_file("result", result.analysis)
     yield json_file("events", Events.of(result.analysis))
     yield json_file("metrics", Metrics.of(result.analysis))
@@ -65,18 +70,26 @@ def result_files(result: PipelineResult, words: Words | None = None) -> Iterator
         yield ResultFile(name, name, "application/octet-stream", result.second_track.to_npz())
     for file, data in sorted(result.pictures.items()):
         yield ResultFile(f"pictures/{file}", f"pictures/{file}", JPEG, data)
-    yield page_file(analysis_page(result.analysis, result.pictures, film=result.film, words=words))
+    yield page_file(
+        analysis_page(result.analysis, result.pictures, film=result.film, coach=coach, words=words)
+    )
     if result.film is not None:
         yield ResultFile("film.mp4", "film.mp4", MP4, result.film)
     if result.hidden is not None:
-        yield from _hidden_files(result.analysis, result.hidden, words)
+        yield from _hidden_files(result.analysis, result.hidden, coach, words)
 
 
-def _hidden_files(analysis: Analysis, drawn: Drawings, words: Words | None) -> Iterator[ResultFile]:
+def _hidden_files(
+    analysis: Analysis, drawn: Drawings, coach: FromCoach, words: Words | None
+) -> Iterator[ResultFile]:
     """Yield what shows the film once more, with hidden faces."""
     for file, data in sorted(drawn.pictures.items()):
         yield beside(ResultFile(f"pictures/{file}", f"pictures/{file}", JPEG, data))
-    yield beside(page_file(analysis_page(analysis, drawn.pictures, film=drawn.film, words=words)))
+    yield beside(
+        page_file(
+            analysis_page(analysis, drawn.pictures, film=drawn.film, coach=coach, words=words)
+        )
+    )
     if drawn.film is not None:
         yield beside(ResultFile("film.mp4", "film.mp4", MP4, drawn.film))
 

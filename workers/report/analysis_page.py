@@ -14,6 +14,7 @@ from models.words import Words, english
 from workers.report.coil_part import coil_lines
 from workers.report.findings import COUNT, Band, Statement, statements
 from workers.report.first_screen import FirstScreen
+from workers.report.from_coach import NOTHING, FromCoach
 from workers.report.instants import ShownInstant, instants_of, named
 from workers.report.page import (
     Cell,
@@ -52,7 +53,7 @@ def analysis_page(
     *,
     plan: PracticePlan | None = None,
     player: str | None = None,
-    message: str | None = None,
+    coach: FromCoach = NOTHING,
     film: bytes | None = None,
     words: Words | None = None,
 ) -> str:
@@ -66,8 +67,8 @@ def analysis_page(
         Its focus leads the findings, its steps follow the table.
     player : str or None
         Name to print, as the integrating app calls the player.
-    message : str or None
-        The coach's own words.
+    coach : FromCoach
+        What the coach adds.
     film : bytes or None
         The annotated film, MP4; the page of two films of one serve holds it.
     """
@@ -82,7 +83,7 @@ def analysis_page(
         title=_title(analysis, words),
         words=words,
         cautions=cautions,
-        first=replace(_first(analysis, pictures, plan, cards, words), message=message),
+        first=replace(_first(analysis, pictures, plan, cards, words), coach=coach),
         player=player,
         none_found=not analysis.repetitions,
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),

@@ -21,6 +21,7 @@ from workers.report.analysis_page import Card
 from workers.report.beside_model import Said, said_of
 from workers.report.findings import COUNT, one_a_movement
 from workers.report.first_screen import FirstScreen
+from workers.report.from_coach import NOTHING, FromCoach
 from workers.report.page import (
     Cell,
     PagePicture,
@@ -53,7 +54,7 @@ def comparison_page(
     *,
     path: Markup | None = None,
     path_events: Sequence[tuple[EventName, int]] = (),
-    message: str | None = None,
+    coach: FromCoach = NOTHING,
     words: Words | None = None,
 ) -> str:
     """Return the report of one comparison.
@@ -64,8 +65,8 @@ def comparison_page(
         What `matched_pictures` gave.
     path, path_events : Markup and sequence of (EventName, int)
         What `trajectory_plot` gave, and the events marked in it.
-    message : str or None
-        The coach's own words.
+    coach : FromCoach
+        What the coach adds.
     """
     words = words or english()
     said = said_of(comparison, words)
@@ -81,7 +82,7 @@ def comparison_page(
         title=words("page.model_title" if said.model else "page.comparison_title"),
         words=words,
         cautions=comparison.cautions,
-        first=replace(_first(comparison, pictures, cards, said), message=message),
+        first=replace(_first(comparison, pictures, cards, said), coach=coach),
         subtitle=words("comparison.subtitle", first=first, second=second),
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from workers.report.from_coach import NOTHING, FromCoach
 from workers.report.page import PagePicture
 
 
@@ -14,7 +15,7 @@ class FirstScreen:
     """What a reader sees first: a sentence, a pair of pictures or a plot, one thing to do next.
 
     ``pair`` holds up to two pictures that stand beside each other; ``under`` what stands below
-    each half of a single picture of two; ``message`` is the coach's own.
+    each half of a single picture of two; ``coach`` is what the coach adds.
     """
 
     sentence: str
@@ -23,4 +24,4 @@ class FirstScreen:
     under: tuple[str, ...] = ()
     plot: Markup | None = None
     plot_title: str = ""
-    message: str | None = None
+    coach: FromCoach = NOTHING

@@ -7,7 +7,7 @@ import io
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import TypeVar
+from typing import Protocol, TypeVar, runtime_checkable
 
 import jinja2
 from markupsafe import Markup
@@ -16,10 +16,20 @@ from PIL import Image
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, Handedness, View
 from models.words import Words
+from workers.report.branded import colours_of
 from workers.report.cautions import cautions_of
-from workers.report.palette import DARK, LIGHT
+from workers.report.from_coach import FromCoach
 
 T = TypeVar("T")
+
+
+@runtime_checkable
+class HasCoach(Protocol):
+    """What every page begins with: it holds what the coach adds."""
+
+    @property
+    def coach(self) -> FromCoach:
+        """What the coach adds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,13 +96,17 @@ def render(
 ) -> str:
     """Return a whole page as text; every page carries its cautions beside what they concern."""
     environment = _environment()
+    first = values["first"]
+    assert isinstance(first, HasCoach)
+    light, dark = colours_of(first.coach.brand)
     source = jinja2.PackageLoader("workers.report").get_source(environment, "page.css")[0]
     return environment.get_template(template).render(
         title=title,
         words=words,
         cautions=cautions_of(cautions, words),
-        light=LIGHT,
-        dark=DARK,
+        light=light,
+        dark=dark,
+        brand=first.coach.brand,
         css=Markup(source),
         **values,
     )

@@ -21,6 +21,7 @@ from workers.report.analysis_page import Card
 from workers.report.comparison_page import DifferencePlot
 from workers.report.findings import COUNT, one_a_movement
 from workers.report.first_screen import FirstScreen
+from workers.report.from_coach import NOTHING, FromCoach
 from workers.report.page import Cell, Table, TableRow, render, row_groups
 from workers.report.timeline import key, timeline
 
@@ -46,10 +47,10 @@ class KeyEntry:
 def progress_page(
     progress: Progress,
     *,
-    message: str | None = None,
+    coach: FromCoach = NOTHING,
     words: Words | None = None,
 ) -> str:
-    """Return the report of a player's progress; ``message`` is the coach's own."""
+    """Return the report of a player's progress; ``coach`` is what the coach adds."""
     words = words or english()
     cards = _cards(progress, words)
     kinds = {point.kind for metric in progress.metrics for point in metric.series}
@@ -58,7 +59,7 @@ def progress_page(
         title=words("page.progress_title"),
         words=words,
         cautions=progress.cautions,
-        first=replace(_first(progress, cards, words), message=message),
+        first=replace(_first(progress, cards, words), coach=coach),
         player=progress.player,
         findings_title=words("page.findings" if len(cards) == COUNT else "page.findings_fewer"),
         statements=cards,

@@ -6,10 +6,10 @@ import hashlib
 
 import pytest
 
+from models.contract.again import AgainRequest
 from models.contract.analysis import Analysis
 from models.contract.annotations import Annotations
 from models.contract.errors import AnalysisNotCompleted, InvalidRequest, NotFound
-from models.contract.resources import AgainRequest
 from models.contract.vocabulary import WorkKind
 from models.practice.rules import rules_of
 from service.core.claims import StoredFile

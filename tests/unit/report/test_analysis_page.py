@@ -17,6 +17,7 @@ from tests.unit.report import documents
 from tests.unit.report.outline import Outline
 from workers.report.analysis_page import analysis_page
 from workers.report.findings import BANDS, Band, pooled, ruled, statements
+from workers.report.from_coach import FromCoach
 from workers.report.pictures import event_pictures
 
 
@@ -87,7 +88,7 @@ def test_order_is_the_first_screen_findings_plan_then_what_is_folded(outline):
 
 def test_the_coachs_message_stands_on_the_first_screen_as_it_is(right_side, plan):
     said = "Well done, Mira.\nNext: <feet> first."
-    page = analysis_page(right_side.analysis, {}, plan=plan, message=said)
+    page = analysis_page(right_side.analysis, {}, plan=plan, coach=FromCoach(message=said))
     place = page.index("Next: &lt;feet&gt; first.")
     assert page.index("One thing to do next") < place < page.index('id="h-findings"')
     assert "From your coach" not in analysis_page(right_side.analysis, {}, plan=plan)

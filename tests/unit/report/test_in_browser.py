@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import io
+import re
+import wave
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from models.contract.analysis import MINOR_CAUTIONS
@@ -12,12 +16,30 @@ from models.words import catalogue
 from tests.unit.report import documents
 from tests.unit.report.browser import Browser, chromium
 from workers.report.analysis_page import analysis_page
+from workers.report.branded import Brand
 from workers.report.comparison_page import comparison_page
+from workers.report.from_coach import FromCoach, Voice
 from workers.report.matching import Side
 from workers.report.pictures import event_pictures
 from workers.report.progress_page import progress_page
 from workers.report.side_by_side import matched_pictures
 from workers.report.trajectory import trajectory_plot
+
+CLUB = Brand("Greenfield Tennis Club", "#1d6b3c")
+
+
+def spoken(seconds: float = 0.5) -> bytes:
+    """Return a WAVE file with a tone."""
+    rate = 8000
+    tone = np.sin(2 * np.pi * 440 * np.arange(round(seconds * rate)) / rate)
+    file = io.BytesIO()
+    with wave.open(file, "wb") as sound:
+        sound.setnchannels(1)
+        sound.setsampwidth(2)
+        sound.setframerate(rate)
+        sound.writeframes((8000 * tone).astype("<i2").tobytes())
+    return file.getvalue()
+
 
 pytestmark = pytest.mark.skipif(
     chromium() is None, reason="needs Chromium (Debian: apt-get install chromium)"
@@ -108,7 +130,13 @@ def pages(tmp_path_factory, right_side) -> dict[str, Path]:
         "progress": progress_page(documents.progress()),
         "minor": analysis_page(
             case.analysis, pictures, plan=minors, player="Mira Tolland", words=catalogue("de"),
-            message="Gut gemacht! Achte beim nächsten Mal auf den Stand, und lass dir Zeit.",
+            coach=FromCoach(
+                "Gut gemacht! Achte beim nächsten Mal auf den Stand, und lass dir Zeit."
+            ),
+        ),
+        "club": analysis_page(
+            case.analysis, pictures, plan=documents.plan(), player="Mira Tolland",
+            coach=FromCoach("Feet first.", Voice("audio/wav", spoken()), CLUB),
         ),
     }  # fmt: skip
     for name, text in made.items():
@@ -116,8 +144,9 @@ def pages(tmp_path_factory, right_side) -> dict[str, Path]:
     return {name: folder / f"{name}.html" for name in made}
 
 
-PAGES = ("analysis", "comparison", "progress", "minor")
-"""`minor`: a plan in German with every caution, the longest there is."""
+PAGES = ("analysis", "comparison", "progress", "minor", "club")
+"""`club`: with a voice, in the look of a club; `minor`: a plan in German with every caution, the
+longest there is."""
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -192,3 +221,21 @@ def test_a_contrast_too_low_would_be_noticed(browser, tmp_path):
     # #999999 on white is 2.85 (WCAG formula).
     assert ratio == pytest.approx(2.85, abs=0.01)
     assert text == "pale"
+
+
+def test_the_voice_of_the_coach_is_played_by_the_page(pages, browser):
+    browser.open(pages["club"], 360)
+    browser.evaluate("document.querySelector('.message audio').load()")
+    assert browser.until("document.querySelector('.message audio').readyState > 0")
+    length = browser.evaluate("document.querySelector('.message audio').duration")
+    assert length == pytest.approx(0.5, abs=0.01)
+
+
+def test_links_and_marks_have_the_colour_of_the_club(browser, pages):
+    shown = "getComputedStyle(document.querySelector('summary')).color"
+    browser.open(pages["club"], 360)
+    assert browser.evaluate(shown) == "rgb(29, 107, 60)"
+    browser.open(pages["club"], 360, dark=True)
+    red, green, blue = (int(c) for c in re.findall(r"\d+", browser.evaluate(shown)))
+    assert green > 107  # lighter
+    assert green > max(red, blue)  # and still green
