@@ -18,6 +18,7 @@ GROUND: Final = "#faf9f5"
 LEAST_CONTRAST: Final = 4.5
 """Of text and its ground (WCAG 2.2, success criterion 1.4.3, level AA)."""
 _STEPS = 256
+"""Shades that are tried: as many as a channel has values, no unit."""
 
 
 class BrandingRequest(Document):

@@ -218,13 +218,13 @@ router = work_router(
 )
 
 
-@router.patch(
-    "/{analysis_id}",
-    operation_id="change_analysis",
+@router.put(
+    "/{analysis_id}/role",
+    operation_id="mark_analysis",
     summary="Mark an analysis as a model serve, or as a player's",
     response_model=AnalysisResource,
 )
-def change_analysis(
+def mark_analysis(
     request: Request,
     wired: Wired,
     principal: CanAnalyse,

@@ -311,13 +311,13 @@ def report(
 def _from_coach(message: str | None, voice: Path | None) -> FromCoach:
     from models.contract.errors import PayloadTooLarge
     from service.core.audio import MOST_BYTES, voice_of
-    from workers.report.from_coach import FromCoach, Voice
+    from workers.report.from_coach import FromCoach, SpokenMessage
 
     if voice is None:
         return FromCoach(message)
     if voice.stat().st_size > MOST_BYTES:
         raise PayloadTooLarge(say(NoteCode.BODY_TOO_LARGE, limit=MOST_BYTES))
-    return FromCoach(message, Voice(*voice_of(voice.read_bytes())))
+    return FromCoach(message, SpokenMessage(*voice_of(voice.read_bytes())))
 
 
 def own_rules(file: Path | None) -> PracticeRules:

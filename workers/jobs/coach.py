@@ -9,7 +9,7 @@ from service.core.objects import ObjectMissing
 from service.core.wiring import Wiring
 from workers.jobs.lease import Lease
 from workers.report.branded import Brand
-from workers.report.from_coach import FromCoach, Voice
+from workers.report.from_coach import FromCoach, SpokenMessage
 
 
 def brand_of(claim: Claim) -> Brand | None:
@@ -32,7 +32,7 @@ def from_coach(wiring: Wiring, claim: Claim, lease: Lease) -> FromCoach:
     voice = None
     if named is not None:
         data = lease.patiently(lambda: _read(wiring, named["key"]))
-        voice = Voice(named["media_type"], data)
+        voice = SpokenMessage(named["media_type"], data)
     return FromCoach(claim.request.get("message"), voice, brand_of(claim))
 
 

@@ -9,7 +9,7 @@ from workers.report.branded import Brand
 
 
 @dataclass(frozen=True, slots=True)
-class Voice:
+class SpokenMessage:
     """A spoken message, which the page plays."""
 
     media_type: str
@@ -26,7 +26,7 @@ class FromCoach:
     """What a coach adds; each may be missing."""
 
     message: str | None = None
-    voice: Voice | None = None
+    voice: SpokenMessage | None = None
     brand: Brand | None = None
 
 

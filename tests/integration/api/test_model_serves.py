@@ -30,20 +30,20 @@ def test_model_is_marked_listed_and_left_out_of_the_players_own(
     assert plan["analyses"] == [own]
     assert made(client.post(f"/v1/players/{player}/progress", json={}))["analyses"] == [own]
     # Marked as the player's own again, it counts.
-    here = f"/v1/analyses/{model['id']}"
-    assert made(client.patch(here, json={"role": "player"}), 200)["role"] == "player"
+    here = f"/v1/analyses/{model['id']}/role"
+    assert made(client.put(here, json={"role": "player"}), 200)["role"] == "player"
     plan = made(client.post(f"/v1/players/{player}/plans", json={}))
     assert set(plan["analyses"]) == {own, model["id"]}
-    assert_problem(client.patch(here, json={"role": "coach"}), 422, "invalid_request")
-    gone = "/v1/analyses/ana_" + "0" * 32
-    assert_problem(client.patch(gone, json={"role": "model"}), 404, "not_found")
+    assert_problem(client.put(here, json={"role": "coach"}), 422, "invalid_request")
+    gone = "/v1/analyses/ana_" + "0" * 32 + "/role"
+    assert_problem(client.put(gone, json={"role": "model"}), 404, "not_found")
 
 
 def test_player_beside_ones_own_model_and_the_shipped_one(
     client: httpx.Client, wired: Wiring
 ) -> None:
     own, other = (analysed(client, wired, None, c) for c in (b"own", b"other"))
-    made(client.patch(f"/v1/analyses/{other}", json={"role": "model"}), 200)
+    made(client.put(f"/v1/analyses/{other}/role", json={"role": "model"}), 200)
     body = {
         "first": {"label": "Lea", "analyses": [own]},
         "second": {"label": "Model", "analyses": [other]},
@@ -66,7 +66,7 @@ def test_player_beside_ones_own_model_and_the_shipped_one(
 
 def test_sides_that_say_nothing_or_both_are_refused(client: httpx.Client, wired: Wiring) -> None:
     own, other = (analysed(client, wired, None, c) for c in (b"own", b"other"))
-    made(client.patch(f"/v1/analyses/{other}", json={"role": "model"}), 200)
+    made(client.put(f"/v1/analyses/{other}/role", json={"role": "model"}), 200)
     first = {"label": "Lea", "analyses": [own]}
     model = {"label": "Model", "model": "shipped"}
     wrong = [

@@ -18,7 +18,7 @@ from tests.unit.report.browser import Browser, chromium
 from workers.report.analysis_page import analysis_page
 from workers.report.branded import Brand
 from workers.report.comparison_page import comparison_page
-from workers.report.from_coach import FromCoach, Voice
+from workers.report.from_coach import FromCoach, SpokenMessage
 from workers.report.matching import Side
 from workers.report.pictures import event_pictures
 from workers.report.progress_page import progress_page
@@ -136,7 +136,7 @@ def pages(tmp_path_factory, right_side) -> dict[str, Path]:
         ),
         "club": analysis_page(
             case.analysis, pictures, plan=documents.plan(), player="Mira Tolland",
-            coach=FromCoach("Feet first.", Voice("audio/wav", spoken()), CLUB),
+            coach=FromCoach("Feet first.", SpokenMessage("audio/wav", spoken()), CLUB),
         ),
     }  # fmt: skip
     for name, text in made.items():
