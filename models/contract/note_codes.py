@@ -29,6 +29,11 @@ class NoteCode(StrEnum):
     WORK_NOT_PROVEN = "work_not_proven"
     UNDEFINED_IN_MOTION = "undefined_in_motion"
     UNCERTAINTY_TOO_LARGE = "uncertainty_too_large"
+    BALL_NOT_LOOKED_FOR = "ball_not_looked_for"
+    BALL_ALONG_VIEW = "ball_along_view"
+    BALL_LEAVES_PICTURE = "ball_leaves_picture"
+    BALL_NOT_FOLLOWED = "ball_not_followed"
+    BALL_DEPTH_UNKNOWN = "ball_depth_unknown"
 
     PICTURE_TURNED = "picture_turned"
     POSTURE_REFUSED = "posture_refused"

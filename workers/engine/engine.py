@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -27,7 +28,7 @@ from workers.engine.detect import FoundWork, find_work, handedness_of, told_unas
 from workers.engine.event_errors import BODY, NO_EVENT_ERRORS, EventErrors
 from workers.engine.events import Instant, locate
 from workers.engine.evidence import Evidence, evidence_of
-from workers.engine.film_bodies import film_bodies, plain_estimate
+from workers.engine.film_bodies import FilmBody, film_bodies, plain_estimate
 from workers.engine.freefall import body_fall, clock_doubtful
 from workers.engine.heads import HeadPaths
 from workers.engine.interface import EngineRequest, EngineResult
@@ -47,6 +48,7 @@ from workers.engine.problems import (
 )
 from workers.engine.proportions import POPULATION_STATURE_M, POPULATION_STATURE_SD_M
 from workers.engine.readings import BodyEstimate, floor_height, read
+from workers.engine.served import ServedBall, served_ball
 from workers.engine.signals import Signals, from_motion, from_track
 from workers.engine.time_base import time_base
 from workers.engine.view import estimate_view, views_within
@@ -110,6 +112,9 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
             learned.event_errors,
             turned or _refused(why),
             None if body is None else body.heads,
+            ball=None
+            if body is None
+            else partial(served_ball, track, body.motion, body.azimuth[1]),
         )
         repetitions.append(repetition)
         clock |= doubtful
@@ -267,6 +272,10 @@ def _evidence(
     )
 
 
+def _ball_of(track: JointTrack, body: FilmBody) -> Callable[[Instant | None], ServedBall | Note]:
+    return partial(served_ball, track, body.motion, body.azimuth[1])
+
+
 def _part(motion: BodyMotion, start: int, stop: int) -> BodyMotion:
     rows = slice(start, stop)
     return BodyMotion(
@@ -298,6 +307,7 @@ def measured_repetition(
     heads: HeadPaths | None = None,
     locked: bool = False,
     hurried: bool = False,
+    ball: Callable[[Instant | None], ServedBall | Note] | None = None,
 ) -> tuple[Repetition, bool]:
     """Return one measured repetition, and whether its clock is doubtful.
 
@@ -318,6 +328,7 @@ def measured_repetition(
         event: _judged(instant, event, label, fps, errors, event_errors)
         for event, instant in located.events.items()
     }
+    served = None if ball is None else ball(events.get(EventName.CONTACT))
     trusted = request.capture_fps is None and motion.method != "network_3d"
     fall = body_fall(motion, floor_height(motion), request.sex) if trusted else None
     doubtful = clock_doubtful(fall)
@@ -334,6 +345,7 @@ def measured_repetition(
         refused,
         candidate.kind,
         locked,
+        served,
     )
     given = request.stature_m is not None or view is None
     readings = read(
@@ -343,6 +355,7 @@ def measured_repetition(
         stature_sd_m=GIVEN_STATURE_SD_M if given else POPULATION_STATURE_SD_M,
         seed=request.seed,
         heads=heads,
+        served=served if isinstance(served, ServedBall) else None,
     )
     metrics = measure(readings, candidate.kind, context)
     times = [instant.time_s for instant in events.values()]

@@ -14,6 +14,7 @@ from workers.engine.calibration import NEVER_CALIBRATED, Calibration, Residual
 from workers.engine.events import Instant
 from workers.engine.joint_checks import LOCKED_METRICS
 from workers.engine.metrics.spec import MetricSpec
+from workers.engine.served import ServedBall
 
 SIDE_FACTOR = 2.0
 """From the side, the best place for a single camera, a value is reported with twice the error
@@ -56,6 +57,8 @@ class FilmContext:
         Work of one kind is proven by films of that kind.
     locked : bool
         Pelvis and shoulders are one line in these joints.
+    ball : ServedBall, Note or None
+        The served ball, or why its flight tells nothing; None = nobody looked for it.
     """
 
     fps: float
@@ -70,6 +73,7 @@ class FilmContext:
     refused: Note | None = None
     kind: RepetitionKind = RepetitionKind.SERVE
     locked: bool = False
+    ball: ServedBall | Note | None = None
 
     def best_for(self, spec: MetricSpec, methods: Sequence[str]) -> FilmContext:
         """Return the same seen from the position that supports a metric; else as it is."""
@@ -98,11 +102,20 @@ def why_not(spec: MetricSpec, context: FilmContext, method: str) -> Note | None:
         return note(NoteCode.TIMES_DOUBTFUL)
     if context.fps < spec.metric.min_fps - 0.5:
         return note(NoteCode.FRAME_RATE_TOO_LOW, fps=context.fps, needed=spec.metric.min_fps)
+    if Need.BALL in spec.needs:
+        return _no_ball(context)
     if context.view is None:
         return None
     if Need.FEET in spec.needs and context.feet_share < FEET_SHARE:
         return note(NoteCode.FEET_NOT_SEEN)
     return _view_limit(spec, context, context.view, method) if context.calibrated else None
+
+
+def _no_ball(context: FilmContext) -> Note | None:
+    """Return why the served ball's speed is not told, or None if it was followed."""
+    if context.ball is None:
+        return note(NoteCode.BALL_NOT_LOOKED_FOR)
+    return context.ball if isinstance(context.ball, Note) else None
 
 
 def not_found(events: Iterable[EventName], context: FilmContext) -> Note | None:

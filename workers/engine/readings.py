@@ -18,6 +18,7 @@ from workers.engine.heads import METHOD as HEADS_METHOD
 from workers.engine.heads import HeadFormula, HeadPaths, HeadSamples, head_samples
 from workers.engine.metrics.spec import Formula
 from workers.engine.samples import Samples
+from workers.engine.served import ServedBall
 from workers.engine.uncertainty import SAMPLES, best, cloud, value_and_spread
 
 FLOOR_UNDER_ANKLES = 0.045
@@ -81,6 +82,7 @@ def read(
     stature_sd_m: float,
     seed: int,
     heads: HeadPaths | None = None,
+    served: ServedBall | None = None,
 ) -> Readings:
     """Return a repetition as its methods read it.
 
@@ -94,6 +96,8 @@ def read(
     seed : int
     heads : HeadPaths, optional
         What the learned lift answers directly, where there is one.
+    served : ServedBall, optional
+        The served ball, where it was followed.
     """
     bodies: dict[str, tuple[Samples, Samples]] = {}
     for estimate in estimates:
@@ -101,7 +105,7 @@ def read(
         floor = floor_height(motion)
         joints = estimate.sample(SAMPLES, seed)
         bodies[motion.method] = (
-            best(motion, events, sex=sex, floor_z=floor),
+            best(motion, events, sex=sex, floor_z=floor, served=served),
             cloud(
                 motion,
                 joints,
@@ -110,6 +114,7 @@ def read(
                 floor_z=floor,
                 stature_sd_m=stature_sd_m,
                 seed=seed,
+                served=served,
             ),
         )
     direct = None

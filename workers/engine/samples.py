@@ -57,6 +57,8 @@ class Samples:
         Segment table.
     floor_z : float
         Height of the floor in the court frame (the origin is at ankle height).
+    served : ndarray, shape (S,), optional
+        Speed of the served ball just after contact, m/s.
     """
 
     time_s: FloatArray
@@ -65,10 +67,16 @@ class Samples:
     stature_m: FloatArray
     sex: Sex = Sex.UNKNOWN
     floor_z: float = 0.0
+    served: FloatArray | None = None
     _memory: dict[object, FloatArray] = field(default_factory=dict, repr=False, compare=False)
     _operators: dict[float, tuple[csr_array, csr_array, csr_array]] = field(
         default_factory=dict, repr=False, compare=False
     )
+
+    @property
+    def ball_speed(self) -> FloatArray:
+        """Speed of the served ball, m/s, shape (S,); NaN where it was not followed."""
+        return np.full(self.count, np.nan) if self.served is None else self.served
 
     @property
     def count(self) -> int:

@@ -19,6 +19,7 @@ from models.contract.tracks import BodyMotion, FloatArray
 from models.contract.vocabulary import EventName, Sex
 from workers.engine.events import Instant
 from workers.engine.samples import Samples
+from workers.engine.served import ServedBall
 
 SAMPLES = 96
 """Monte Carlo samples of a repetition (working value, not tried systematically)."""
@@ -51,6 +52,7 @@ def cloud(
     floor_z: float,
     stature_sd_m: float,
     seed: int,
+    served: ServedBall | None = None,
 ) -> Samples:
     """Return the Monte Carlo samples of a repetition.
 
@@ -65,6 +67,8 @@ def cloud(
     stature_sd_m : float
         Scales the whole body of each sample: metric scale follows standing height.
     seed : int
+    served : ServedBall, optional
+        The served ball, whose scale follows the body's.
     """
     generator = np.random.default_rng([seed, 1])
     count = joints.shape[0]
@@ -85,11 +89,17 @@ def cloud(
         stature_m=motion.stature_m * factor,
         sex=sex,
         floor_z=floor_z,
+        served=None if served is None else factor * served.draw(count, seed),
     )
 
 
 def best(
-    motion: BodyMotion, events: Mapping[EventName, Instant], *, sex: Sex, floor_z: float
+    motion: BodyMotion,
+    events: Mapping[EventName, Instant],
+    *,
+    sex: Sex,
+    floor_z: float,
+    served: ServedBall | None = None,
 ) -> Samples:
     """Return the best estimate as a single sample."""
     return Samples(
@@ -99,6 +109,7 @@ def best(
         stature_m=np.array([motion.stature_m]),
         sex=sex,
         floor_z=floor_z,
+        served=None if served is None else np.array([served.speed]),
     )
 
 

@@ -38,6 +38,8 @@ class Need(StrEnum):
     """The direction of the target, known better than from the stance alone."""
     FAST = "fast"
     """A frame rate that resolves fast arm movement."""
+    BALL = "ball"
+    """The struck ball followed in the picture: what the ball itself allows decides, no table."""
 
 
 class Mark(StrEnum):

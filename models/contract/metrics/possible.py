@@ -35,6 +35,7 @@ POSSIBLE: Mapping[str, tuple[float, float]] = {
     "rear_knee_flexion": _JOINT,
     "rear_knee_extension_speed": (0.0, 1000.0),
     "leg_drive_speed": (-1.0, 5.0),
+    "ball_speed": (0.0, 80.0),
     "wrist_speed_peak": (0.0, 25.0),
     "sequence_pelvis": _GAP,
     "sequence_trunk": _GAP,

@@ -28,6 +28,8 @@ FINE = 2
 """Samples a pixel along each axis."""
 BLUR_STEP, BLUR_MOST = 6.0, 4
 """Longest picture movement between sub-frames of a blurred frame, pixels, and the most of them."""
+STREAK_MOST = 12
+"""The most where the served ball flies: its streak must be one, not a row of balls."""
 _CHUNK = 16
 _MIRROR = np.array([1.0, -1.0, 1.0], np.float32)
 
@@ -112,11 +114,24 @@ class QuickFilm:
             body = motion.body(times + side * shutter)
             ends.append(self.camera.pixels(racket_points(motion.skeleton, body)[:, 2]))
         moved = np.linalg.norm(ends[1] - ends[0], axis=-1)
-        count = np.clip(np.ceil(moved / BLUR_STEP), 1, BLUR_MOST).astype(int)
+        most = np.full(len(times), BLUR_MOST)
+        if self.spec.served is not None:
+            flown = self._ball_moves(times, shutter)
+            moved, most = np.maximum(moved, flown), np.where(flown > 0.0, STREAK_MOST, most)
+        count = np.clip(np.ceil(moved / BLUR_STEP), 1, most).astype(int)
         return [
             t + shutter * ((np.arange(n) + 0.5) / n - 0.5)
             for t, n in zip(times, count, strict=True)
         ]
+
+    def _ball_moves(self, times: Array, shutter: float) -> Array:
+        """Pixels that the served ball moves in each exposure, (T,); 0 where it does not fly."""
+        places = []
+        for side in (-0.5, 0.5):
+            balls = self.actors[0].performance.ball_at(times + side * shutter)
+            flying = [b[0] if b is not None and b[1] == "flight" else [np.nan] * 3 for b in balls]
+            places.append(self.camera.pixels(np.array(flying)))
+        return np.nan_to_num(np.linalg.norm(places[1] - places[0], axis=-1))
 
     def _layers(self, times: Array) -> list[list[_Layer]]:
         """What is in the picture at each instant; see-through things last."""

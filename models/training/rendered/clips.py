@@ -11,6 +11,7 @@ from .knobs import ServeKnobs
 from .movements import generate
 from .performance import Performance, perform
 from .rotation import Array
+from .served import ServedBall, with_served_ball
 from .skeleton import Skeleton, sample_skeleton
 
 
@@ -43,11 +44,17 @@ class ClipSpec:
     generator: str = "template"  # of `movements.GENERATORS`; others have no use for the knobs
     day: int = 0  # the same person and court on another day: other clothes, other light
     anyone: bool = False  # bodies and clothes of every kind (`phenotypes`, `outfit.drawn_cut`)
+    served: ServedBall | None = None  # how the struck ball leaves; else fixed, without drag
     extra: dict[str, float] = field(default_factory=dict)
 
 
 def make_performance(spec: ClipSpec, skeleton: Skeleton) -> Performance:
     """The clip's performance."""
+    performance = _moved(spec, skeleton)
+    return performance if spec.served is None else with_served_ball(performance, spec.served)
+
+
+def _moved(spec: ClipSpec, skeleton: Skeleton) -> Performance:
     if spec.generator != "template":
         rng = np.random.default_rng([spec.seed, *map(ord, spec.generator)])
         performance = generate(spec.generator, skeleton, rng, spec.kind)

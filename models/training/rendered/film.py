@@ -30,6 +30,8 @@ from .truth_file import clip_notes, write_truth
 
 #: longest picture movement between sub-frames of a blurred frame, pixels, and the most sub-frames
 _BLUR_STEP, _BLUR_MOST = 3.0, 8
+#: the most where the speed of the ball is asked
+_STREAK_MOST = 16
 
 
 @dataclass(frozen=True)
@@ -205,8 +207,20 @@ class Filming:
         motion = self.scenery.actors[0].performance.motion
         body = motion.body(ends)
         uv = self.camera.pixels(racket_points(motion.skeleton, body)[:, 2])
-        count = int(np.clip(np.ceil(np.linalg.norm(uv[1] - uv[0]) / _BLUR_STEP), 1, _BLUR_MOST))
+        moved = float(np.linalg.norm(uv[1] - uv[0]))
+        most = _BLUR_MOST
+        if self.spec.served is not None:  # so many that a streak is one, not a row of balls
+            moved, most = max(moved, self._ball_moves(ends)), _STREAK_MOST
+        count = int(np.clip(np.ceil(moved / _BLUR_STEP), 1, most))
         return [float(m) for m in t + self.spec.shutter * ((np.arange(count) + 0.5) / count - 0.5)]
+
+    def _ball_moves(self, ends: Array) -> float:
+        """Pixels that the served ball moves between two instants; 0 where it does not fly."""
+        seen = self.scenery.actors[0].performance.ball_at(ends)
+        if any(ball is None or ball[1] != "flight" for ball in seen):
+            return 0.0
+        uv = self.camera.pixels(np.array([ball[0] for ball in seen if ball is not None]))
+        return float(np.linalg.norm(uv[1] - uv[0]))
 
     def _finish(self, picture: Image) -> np.ndarray:
         """Lens blur, tone and grain, then 8 bits."""

@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from . import truth_formulas as f
+from .implements import Flight
 from .performance import Performance, Repetition
 from .pose import Body
 from .rotation import Array
@@ -214,5 +215,16 @@ def _drive(
         }
         out["toss_release_height"] = {"release": float(release.points["L_wrist"][0, 2]) / s.height}
         out["tossing_arm_elevation"]["release"] = _arm_elevation(release)
+    speed_of_ball = _struck_speed(performance, events.get("contact"))
+    if repetition.kind == "serve" and speed_of_ball is not None:
+        out["ball_speed"] = {"contact": speed_of_ball}
     if repetition.kind == "throw":
         out["throw_elevation"] = {"contact": performance.notes["throw_elevation_deg"]}
+
+
+def _struck_speed(performance: Performance, contact: float | None) -> float | None:
+    """Speed with which the ball leaves the strings, m/s; None where none is struck."""
+    for part in performance.ball:
+        if isinstance(part, Flight) and part.state == "flight" and part.t0 == contact:
+            return float(np.linalg.norm(part.velocity))
+    return None

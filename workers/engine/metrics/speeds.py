@@ -24,6 +24,14 @@ def wrist_speed_peak(body: Samples) -> FloatArray:
     return body.extreme(speed, mask)[0]
 
 
+def ball_speed(body: Samples) -> FloatArray:
+    """Speed of the served ball just after contact, m/s.
+
+    From the first pictures of its flight, with the drag over them by published coefficients.
+    """
+    return body.ball_speed
+
+
 def part_speed(body: Samples, part: str) -> FloatArray:
     """Return the angular speed of a body part over time, deg/s, shape (S, T).
 
@@ -92,6 +100,7 @@ def _peak_speed(part: str) -> Formula:
 
 
 FORMULAS: Formulas = {
+    "ball_speed": ball_speed,
     "wrist_speed_peak": wrist_speed_peak,
     "sequence_pelvis": _peak_at("pelvis"),
     "sequence_trunk": _peak_at("trunk"),

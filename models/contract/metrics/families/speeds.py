@@ -12,11 +12,13 @@ from models.contract.metrics.definition import (
 )
 from models.contract.metrics.truth import TruthDifference, TruthPath
 from models.contract.metrics.units import Unit
-from models.contract.vocabulary import EventName
+from models.contract.vocabulary import EventName, RepetitionKind
 
 FAST = frozenset({Need.FAST})
 MIN_FPS = 100.0
 """Frames per second from which times of fastest movement are told apart (working value)."""
+BALL_FPS = 60.0
+"""Frames per second from which a served ball is seen whole more than once (working value)."""
 DRIVE = (EventName.LOADING, EventName.CONTACT)
 LATER = "later; negative = before contact"
 GAP = "the second part later; negative = the order is reversed"
@@ -43,6 +45,36 @@ def _gap(first: str, second: str) -> tuple[Taken]:
 
 
 DEFINITIONS = (
+    MetricDefinition(
+        key="ball_speed",
+        unit=Unit.METRE_PER_SECOND,
+        part=BodyPart.BALL_AND_CONTACT,
+        greater="faster",
+        taken=(
+            Taken(
+                EventName.CONTACT,
+                kinds=frozenset({RepetitionKind.SERVE}),
+                truth=TruthPath("measures.ball_speed.contact"),
+                no_calibration="Its interval comes from the flight itself; its error has a table "
+                "of its own (ball_speed.md).",
+            ),
+        ),
+        needs=frozenset({Need.BALL, Need.STATURE, Need.TARGET}),
+        min_fps=BALL_FPS,
+        lowest=0.0,
+        wording={
+            "en": MetricWording(
+                "Ball speed just after contact",
+                "How fast the ball leaves the racket",
+                "Read from the film, no radar; ten metres a second are 36 km/h.",
+            ),
+            "de": MetricWording(
+                "Ballgeschwindigkeit gleich nach dem Treffpunkt",
+                "Wie schnell der Ball den Schläger verlässt",
+                "Aus dem Film gelesen, kein Radar; zehn Meter je Sekunde sind 36 km/h.",
+            ),
+        },
+    ),
     MetricDefinition(
         key="wrist_speed_peak",
         unit=Unit.METRE_PER_SECOND,

@@ -1,0 +1,1 @@
+"""Ball speed just after contact on rendered serves whose ball leaves with a known speed."""
