@@ -30,11 +30,12 @@ SLOWED = 0.5 * AIR * np.pi * RADIUS_M**2 / MASS_KG
 """Share of its speed that a ball loses a metre for a drag coefficient of one."""
 LIFT = 0.12
 """Lift coefficient of topspin, downward (same source: 0.1 to 0.2 at usual spins; from memory)."""
-REACH_M = 0.5
-"""From the wrist to the middle of the strings along the forearm, metres (racket of 0.685 m)."""
+REACH_M = (0.1, 0.0, 0.5)
+"""From the wrist to the ball at contact, metres ahead, aside and up: the racket (0.685 m) is about
+upright then (common practice, no source)."""
 PLACE_SD_M, DEPTH_SD_M = 0.25, 0.2
 """Where the ball is struck about that point: in the picture, and away from the camera (working
-values; the arm and racket lean by about 20 degrees)."""
+values: the racket leans by up to 20 degrees)."""
 SPEED, SPEED_SD = 40.0, 30.0
 """m/s: nothing is known beforehand."""
 HEADING_SD, ELEVATION, ELEVATION_SD = np.radians(8.0), np.radians(-3.0), np.radians(8.0)
@@ -47,8 +48,10 @@ FAR_SD = 0.15
 (working value, as the prior of the fit)."""
 SCALE_SD = 0.015
 """Relative standard deviation of metres in the picture at the body (working value)."""
-PLACE_PX, PLACE_M = 1.0, 0.012
-"""Standard deviation of the middle of a streak: pixels and metres, whichever is more."""
+PLACE_PX, PLACE_M, PLACE_SHARE, PLACE_FIRST = 1.0, 0.012, 0.15, 2.0
+"""Standard deviation of the middle of a streak: pixels and metres, whichever is more, with a share
+of half its length, whose faint end may be missed; so many times as much of the first, which the
+racket may hide in part (working values, on the tuning set)."""
 WIDEST = 0.12
 """Largest relative standard deviation that is told: beyond it the heading rules."""
 NARROW, WIDE = 0.3, 2.2
@@ -115,7 +118,8 @@ def served_ball(
         if frames < LEAST:
             return note(NoteCode.BALL_LEAVES_PICTURE, frames=frames)
         return note(NoteCode.BALL_NOT_FOLLOWED)
-    flight = _Flight(camera, struck, moving.time_s[rows], moving.xy[rows])
+    half = np.hypot(*moving.streak[rows].T)
+    flight = _Flight(camera, struck, moving.time_s[rows], moving.xy[rows], half)
     spread = float(np.hypot(HEADING_SD, np.radians(heading_sd)))
     speed, sd, off = flight.fitted(contact.time_s, contact.sd_s, spread)
     if off > 3.0:
@@ -126,15 +130,10 @@ def served_ball(
 
 
 def _racket(motion: BodyMotion, time_s: float) -> FloatArray:
-    """Return where the middle of the strings is about contact, (3,)."""
-
-    def at(name: str) -> FloatArray:
-        path = motion.joint(name)
-        return np.array([np.interp(time_s, motion.time_s, axis) for axis in path.T])
-
-    wrist = at("hitting_wrist")
-    forearm = wrist - at("hitting_elbow")
-    return np.asarray(wrist + REACH_M * forearm / max(float(np.linalg.norm(forearm)), 1e-6))
+    """Return where the ball is about contact, (3,)."""
+    path = motion.joint("hitting_wrist")
+    wrist = np.array([np.interp(time_s, motion.time_s, axis) for axis in path.T])
+    return np.asarray(wrist + np.array(REACH_M))
 
 
 def _across(camera: Camera, point: FloatArray) -> float:
@@ -198,17 +197,18 @@ class _Flight:
 
     Unknowns, in this order: contact across and over the racket's place and away from the camera
     (m), time of contact (s), speed (m/s), heading, elevation (rad), logarithm of the camera's
-    distance.
+    distance, drag coefficient.
     """
 
     camera: Camera
     struck: FloatArray
     time_s: FloatArray
     xy: FloatArray
+    half_m: FloatArray
 
     def seen(self, unknown: FloatArray) -> FloatArray:
         """Return where the ball would be seen, (N, 2)."""
-        right, up, away, contact_s, speed, heading, elevation, far = unknown
+        right, up, away, contact_s, speed, heading, elevation, far, drag = unknown
         camera = self.camera
         sight = self.struck - (-camera.R.T @ camera.t)
         level = np.array([sight[0], sight[1], 0.0]) / np.hypot(sight[0], sight[1])
@@ -222,7 +222,7 @@ class _Flight:
             ]
         )
         after = np.maximum(self.time_s - contact_s, 0.0)
-        slowed = SLOWED * DRAG
+        slowed = SLOWED * drag
         path = np.log1p(slowed * speed * after) / slowed
         fall = 0.5 * (GRAVITY + SLOWED * LIFT * speed**2) * after**2
         points = start + path[:, None] * ahead - fall[:, None] * np.array([0.0, 0.0, 1.0])
@@ -249,13 +249,15 @@ class _Flight:
     ) -> tuple[float, float, float, float]:
         """Return speed, sd, misfit, and the sum of squares, of a heading in its sds."""
         depth = float((self.camera.R @ self.struck + self.camera.t)[2])
-        pixel = max(PLACE_PX, PLACE_M * float(self.camera.K[0, 0]) / depth)
+        scale = float(self.camera.K[0, 0]) / depth
+        pixel = np.hypot(max(PLACE_PX, PLACE_M * scale), PLACE_SHARE * scale * self.half_m)
+        pixel[0] *= PLACE_FIRST
         heading = node * heading_sd
-        middle = np.array([0.0, 0.0, 0.0, contact_s, SPEED, heading, ELEVATION, 0.0])
+        middle = np.array([0.0, 0.0, 0.0, contact_s, SPEED, heading, ELEVATION, 0.0, DRAG])
         sd = np.array(
             [
                 *(PLACE_SD_M, PLACE_SD_M, DEPTH_SD_M, max(contact_sd_s, 0.004), SPEED_SD),
-                *(FIXED, ELEVATION_SD, FAR_SD),
+                *(FIXED, ELEVATION_SD, FAR_SD, DRAG_SD),
             ]
         )
         step = 1e-4 * sd
@@ -267,8 +269,7 @@ class _Flight:
             now = now + np.clip(change, -2.0 * sd, 2.0 * sd)
         off, slope = self._equations(now, middle, sd, pixel, step)
         spread = np.linalg.inv(slope.T @ slope)
-        drag = SLOWED * DRAG_SD * float(now[4]) * float(self.time_s.mean() - now[3])
-        width = float(np.hypot(np.sqrt(spread[4, 4]), drag * now[4]))
+        width = float(np.sqrt(spread[4, 4]))
         misfit = float(np.sqrt(np.mean(off[: 2 * len(self.xy)] ** 2)))
         return float(now[4]), width, misfit, float(off @ off) + node**2
 
@@ -277,13 +278,13 @@ class _Flight:
         now: FloatArray,
         middle: FloatArray,
         sd: FloatArray,
-        pixel: float,
+        pixel: FloatArray,
         step: FloatArray,
     ) -> tuple[FloatArray, FloatArray]:
         """Return what is left of all equations, in standard deviations, and its derivatives."""
 
         def left(unknown: FloatArray) -> FloatArray:
-            seen = (self.seen(unknown) - self.xy).ravel() / pixel
+            seen = ((self.seen(unknown) - self.xy) / pixel[:, None]).ravel()
             return np.concatenate([seen, (unknown - middle) / sd])
 
         off = left(now)

@@ -13,13 +13,14 @@ from models.contract.sightings import Sightings
 from models.contract.tracks import BoolArray, FloatArray, IntArray
 from workers.engine.ball import distinct
 
-FOLLOWED_S = 0.3
-"""The ball is looked for so long after contact, seconds: at 25 m/s it is over 7 m away."""
+FOLLOWED_S = 0.16
+"""The ball is looked for so long after contact, seconds: four to nine metres. Later, how it is
+slowed tells more than how fast it was."""
 SLOWEST, FASTEST = 12.0, 80.0
 """m/s: a child's second serve, and over the fastest serves on record (about 73, from memory)."""
-STEEPEST = 0.4
+STEEPEST = 0.5
 """Largest climb or fall of the path as the camera sees it, per metre ahead: serves leave at 10
-degrees down to 8 up, and the camera's own tilt is known to a few (working value)."""
+degrees down to 8 up; seen from a quarter a path across the court looks steeper (working value)."""
 NEAR_RACKET_M = 0.45
 """How near the way back comes to where the racket must have been, metres (working value)."""
 SURE_S = 0.03
@@ -38,6 +39,9 @@ which pieces are seen as well, reach no farther (working value)."""
 LEAST = 3
 """Fewest sightings: among pieces of arm and racket two fit a line by chance (2 of 15 serves of the
 tuning set)."""
+MISSED = 1.5
+"""What a frame without a sighting costs, sightings: else the tossed ball is taken in as the first
+(working value)."""
 ALIKE = 1.8
 """Streaks of one flight differ in length by less than this factor (working value)."""
 
@@ -111,8 +115,12 @@ def chain(moving: Moving, contact_s: float, contact_sd_s: float) -> IntArray:
             if len(rows) < LEAST:
                 continue
             cost = _from_racket(moving, rows, contact_s, reach)
-            if cost is not None and len(rows) - cost > best[0]:
-                best = (len(rows) - cost, rows)
+            if cost is None:
+                continue
+            missed = int(number[rows[-1]] - number[rows[0]]) + 1 - len(rows)
+            worth = len(rows) - cost - MISSED * missed
+            if worth > best[0]:
+                best = (worth, rows)
     return np.array(best[1], np.int64)
 
 

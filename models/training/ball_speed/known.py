@@ -30,7 +30,7 @@ def watched(film: Path, contact_s: float) -> Watcher:
         for index, frame in enumerate(container.decode(video=0)):
             time_s = float(frame.time or 0.0)
             if contact_s - BEFORE_S <= time_s <= contact_s + AFTER_S:
-                watcher.show(index, time_s, frame.to_ndarray(format="rgb24"))
+                watcher.show(index, time_s, np.asarray(frame.to_ndarray(format="rgb24"), np.uint8))
     return watcher
 
 
