@@ -43,12 +43,14 @@ HEADING_SD, ELEVATION, ELEVATION_SD = np.radians(8.0), np.radians(-3.0), np.radi
 court's measures (6.4 m to the service line, 11.9 m to the net, boxes 4.1 m wide)."""
 HEADINGS, FIXED = 2.6, 1e-4
 """Headings that are tried, in standard deviations; how tightly one is held, rad."""
+FARTHEST = 4.0
+"""Standard deviations that an unknown may be off; speed stays over 5 m/s, drag over 0.2."""
 FAR_SD = 0.15
 """Standard deviation of the logarithm of the camera's distance with the size of the body kept
 (working value, as the prior of the fit)."""
 SCALE_SD = 0.015
 """Relative standard deviation of metres in the picture at the body (working value)."""
-PLACE_PX, PLACE_M, PLACE_SHARE, PLACE_FIRST = 1.0, 0.012, 0.15, 2.0
+PLACE_PX, PLACE_M, PLACE_SHARE, PLACE_FIRST = 1.0, 0.012, 0.1, 2.0
 """Standard deviation of the middle of a streak: pixels and metres, whichever is more, with a share
 of half its length, whose faint end may be missed; so many times as much of the first, which the
 racket may hide in part (working values, on the tuning set)."""
@@ -261,12 +263,15 @@ class _Flight:
             ]
         )
         step = 1e-4 * sd
+        # nothing leaves what can be, on the way to the solution either
+        room = FARTHEST * sd
+        room[4], room[8] = SPEED - 5.0, DRAG - 0.2
         now = middle.copy()
         now[3] = min(contact_s, float(self.time_s[0]) - 1e-3)
         for _ in range(12):
             off, slope = self._equations(now, middle, sd, pixel, step)
             change = -np.linalg.lstsq(slope, off, rcond=None)[0]
-            now = now + np.clip(change, -2.0 * sd, 2.0 * sd)
+            now = np.clip(now + np.clip(change, -2.0 * sd, 2.0 * sd), middle - room, middle + room)
         off, slope = self._equations(now, middle, sd, pixel, step)
         spread = np.linalg.inv(slope.T @ slope)
         width = float(np.sqrt(spread[4, 4]))
