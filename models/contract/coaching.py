@@ -68,7 +68,7 @@ FilmedAt = Annotated[Moment, Field(description="With its offset from UTC.")]
 
 
 class ServeSpeed(Document):
-    """Ball speed of the serve, and who says so."""
+    """Ball speed of the serve as somebody states it, and who. What films show is `ball_speed`."""
 
     value_m_s: Finite = Field(gt=0, le=90)
     source: Literal["self_reported", "radar"]

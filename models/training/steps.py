@@ -269,6 +269,15 @@ GUARD = (
         "about 1 s a film or movement on one core (measured)",
     ),
     Step(
+        "ball_speed",
+        "models.training.ball_speed",
+        "report FILMS --bodies BODIES.npz --known --out KNOWN.json",
+        "5101 (tune), 7307 (report)",
+        "BODIES.npz; without --known also the pose networks and the engine",
+        "FILMS, the rows of infra/accuracy/ball_speed.md, which --page writes from row files",
+        "about 10 s a film on one core (measured)",
+    ),
+    Step(
         "mutate",
         "models.training.guard",
         "",

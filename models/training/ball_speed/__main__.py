@@ -38,14 +38,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
         prog="python -m models.training ball_speed", description=__doc__
     )
     parser.add_argument("use", choices=("tune", "report"))
-    parser.add_argument("films", type=Path)
+    parser.add_argument("films", type=Path, nargs="?")
     parser.add_argument("--bodies", type=Path, help="BODIES.npz; makes the films that are missing")
     parser.add_argument("--count", type=int, default=42)
     parser.add_argument("--known", action="store_true")
     parser.add_argument("--cache", type=Path, help="joint tracks of the whole pipeline")
-    parser.add_argument("--out", type=Path, required=True)
-    parser.add_argument("--page", type=Path)
+    parser.add_argument("--out", type=Path)
+    parser.add_argument("--page", type=Path, help="write the page from row files instead")
+    parser.add_argument("--rows", type=Path, nargs="*", help="TITLE.json of each part")
     options = parser.parse_args(arguments)
+    if options.page is not None:
+        parts = [_part(path) for path in (options.rows or [])]
+        options.page.write_text("\n".join([HEAD, *parts]), "utf-8")
+        return 0
+    if options.films is None or options.out is None:
+        parser.error("name the folder of films, and --out")
     if options.bodies is not None:
         _film(options)
     rows = [
@@ -55,6 +62,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     text = table(rows)
     print(text)
     return 0
+
+
+def _part(path: Path) -> str:
+    rows = [Row(**row) for row in json.loads(path.read_text("utf-8"))]
+    return f"## {path.stem.replace('_', ' ')}\n\n{table(rows)}\n"
 
 
 def _films(options: argparse.Namespace) -> list[Path]:

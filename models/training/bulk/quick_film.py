@@ -131,7 +131,7 @@ class QuickFilm:
             balls = self.actors[0].performance.ball_at(times + side * shutter)
             flying = [b[0] if b is not None and b[1] == "flight" else [np.nan] * 3 for b in balls]
             places.append(self.camera.pixels(np.array(flying)))
-        return np.nan_to_num(np.linalg.norm(places[1] - places[0], axis=-1))
+        return np.asarray(np.nan_to_num(np.linalg.norm(places[1] - places[0], axis=-1)))
 
     def _layers(self, times: Array) -> list[list[_Layer]]:
         """What is in the picture at each instant; see-through things last."""
