@@ -135,6 +135,8 @@ class NoteCode(StrEnum):
     ANSWER_HOLDS_NO_MATCH = "answer_holds_no_match"
     ANSWER_HOLDS_IN_MATCH = "answer_holds_in_match"
     ANSWER_NOT_IN_MATCH = "answer_not_in_match"
+    ANSWER_SHOWS_IN_MATCH = "answer_shows_in_match"
+    ANSWER_ONLY_MATCH_LOST = "answer_only_match_lost"
     ANSWER_MATCH_UNCLEAR = "answer_match_unclear"
     CAMERA_MOVED = "camera_moved"
     NO_BASELINE_SESSION = "no_baseline_session"

@@ -107,6 +107,16 @@ class Relapse(Document):
 
     metrics: tuple[MetricName, ...] = Field(min_length=1)
     found_at: AwareDatetime = Field(description="When the test was filmed that shows it.")
+    cycle: int | None = Field(
+        default=None,
+        ge=2,
+        description="Number of the cycle that starts. Null in earlier documents.",
+    )
+    starts_at: AwareDatetime | None = Field(
+        default=None,
+        description="When it starts: with the test, or now where little of its time is left. Null "
+        "in earlier documents.",
+    )
     practise_until: AwareDatetime
     check: NextCheck = Field(description="The retention check of the new cycle.")
 
@@ -117,7 +127,11 @@ class PracticeWeek(Document):
     week: date | None = Field(description="Its Monday; null = the total.")
     kind: RepetitionKind
     planned: int | None = Field(
-        default=None, ge=0, description="By the doses of the rules; null where they have none."
+        default=None,
+        ge=0,
+        description="By the doses of the rules, also for weeks between two weeks of practice in "
+        "which nothing was filmed; null where they have none, or several drills of that kind and "
+        "the session does not say which.",
     )
     filmed: int = Field(ge=0)
     judged: int | None = Field(
@@ -155,6 +169,9 @@ class Progress(Document):
     )
     cycle_since: AwareDatetime | None = Field(
         default=None, description="First practice of this cycle."
+    )
+    after_relapse: bool = Field(
+        default=False, description="This cycle was started by a relapse that the one before showed."
     )
     relapse: Relapse | None = None
     weeks: tuple[PracticeWeek, ...] = ()

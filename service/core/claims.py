@@ -67,6 +67,8 @@ class InputFiles:
     ----------
     side : str or None
         ``first`` or ``second`` of a comparison.
+    drill_id : str or None
+        Drill of the practice rules that its session was of.
     own_lines : dict or None
         The coach's own on its pictures, as in ``Annotations``.
     """
@@ -78,6 +80,7 @@ class InputFiles:
     session_id: str | None = None
     session_kind: str | None = None
     filmed_at: datetime | None = None
+    drill_id: str | None = None
     own_lines: dict[str, Any] | None = None
 
 
@@ -199,6 +202,7 @@ def _inputs(session: Session, row: Work) -> tuple[tuple[InputFiles, ...], list[P
             session_id=filmed.id if filmed else None,
             session_kind=filmed.kind if filmed else None,
             filmed_at=filmed.filmed_at if filmed else None,
+            drill_id=filmed.drill_id if filmed else None,
             own_lines=analysis.own_lines,
         )
         for link, analysis, clip, filmed, _ in rows

@@ -166,7 +166,8 @@ def progress(
         Path,
         typer.Argument(
             exists=True,
-            help="sessions.yaml, or a folder that holds one: a list of kind, filmed_at, results.",
+            help="sessions.yaml, or a folder that holds one: a list of kind, filmed_at, results, and "
+            "maybe drill.",
         ),
     ],
     player: Annotated[str, typer.Option(help="What to call the player.")] = "player",

@@ -28,12 +28,15 @@ if TYPE_CHECKING:
 
 
 class SessionEntry(Document):
-    """One entry of the file; ``results`` are paths from the file's folder."""
+    """One entry of the file; ``results`` are paths from the file's folder, ``drill`` is an id of
+    the rules.
+    """
 
     kind: SessionKind
     filmed_at: AwareDatetime
     results: tuple[Path, ...] = Field(min_length=1)
     name: str | None = None
+    drill: str | None = None
 
 
 _ENTRIES = TypeAdapter(tuple[SessionEntry, ...])
@@ -67,6 +70,7 @@ def read_sessions(path: Path) -> list[SessionSources]:
             kind=entry.kind,
             at=entry.filmed_at,
             sources=tuple(sources_of([file.parent / result for result in entry.results])),
+            drill=entry.drill,
         )
         for entry in entries
     ]

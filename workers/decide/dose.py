@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
+from itertools import pairwise
 
 from models.contract.analysis import Repetition
 from models.contract.metrics.catalogue import CATALOGUE
@@ -15,7 +16,7 @@ from workers.decide.chances import margin
 from workers.decide.followed import criteria_of
 from workers.decide.groups import at_any_event
 from workers.decide.plan import judged_by
-from workers.decide.sessions import SessionAnalyses
+from workers.decide.sessions import DELAYED, SessionAnalyses
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,29 +32,76 @@ class _Asked:
         return dose.sets * dose.repetitions * dose.days_per_week
 
 
+@dataclass(slots=True)
+class _Filmed:
+    """What was filmed of one kind in one week, and of which drills it is said to be."""
+
+    repetitions: list[Repetition] = field(default_factory=list)
+    drills: set[str | None] = field(default_factory=set)
+
+
 def weeks_of(
     sessions: Sequence[SessionAnalyses], focus: Sequence[str], rules: PracticeRules | None
 ) -> tuple[PracticeWeek, ...]:
     """Return the repetitions of practice films by week (from Monday) and kind.
 
-    Planned, and judged by its criteria, is the drill of that kind that the rules have for the
-    finding on the focus; where they have none, repetitions are counted only. Films show a part of
-    what was practised.
+    Planned, and judged by its criteria, is the drill that was filmed, of those that the rules have
+    for the finding on the focus; where they have none, or it is not known which, repetitions are
+    counted only. A week without a film between two weeks of practice of one cycle counts as planned
+    and not filmed. Films show a part of what was practised.
     """
     asked = _asked(focus, rules)
-    found: dict[tuple[date, RepetitionKind], list[Repetition]] = {}
-    for session in sessions:
+    found: dict[tuple[date, RepetitionKind], _Filmed] = {}
+    cycles: list[list[date]] = []
+    tested = True
+    for session in sorted(sessions, key=lambda one: one.at):
         if session.kind != SessionKind.ACQUISITION:
+            tested = tested or session.kind in DELAYED
             continue
+        if tested:
+            cycles.append([])
+            tested = False
         day = session.at.date()
         monday = day - timedelta(days=day.weekday())
+        cycles[-1].append(monday)
         for analysis in session.analyses:
             for repetition in analysis.repetitions:
-                found.setdefault((monday, repetition.kind), []).append(repetition)
-    return tuple(
-        _week(monday, kind, repetitions, asked.get(kind))
-        for (monday, kind), repetitions in sorted(found.items(), key=lambda item: item[0])
-    )
+                one = found.setdefault((monday, repetition.kind), _Filmed())
+                one.repetitions.append(repetition)
+                one.drills.add(session.drill)
+    weeks = {
+        (monday, kind): _week(monday, kind, one.repetitions, _drill(asked, kind, one.drills))
+        for (monday, kind), one in found.items()
+    }
+    for missed, before in _missed(cycles):
+        for (monday, kind), week in list(weeks.items()):
+            if monday == before and week.planned is not None:
+                weeks[missed, kind] = PracticeWeek(
+                    week=missed, kind=kind, planned=week.planned, filmed=0, judged=0, good=0
+                )
+    return tuple(week for _, week in sorted(weeks.items(), key=lambda item: item[0]))
+
+
+def _missed(cycles: Sequence[Sequence[date]]) -> Iterator[tuple[date, date]]:
+    """Yield the weeks without practice within a cycle, each with the last week that had some."""
+    week = timedelta(days=7)
+    for mondays in cycles:
+        for before, after in pairwise(sorted(set(mondays))):
+            missed = before + week
+            while missed < after:
+                yield missed, before
+                missed += week
+
+
+def _drill(
+    asked: Sequence[_Asked], kind: RepetitionKind, drills: Collection[str | None]
+) -> _Asked | None:
+    """Return the drill that repetitions are of; None where there is none, or it is not known."""
+    of_kind = [one for one in asked if one.drill.stage == kind]
+    named = [one for one in of_kind if one.drill.id in drills]
+    if len(named) == 1 and len(drills) == 1:
+        return named[0]
+    return of_kind[0] if len(of_kind) == 1 else None
 
 
 def total_of(weeks: Sequence[PracticeWeek]) -> tuple[PracticeWeek, ...]:
@@ -77,15 +125,14 @@ def _sum(kind: RepetitionKind, weeks: Sequence[PracticeWeek]) -> PracticeWeek:
     )
 
 
-def _asked(focus: Sequence[str], rules: PracticeRules | None) -> dict[RepetitionKind, _Asked]:
+def _asked(focus: Sequence[str], rules: PracticeRules | None) -> list[_Asked]:
     finding = None if rules is None else _finding(focus, rules)
     if rules is None or finding is None:
-        return {}
+        return []
     drills = {drill.id: drill for drill in rules.drills}
-    return {
-        drills[name].stage: _Asked(drills[name], criteria_of(rules, finding, drills[name]))
-        for name in finding.drills
-    }
+    return [
+        _Asked(drills[name], criteria_of(rules, finding, drills[name])) for name in finding.drills
+    ]
 
 
 def _finding(focus: Sequence[str], rules: PracticeRules) -> Finding | None:

@@ -82,7 +82,7 @@ def progress(
     rows = [_row(slot, title, ordered, kind, prior, gains) for slot, title in slots.items()]
     metrics = agreeing([row for row in rows if row is not None])
     cycle, since = cycle_of(ordered)
-    relapse = relapse_of(metrics, [(s.at, s.kind) for s in ordered], now)
+    relapse = relapse_of(metrics, [(s.at, s.kind) for s in ordered], now, cycle)
     weeks = weeks_of(ordered, focus, rules)
     check = next_check(
         [s.at for s in ordered if s.kind == SessionKind.ACQUISITION],
@@ -95,6 +95,7 @@ def progress(
         answer=answer(metrics, relapse),
         cycle=cycle,
         cycle_since=since,
+        after_relapse=_after_relapse(player, ordered, since, kind, focus, rules),
         relapse=relapse,
         weeks=weeks,
         total=total_of(weeks),
@@ -103,6 +104,22 @@ def progress(
         next_check=check if relapse is None else practise_again(relapse, now),
         notes=_notes(ordered, kind),
     )
+
+
+def _after_relapse(
+    player: str,
+    ordered: Sequence[SessionAnalyses],
+    since: datetime | None,
+    kind: RepetitionKind,
+    focus: Sequence[str],
+    rules: PracticeRules | None,
+) -> bool:
+    """Return whether what was filmed before this cycle shows a relapse."""
+    before = [] if since is None else [s for s in ordered if s.at < since]
+    if not any(s.kind == SessionKind.RETENTION for s in before):
+        return False
+    then = progress(player, before, now=before[-1].at, kind=kind, focus=focus, rules=rules)
+    return then.relapse is not None
 
 
 def _metrics(session: SessionAnalyses, kind: RepetitionKind) -> list[Metric]:

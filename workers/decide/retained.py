@@ -24,6 +24,9 @@ _KEPT, _GONE = 0.8, 0.2
 """Shares of a gain: from the first on it is held, below the second it is lost (working values)."""
 PRACTISE_AGAIN = timedelta(days=14)
 """Length of the practice after a relapse, until the check of the new cycle (working value)."""
+LEAST_LEFT = timedelta(days=7)
+"""The new cycle starts with the test that shows the relapse, or now where less than this is left of
+its practice (working value: a week, the unit in which doses are given)."""
 STAYED = frozenset({RetentionVerdict.HELD, RetentionVerdict.PARTLY_HELD})
 TOLD = STAYED | {RetentionVerdict.LOST}
 
@@ -122,18 +125,29 @@ def _asked(rows: Sequence[MetricProgress]) -> list[MetricProgress]:
 
 
 def relapse_of(
-    rows: Sequence[MetricProgress], sessions: Sequence[tuple[datetime, SessionKind]], now: datetime
+    rows: Sequence[MetricProgress],
+    sessions: Sequence[tuple[datetime, SessionKind]],
+    now: datetime,
+    cycle: int,
 ) -> Relapse | None:
-    """Return the relapse of what the answer is about, and the dates of the new cycle."""
+    """Return the relapse of what the answer is about, and the dates of the cycle after this one.
+
+    Documents that are made on other days state the same dates, as long as there is time left.
+    """
     lost = [row for row in _asked(rows) if row.verdict is RetentionVerdict.LOST]
     tests = [at for at, kind in sessions if kind == SessionKind.RETENTION]
     if not lost or not tests:
         return None
-    until = max(now, *tests) + PRACTISE_AGAIN
+    start = max(tests)
+    if start + PRACTISE_AGAIN - now < LEAST_LEFT:
+        start = now
+    until = start + PRACTISE_AGAIN
     earliest, latest, delay = SCHEDULE[0]
     return Relapse(
         metrics=tuple(metric_name(row.key, row.event) for row in lost),
         found_at=max(tests),
+        cycle=cycle + 1,
+        starts_at=start,
         practise_until=until,
         check=NextCheck(
             kind=SessionKind.RETENTION,
@@ -154,6 +168,21 @@ def practise_again(relapse: Relapse, now: datetime) -> NextCheck:
     )
 
 
+def _in_match_alone(asked: Sequence[MetricProgress]) -> Note | None:
+    """Return what a match days after practice says, where no check was filmed besides."""
+    least = MIN_DELAY.total_seconds() / 3600
+    scores = [row.transfer for row in asked if row.transfer is not None]
+    shown = {stayed(score) for score in scores if score.delay_hours >= least}
+    if len(scores) < len(asked) or not shown or RetentionVerdict.UNCLEAR in shown:
+        return None
+    day = max(round(score.delay_hours / 24) for score in scores)
+    if shown <= STAYED:
+        return note(NoteCode.ANSWER_SHOWS_IN_MATCH, day=day)
+    if shown == {RetentionVerdict.LOST}:
+        return note(NoteCode.ANSWER_ONLY_MATCH_LOST, day=day)
+    return None
+
+
 def answer(rows: Sequence[MetricProgress], relapse: Relapse | None) -> Note:
     """Return whether it holds after days and in a match, in one sentence."""
     asked = _asked(rows)
@@ -162,6 +191,8 @@ def answer(rows: Sequence[MetricProgress], relapse: Relapse | None) -> Note:
         if not asked or all(row.verdict is RetentionVerdict.NO_GAIN for row in asked):
             gains = any(row.gain_verdict is not None for row in rows)
             return note(NoteCode.ANSWER_NO_GAIN if gains else NoteCode.ANSWER_NOT_TESTED)
+        if (alone := _in_match_alone(asked)) is not None:
+            return alone
         early = any(row.verdict is RetentionVerdict.TOO_EARLY for row in asked)
         return note(NoteCode.ANSWER_NOT_TESTED if early else NoteCode.ANSWER_UNCLEAR)
     day = max(round(row.retention.delay_hours / 24) for row in told if row.retention is not None)

@@ -43,7 +43,7 @@ def progress_files(
     found = work_out(
         player,
         [
-            SessionAnalyses(s.name, s.kind, s.at, tuple(x.analysis for x in s.sources))
+            SessionAnalyses(s.name, s.kind, s.at, tuple(x.analysis for x in s.sources), s.drill)
             for s in sessions
         ],
         now=now,

@@ -67,6 +67,7 @@ class SessionSources:
     kind: SessionKind
     at: datetime
     sources: tuple[Source, ...]
+    drill: str | None = None
 
 
 def best_repetition(

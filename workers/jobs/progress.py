@@ -32,7 +32,7 @@ def make(wiring: Wiring, claim: Claim, lease: Lease, folder: Path) -> Made:
         assert one.session_kind is not None
         name = f"{one.filmed_at:%Y-%m-%d}"
         kind = SessionKind(one.session_kind)
-        sessions.append(SessionSources(name, kind, one.filmed_at, tuple(sources)))
+        sessions.append(SessionSources(name, kind, one.filmed_at, tuple(sources), one.drill_id))
     found, files = progress_files(
         claim.player or "",
         sessions,

@@ -145,13 +145,13 @@ def _next(progress: Progress, words: Words) -> list[str]:
     if check is None:
         lines.append(words("progress.next_none"))
     elif progress.relapse is not None:
-        again = progress.relapse
+        dates = progress.relapse
         lines.append(
             words(
                 "progress.relapse_dates",
-                until=words.date(again.practise_until),
-                first=words.date(again.check.not_before),
-                last=words.date(again.check.not_after),
+                until=words.date(dates.practise_until),
+                first=words.date(dates.check.not_before),
+                last=words.date(dates.check.not_after),
             )
         )
     else:
@@ -160,9 +160,14 @@ def _next(progress: Progress, words: Words) -> list[str]:
         lines.append(words("progress.next_when", kind=kind, first=first, last=last))
     if check is not None:
         lines.append(words.note(check.reason))
-    if progress.cycle_since is not None and progress.cycle > 1:
+    again = progress.relapse
+    if again is not None and again.cycle is not None and again.starts_at is not None:
+        start = words.date(again.starts_at)
+        lines.append(words("progress.cycle_starts", number=again.cycle, start=start))
+    elif progress.cycle_since is not None and progress.cycle > 1:
         since = words.date(progress.cycle_since)
-        lines.append(words("progress.cycle", number=progress.cycle, since=since))
+        entry = "cycle_after_relapse" if progress.after_relapse else "cycle"
+        lines.append(words(f"progress.{entry}", number=progress.cycle, since=since))
     return lines
 
 
