@@ -166,7 +166,7 @@ def progress(
         Path,
         typer.Argument(
             exists=True,
-            help="sessions.yaml, or a folder that holds one: a list of kind, filmed_at, results, and "
+            help="sessions.yaml, or a folder that holds one: a list of kind, filmed_at, results, "
             "maybe drill.",
         ),
     ],
