@@ -15,6 +15,7 @@ from models.contract.vocabulary import EventName, Handedness
 from workers.report.canvas import Picture
 from workers.report.crop import Crop, racket_tip
 from workers.report.figure import Figure, figure_at
+from workers.report.own_lines import spots_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +103,8 @@ def matched_crops(
         feet = _feet(figures)
         if feet is None:
             return None
-        cloud = (np.vstack([*points, *tips]) - feet) / length
+        own = spots_of([mark for event in events for mark in side.own.get(event, ())])
+        cloud = (np.vstack([*points, *tips, own]) - feet) / length
         if flip:
             cloud[:, 0] = -cloud[:, 0]
         anchors.append(feet)

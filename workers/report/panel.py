@@ -82,8 +82,13 @@ def under(
     page = Image.new("RGB", (width, total), PAPER)
     page.paste(picture, (0, top))
     layer = Layer(width, total)
-    layer.text((edge, base * 1.9), heading, round(base * 1.25), INK, bold=True)
-    layer.text((width - edge, base * 1.9), subheading, round(base * 0.85), MUTED, anchor="rs")
+    # A long heading and what stands beside it share the line.
+    size, small = round(base * 1.25), round(base * 0.85)
+    room = width - 2 * edge - base - text_width(subheading, small)
+    while size > small and text_width(heading, size, bold=True) > room:
+        size -= 1
+    layer.text((edge, base * 1.9), heading, size, INK, bold=True)
+    layer.text((width - edge, base * 1.9), subheading, small, MUTED, anchor="rs")
     y = top + picture.height + round(base * 1.2)
     for key_row in keys:
         for x, mark, text in key_row:

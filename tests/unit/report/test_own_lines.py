@@ -9,13 +9,16 @@ import pytest
 from PIL import Image
 
 from models.contract.annotations import Annotations
+from models.contract.vocabulary import EventName
 from models.words import english
 from tests.unit.report.test_pictures import _close
 from workers.report.canvas import Layer
 from workers.report.crop import Crop
+from workers.report.matching import Side
 from workers.report.own_lines import draw_own
 from workers.report.palette import OWN
 from workers.report.pictures import event_pictures
+from workers.report.side_by_side import matched_pictures
 
 PICTURE = "serve-1-loading.jpg"
 
@@ -78,3 +81,22 @@ def test_both_pictures_of_the_instant_show_them_and_others_do_not(right_side) ->
     # One crop for all pictures of a serve, so that they can be compared.
     sizes = {Image.open(io.BytesIO(d)).size[0] for n, d in found[1].items() if "plain" not in n}
     assert len(sizes) == 1
+
+
+def test_a_pair_shows_them_on_the_side_they_are_of_however_far_out(right_side) -> None:
+    case = right_side
+    mark = {"type": "line", "points": [(20, 300), (20, 420)]}
+    plain, lined = (
+        Side(
+            "x", case.analysis.repetitions[0], case.track, case.analysis.handedness,
+            case.frames, case.body, case.centre_of_mass, own,
+        )
+        for own in ({}, {EventName.LOADING: _lines(mark).marks})
+    )  # fmt: skip
+    seen = []
+    for first, second in ((plain, plain), (plain, lined)):
+        data = matched_pictures(first, second)["pair-loading-plain.jpg"]
+        columns = np.nonzero(_close(np.asarray(Image.open(io.BytesIO(data))), OWN))[1]
+        seen.append(columns / Image.open(io.BytesIO(data)).size[0])
+    assert len(seen[1]) > len(seen[0]) + 20
+    assert np.median(seen[1]) > 0.5
