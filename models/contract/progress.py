@@ -12,6 +12,7 @@ from models.contract.analysis import CAUTIONS
 from models.contract.base import SCHEMA_BASE, Document, Finite, or_earlier
 from models.contract.comparison import Direction, MetricName, Verdict
 from models.contract.note import Note
+from models.contract.session_values import SessionValues
 from models.contract.vocabulary import EventName, RepetitionKind
 
 SCHEMA_ID: Final = "https://servewright.example/schemas/progress.v3.json"
@@ -142,6 +143,15 @@ class PracticeWeek(Document):
     )
 
 
+class SessionFromPlaces(Document):
+    """A session that was filmed from several places, one value a metric."""
+
+    session: str
+    kind: SessionKind
+    at: AwareDatetime
+    values: SessionValues
+
+
 class Progress(Document):
     """The sessions of one player, metric by metric."""
 
@@ -177,6 +187,12 @@ class Progress(Document):
     weeks: tuple[PracticeWeek, ...] = ()
     total: tuple[PracticeWeek, ...] = ()
     metrics: tuple[MetricProgress, ...]
+    sessions: tuple[SessionFromPlaces, ...] = Field(
+        default=(),
+        description="The sessions whose serves were filmed from several places in turn: what each "
+        "place says of a metric, how the places were combined, and whether they agree. The series "
+        "hold the combined values.",
+    )
     repetitions_practised: dict[RepetitionKind, int]
     next_check: NextCheck | None
     notes: tuple[Note, ...] = ()

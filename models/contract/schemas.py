@@ -24,6 +24,7 @@ from models.contract import (
     problem,
     progress,
     resources,
+    session_values,
     webhook,
 )
 from models.contract.annotations import Annotations
@@ -46,6 +47,7 @@ DOCUMENTS: dict[str, type[BaseModel]] = {
     "webhook-endpoint.v1.json": resources.WebhookEndpointResource,
     "comparison.v3.json": comparison.Comparison,
     "progress.v3.json": progress.Progress,
+    "session-values.v1.json": session_values.SessionValues,
     "practice-rules.v1.json": plan.PracticeRules,
     "practice-plan.v3.json": plan.PracticePlan,
     "drill-outcome.v3.json": plan.DrillOutcome,

@@ -220,6 +220,14 @@ GUARD = (
         "infra/accuracy/views.md: what two films of one serve give",
     ),
     Step(
+        "sessions",
+        "models.training.views.session_main",
+        "--count 20 --page infra/accuracy/views.md",
+        "931; with --tuning 811 and 812",
+        "nothing, the engine",
+        "a section of infra/accuracy/views.md: what sessions filmed from two places in turn give",
+    ),
+    Step(
         "freeze",
         "models.training.guard",
         "--cache TRACKS",

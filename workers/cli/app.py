@@ -22,6 +22,7 @@ from workers.cli import (
     object_key,
     organisations,
     own_lines,
+    session_values,
     up,
     worker,
 )
@@ -33,6 +34,7 @@ COMMANDS: tuple[ModuleType, ...] = (
     analyse,
     coaching,
     own_lines,
+    session_values,
     worker,
     migrate,
     backup,

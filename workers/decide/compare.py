@@ -26,6 +26,14 @@ from workers.decide.groups import Slot, in_slot, interval, mean_of
 from workers.decide.linked import linked
 from workers.decide.makers import maker_notes
 from workers.decide.place import one_place, read_alike, strays
+from workers.decide.placed import (
+    Placed,
+    consistency,
+    placed,
+    shares_places,
+    side_difference,
+    side_mean,
+)
 from workers.decide.scatter import Prior
 from workers.decide.timewarp import register
 from workers.decide.verdicts import Row, judged
@@ -82,7 +90,13 @@ def compare(
     slots = _slots([*ones, *twos])
     place = alike and one_place(_films(first, second))
     prior = _consistency(slots, ones, twos) if place else None
-    found = [_difference(slot, title, ones, twos, place, prior) for slot, title in slots.items()]
+    by_place = _by_place(first, second, alike)
+    if by_place is not None and alike:
+        place, prior = shares_places(by_place), consistency(by_place, list(slots))
+    found = [
+        _difference(slot, title, (ones, twos), Judging(place, prior, by_place, alike))
+        for slot, title in slots.items()
+    ]
     named = [(row.model_copy(update={"focus": _named(row, focus)}), d) for row, d in found]
     rows = judged(named, goals or {})
     sides = _side(first, ones), _side(second, twos)
@@ -100,11 +114,32 @@ def compare(
             *_notes(sides, ones, twos, place),
             *((note(NoteCode.BORDER_OF_VIEWS),) if border and place else ()),
             *(_stray_notes(first, second) if alike and not place else ()),
+            *((note(NoteCode.PLACES_TOGETHER),) if by_place is not None else ()),
             *makers,
             *_focus_notes([row for row, _ in named], focus),
         ),
         engine_version=second.analyses[0][1].engine_version if second.analyses else "",
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Judging:
+    """How differences are judged: whether all films are of one place, what is foretold of scatter,
+    the sides by place where one was filmed from several, and whether one player and engine made
+    all films.
+    """
+
+    place: bool
+    prior: Prior | None
+    by_place: list[list[Placed]] | None
+    alike: bool
+
+
+def _by_place(first: Group, second: Group, alike: bool) -> list[list[Placed]] | None:
+    """Return both sides by camera place; None where each was filmed from one."""
+    films = [[analysis for _, analysis in group.analyses] for group in (first, second)]
+    sides = placed(films, first.kind, alike=alike)
+    return sides if any(len(side) > 1 for side in sides) else None
 
 
 def _films(*groups: Group) -> list[Analysis]:
@@ -151,16 +186,16 @@ def _consistency(
 def _difference(
     slot: Slot,
     title: str,
-    ones: Sequence[Repetition],
-    twos: Sequence[Repetition],
-    place: bool,
-    prior: Prior | None,
+    sides: tuple[Sequence[Repetition], Sequence[Repetition]],
+    how: Judging,
 ) -> Row:
     """Return the row of one metric; its verdict stands only when it is not comparable."""
-    found = [in_slot(reps, *slot) for reps in (ones, twos)]
+    found = [in_slot(reps, *slot) for reps in sides]
     usable = [[m for m in side if m.measurable] for side in found]
     unit = next(m.unit for side in found for m in side)
     groups = [mean_of(side) for side in usable]
+    if how.by_place is not None:
+        groups = [side_mean(side, slot) for side in how.by_place]
     summaries = [_summary(g) if g is not None else None for g in groups]
     reason = None
     if groups[0] is None or groups[1] is None:
@@ -186,7 +221,12 @@ def _difference(
         return row, None
     if CATALOGUE.yes_no(slot[0]):
         return _share_difference(slot, title, unit, usable), None
-    d = st.difference(groups[0], groups[1], one_place=place, prior=prior)
+    d = None
+    if how.by_place is not None:
+        one, two = how.by_place
+        d = side_difference(one, two, slot, alike=how.alike, prior=how.prior)
+    if d is None:
+        d = st.difference(groups[0], groups[1], one_place=how.place, prior=how.prior)
     row = MetricDifference(
         key=slot[0],
         title=title,

@@ -25,6 +25,7 @@ from models.contract.progress import (
     MetricProgress,
     Progress,
     RetentionScore,
+    SessionFromPlaces,
     SessionKind,
     SessionPoint,
 )
@@ -35,6 +36,7 @@ from workers.decide.dose import total_of, weeks_of
 from workers.decide.groups import Slot, interval, mean_of
 from workers.decide.makers import made_alike, maker_notes
 from workers.decide.place import one_place, read_alike
+from workers.decide.placed import placed, side_difference, side_mean
 from workers.decide.retained import (
     agreeing,
     answer,
@@ -44,6 +46,7 @@ from workers.decide.retained import (
     verdict,
 )
 from workers.decide.scatter import Prior
+from workers.decide.session_values import session_values
 from workers.decide.sessions import SessionAnalyses, cycle_of
 from workers.decide.verdicts import Row, goals_of, judged
 
@@ -70,7 +73,7 @@ def progress(
     rules : PracticeRules or None
         Whose goals say which way a gain went, and whose doses were planned.
     """
-    ordered = _read_alike(sorted(sessions, key=lambda s: s.at), kind)
+    ordered = _by_place(_read_alike(sorted(sessions, key=lambda s: s.at), kind), kind)
     slots: dict[Slot, str] = {}
     for session in ordered:
         for metric in _metrics(session, kind):
@@ -100,6 +103,13 @@ def progress(
         weeks=weeks,
         total=total_of(weeks),
         metrics=tuple(metrics),
+        sessions=tuple(
+            SessionFromPlaces(
+                session=s.name, kind=s.kind, at=s.at, values=session_values(s.named, kind)
+            )
+            for s in ordered
+            if len(s.places) > 1
+        ),
         repetitions_practised=_practised(ordered),
         next_check=check if relapse is None else practise_again(relapse, now),
         notes=_notes(ordered, kind),
@@ -127,6 +137,8 @@ def _metrics(session: SessionAnalyses, kind: RepetitionKind) -> list[Metric]:
 
 
 def _group(session: SessionAnalyses, slot: Slot, kind: RepetitionKind) -> st.GroupMean | None:
+    if len(session.places) > 1:
+        return side_mean(session.places, slot)
     return mean_of([m for m in _metrics(session, kind) if (m.key, m.event) == slot])
 
 
@@ -168,6 +180,10 @@ def _gains(
             continue
         place = _errors_shared(kind, before[0], after[0])
         d = st.difference(before[1], after[1], one_place=place, prior=prior)
+        sides = [before[0].places, after[0].places]
+        if any(len(side) > 1 for side in sides):
+            alike = made_alike(_films(kind, before[0], after[0]))
+            d = side_difference(sides[0], sides[1], slot, alike=alike, prior=prior) or d
         row = MetricDifference(
             key=slot[0],
             title=title,
@@ -260,6 +276,13 @@ def _read_alike(sessions: Sequence[SessionAnalyses], kind: RepetitionKind) -> li
     ]
 
 
+def _by_place(sessions: Sequence[SessionAnalyses], kind: RepetitionKind) -> list[SessionAnalyses]:
+    """Return the sessions with their films of a kind by camera place."""
+    films = [[a for a in s.analyses if _holds(a, kind)] for s in sessions]
+    sides = placed(films, kind, alike=made_alike(_films(kind, *sessions)))
+    return [replace(s, places=tuple(side)) for s, side in zip(sessions, sides, strict=True)]
+
+
 def _holds(analysis: Analysis, kind: RepetitionKind) -> bool:
     return any(r.kind == kind for r in analysis.repetitions)
 
@@ -321,8 +344,12 @@ def _practised(sessions: Sequence[SessionAnalyses]) -> dict[RepetitionKind, int]
 def _notes(sessions: Sequence[SessionAnalyses], kind: RepetitionKind) -> tuple[Note, ...]:
     notes = []
     films = _films(kind, *sessions)
-    if len(sessions) > 1 and not one_place(films):
+    several = any(len(s.places) > 1 for s in sessions)
+    stayed = len({tuple(p.place for p in s.places) for s in sessions if s.places}) == 1
+    if len(sessions) > 1 and not one_place(films) and not (several and stayed):
         notes.append(note(NoteCode.CAMERA_MOVED))
+    if several:
+        notes.append(note(NoteCode.PLACES_TOGETHER))
     notes.extend(maker_notes(films))
     if not any(s.kind == SessionKind.BASELINE for s in sessions):
         notes.append(note(NoteCode.NO_BASELINE_SESSION))

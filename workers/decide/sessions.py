@@ -8,6 +8,7 @@ from datetime import datetime
 
 from models.contract.analysis import Analysis
 from models.contract.progress import SessionKind
+from workers.decide.placed import Placed
 
 DELAYED = frozenset({SessionKind.RETENTION, SessionKind.TRANSFER})
 """Tests after practice: what is practised after one belongs to the next cycle."""
@@ -15,8 +16,16 @@ DELAYED = frozenset({SessionKind.RETENTION, SessionKind.TRANSFER})
 
 @dataclass(frozen=True, slots=True)
 class SessionAnalyses:
-    """One filmed session. ``analyses`` may hold serves and drill repetitions; ``drill``: the id
-    of the drill of the rules that was filmed, where it is known.
+    """One filmed session. ``analyses`` may hold serves and drill repetitions.
+
+    Attributes
+    ----------
+    drill : str or None
+        Id of the drill of the rules that was filmed, where it is known.
+    names : tuple of str
+        What each analysis is called; empty = by number.
+    places : tuple of Placed
+        The analyses by camera place, where that was worked out.
     """
 
     name: str
@@ -24,6 +33,14 @@ class SessionAnalyses:
     at: datetime
     analyses: tuple[Analysis, ...]
     drill: str | None = None
+    names: tuple[str, ...] = ()
+    places: tuple[Placed, ...] = ()
+
+    @property
+    def named(self) -> list[tuple[str, Analysis]]:
+        """The analyses with what each is called."""
+        numbers = tuple(str(n) for n in range(1, len(self.analyses) + 1))
+        return list(zip(self.names or numbers, self.analyses, strict=True))
 
 
 def cycle_of(sessions: Sequence[SessionAnalyses]) -> tuple[int, datetime | None]:

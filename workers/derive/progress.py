@@ -43,7 +43,14 @@ def progress_files(
     found = work_out(
         player,
         [
-            SessionAnalyses(s.name, s.kind, s.at, tuple(x.analysis for x in s.sources), s.drill)
+            SessionAnalyses(
+                s.name,
+                s.kind,
+                s.at,
+                tuple(x.analysis for x in s.sources),
+                s.drill,
+                tuple(x.name for x in s.sources),
+            )
             for s in sessions
         ],
         now=now,

@@ -17,6 +17,7 @@ from models.training.views.bodies import AngleFound, bodies_of
 from models.training.views.laboratory import LabPair, pairs_of
 from models.training.views.measure import RIGHT, Tried, cases, tried
 from models.training.views.page import page
+from models.training.views.session_page import put_in, section_of
 from workers.learned import load
 
 USE, GENERATOR, SEED = "report", "force_driven", 901
@@ -55,7 +56,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if options.out is None:
         print(text)
     else:
-        options.out.write_text(text, "utf-8")
+        kept = section_of(options.out.read_text("utf-8")) if options.out.exists() else None
+        options.out.write_text(text if kept is None else put_in(text, kept), "utf-8")
     return 0
 
 

@@ -53,6 +53,17 @@ class Filmed:
 
 
 @dataclass(frozen=True)
+class Habit:
+    """What a network errs alike in all films of one place: landmarks, standing heights (21, 2);
+    depths (21,) of its own 3D, standing heights; and by what it draws all depths together.
+    """
+
+    plane: Array
+    depth: Array
+    flat: float
+
+
+@dataclass(frozen=True)
 class Pair:
     """Two films of one serve, and the serve."""
 
@@ -97,8 +108,21 @@ def draw_pair(dense: Dense, rng: np.random.Generator, apart: tuple[float, float]
     return Pair(dense, film(dense, first, rng), film(dense, first + step, rng))
 
 
-def film(dense: Dense, azimuth_deg: float, rng: np.random.Generator) -> Filmed:
-    """Film a serve from a place about the server."""
+def habit(rng: np.random.Generator) -> Habit:
+    """Draw what is erred alike."""
+    count = len(CANONICAL_BODY)
+    plane = _half() * rng.normal(size=(count, 2))
+    return Habit(plane, 0.03 * rng.normal(size=count), float(rng.uniform(0.55, 1.05)))
+
+
+def film(
+    dense: Dense, azimuth_deg: float, rng: np.random.Generator, usual: Habit | None = None
+) -> Filmed:
+    """Film a serve from a place about the server.
+
+    ``usual``: what films of that place err alike; drawn anew without.
+    """
+    usual = usual or habit(np.random.default_rng(rng.integers(1 << 31)))
     fps = float(rng.choice(RATES))
     start = max(dense.events["set_up"] - LEAD_S, 0.0) + rng.uniform(0.0, 0.3)
     stop = min(dense.events["finish"] + rng.uniform(0.2, 0.5), float(dense.time_s[-1]))
@@ -121,8 +145,8 @@ def film(dense: Dense, azimuth_deg: float, rng: np.random.Generator) -> Filmed:
         late = (pixels[..., 1] / HEIGHT - 0.5) * readout
         joints = _late(dense, time, late)
     own = joints - joints[:, list(CANONICAL_BODY.pair("hip"))].mean(axis=1, keepdims=True)
-    pixels += _errors(time, rng) * (focal * tall / distance)
-    track = _track(time, pixels, _own_3d(own, time, look, tall, rng))
+    pixels += _errors(time, rng, usual) * (focal * tall / distance)
+    track = _track(time, pixels, _own_3d(own, time, look, tall, rng, usual))
     offset = float(rng.uniform(0.0, 3.0))
     moved = replace(track, time_s=track.time_s - track.time_s[0] + offset)
     return Filmed(moved, azimuth_deg % 360.0, offset - float(time[0]), look)
@@ -171,24 +195,28 @@ def _kept(time: Array, shape: tuple[int, ...], rng: np.random.Generator) -> Arra
     return np.asarray(noise)
 
 
-def _errors(time: Array, rng: np.random.Generator) -> Array:
-    """Errors of landmarks in the picture, standing heights, (T, 21, 2)."""
+def _half() -> Array:
+    """Standard deviation of the half of a landmark's variance, standing heights, (21, 1)."""
     sd = np.full(len(CANONICAL_BODY), LANDMARK_SD)
     sd[list(CANONICAL_BODY.pair("wrist"))] = WRIST_SD
-    half = sd[:, None] * np.sqrt(0.5)
+    return np.asarray(sd[:, None] * np.sqrt(0.5))
+
+
+def _errors(time: Array, rng: np.random.Generator, usual: Habit) -> Array:
+    """Errors of landmarks in the picture, standing heights, (T, 21, 2)."""
     shape = (len(time), len(CANONICAL_BODY), 2)
-    return np.asarray(half * rng.normal(size=shape[1:]) + half * _kept(time, shape, rng))
+    return np.asarray(usual.plane + _half() * _kept(time, shape, rng))
 
 
-def _own_3d(own: Array, time: Array, look: Array, tall: float, rng: np.random.Generator) -> Array:
+def _own_3d(
+    own: Array, time: Array, look: Array, tall: float, rng: np.random.Generator, usual: Habit
+) -> Array:
     """The network's own 3D: right, down, away, metres; depth drawn to the usual."""
     right = np.array([look[1], -look[0], 0.0])
     axes = np.stack([right, [0.0, 0.0, -1.0], [*look, 0.0]])
     out = own @ axes.T + tall * 0.02 * _kept(time, own.shape, rng)
-    out[..., 2] += tall * (
-        0.03 * rng.normal(size=own.shape[1]) + 0.03 * _kept(time, own.shape[:2], rng)
-    )
-    out[..., 2] *= rng.uniform(0.55, 1.05)
+    out[..., 2] += tall * (usual.depth + 0.03 * _kept(time, own.shape[:2], rng))
+    out[..., 2] *= usual.flat
     return np.asarray(out)
 
 
@@ -232,9 +260,9 @@ def repeated(dense: Dense, rng: np.random.Generator) -> Dense:
     )
     other *= 0.02 * dense.stature_m / other.std()
     joints = _at(dense, when) + other
-    return Dense(
-        dense.name + "-again", dense.time_s, joints, dense.ball, dense.stature_m, dense.events
-    )
+    events = {name: float(np.interp(t, when, dense.time_s)) for name, t in dense.events.items()}
+    again = dense.name + "-again"
+    return Dense(again, dense.time_s, joints, dense.ball, dense.stature_m, events)
 
 
 def mixed(one: Dense, two: Dense, azimuths: tuple[float, float], rng: np.random.Generator) -> Pair:

@@ -11,6 +11,7 @@ import yaml
 from models.contract.comparison import Comparison
 from models.contract.plan import DrillOutcome, PracticePlan
 from models.contract.progress import Progress
+from models.contract.session_values import SessionValues
 from tests.unit.cli.conftest import Invoke
 from tests.unit.joints_v1 import as_version_1
 from tests.unit.report.conftest import Case, load
@@ -167,6 +168,20 @@ def test_plan_by_own_rules(invoke: Invoke, folders: list[Path], tmp_path: Path) 
     refused = invoke("plan", str(folders[0]), "--rules", str(rules))
     assert refused.exit_code == 2
     assert "findings" in refused.stderr
+
+
+def test_session_values(invoke: Invoke, folders: list[Path], tmp_path: Path) -> None:
+    shown = invoke("session-values", *map(str, folders), "--out", str(tmp_path / "s"))
+    assert shown.exit_code == 0, shown.output
+    assert "Place 1: from the side" in shown.stdout
+    found = SessionValues.model_validate_json((tmp_path / "s" / "result.json").read_bytes())
+    assert [place.analyses for place in found.places] == [("before",), ("after",)]
+    assert any(len(value.places) == 2 for value in found.values)
+    german = invoke("session-values", str(folders[0]), "--language", "de")
+    assert "von einem Platz gefilmt" in " ".join(german.stdout.split())
+    document = invoke("session-values", str(folders[0]), "--json", "--minor").stdout
+    codes = [one["code"] for one in json.loads(document)["cautions"]]
+    assert "minor_may_be_growing" in codes
 
 
 def test_drill_check(invoke: Invoke, folders: list[Path]) -> None:
