@@ -200,7 +200,16 @@ class ComparisonSideRequest(Document):
                     {"analyses": {"minItems": 1}},
                     {"sessions": {"minItems": 1}},
                     {"model": {"type": "string"}},
-                )
+                ),
+                {
+                    "not": {
+                        "required": ["model"],
+                        "properties": {"model": {"type": "string"}},
+                        **_needs_one_of(
+                            {"analyses": {"minItems": 1}}, {"sessions": {"minItems": 1}}
+                        ),
+                    }
+                },
             ]
         }
     )

@@ -71,6 +71,8 @@ TAGS = [
     },
     {"name": "health", "description": "For load balancers and operators."},
 ]
+_ONE_OR_NONE = ("/v1/branding", "/v1/branding/logo")
+"""What an organisation has once, or not."""
 _METHODS = ("get", "post", "put", "patch", "delete")
 _TITLES = {
     "400": "The request cannot be read.",
@@ -219,6 +221,8 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
         codes |= {"410", "429", "503"}
     if "{" in path:
         codes |= {"404", "422"}
+    if path in _ONE_OR_NONE and method != "delete":
+        codes |= {"404"}
     if parameters or body:
         codes |= {"400", "422"}
     if body or method in ("post", "patch"):

@@ -51,7 +51,7 @@ def test_every_address_tells_its_methods_and_knows_no_others(
         options = client.options(path)
         assert (options.status_code, options.content) == (204, b""), path
         assert set(options.headers["allow"].split(", ")) == wanted, path
-        refused = client.put(path)
+        refused = client.request("POST" if "PUT" in wanted else "PUT", path)
         assert_problem(refused, 405, "method_not_allowed")
         assert refused.headers["allow"] == options.headers["allow"]
 

@@ -23,6 +23,7 @@ from service.core.database import migrate
 from service.core.settings import Settings
 from tests.integration.api.conftest import film
 from tests.integration.api.tus_client import PART
+from tests.unit.report.test_in_browser import spoken
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -37,6 +38,10 @@ FILMS = st.binary(max_size=200).map(film)
 MEDIA = ("video/mp4", "video/quicktime", "application/octet-stream", PART)
 for media_type in MEDIA:
     schemathesis.openapi.media_type(media_type, FILMS)
+SOUND = ("audio/mp4", "audio/webm", "audio/ogg", "audio/mpeg", "audio/wav")
+OTHERS = st.one_of(st.just(spoken()), st.binary(max_size=200))
+for media_type in (*SOUND, "image/png", "image/jpeg"):
+    schemathesis.openapi.media_type(media_type, OTHERS)
 RULES = st.one_of(st.sampled_from(["name: mine\n", "name: two\nremove: [hold]\n"]), st.text())
 schemathesis.openapi.media_type("application/yaml", RULES.map(str.encode))
 
@@ -106,6 +111,11 @@ MAY_REFUSE_WHAT_FITS = {
     "list_practice_rules": "cursors that were not given out",
     "create_session": "years in which nobody filmed",
     "change_session": "years in which nobody filmed",
+    "list_voices": "cursors that were not given out",
+    "send_voice": "bytes that are no sound",
+    "put_logo": "bytes that are no picture",
+    "put_branding": "colours that cannot be read",
+    "put_annotations": "angles without arms",
     "send_practice_rules": "text that is no rule file",
 }
 
