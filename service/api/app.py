@@ -27,6 +27,7 @@ from service.api import (
     joints,
     keeping,
     keys,
+    live_hold,
     metrics,
     multipart_uploads,
     openapi,
@@ -148,6 +149,8 @@ def create_app(settings: Settings | None = None, traces: Traces | None = None) -
         intake_guests.router,
     ):
         app.include_router(router, dependencies=[Depends(known_query)])
+    if settings.live_hold:
+        app.include_router(live_hold.router)
     for router in (health.router, pages.router, intake_guests.page_router, shared.router):
         app.include_router(router)
 

@@ -38,8 +38,13 @@ _environment = Environment(
 _PAGE = {"content-security-policy": CSP}
 
 
+def written(template: str, **values: Any) -> str:
+    """Return a page of the API's own as HTML."""
+    return _environment.get_template(template).render(**values)
+
+
 def _page(template: str, **values: Any) -> HTMLResponse:
-    html = _environment.get_template(template).render(**values)
+    html = written(template, **values)
     return HTMLResponse(html, headers=_PAGE | {"cache-control": CACHED})
 
 

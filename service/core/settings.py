@@ -8,11 +8,9 @@ the prefix that is not listed here is an error, so that a misspelt setting canno
 
 from __future__ import annotations
 
-import hashlib
 import ipaddress
 import os
 import re
-import tempfile
 from pathlib import Path
 from typing import Literal, Self
 
@@ -20,13 +18,12 @@ from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from service.core.key_text import parse_key
+from service.core.sockets import socket_in
 
 PREFIX = "SERVEWRIGHT_"
 TEST_PREFIX = "SERVEWRIGHT_TEST_"
 DATABASE_SCHEMES = ("sqlite:///", "postgresql://", "postgresql+psycopg://")
 REDIS_SCHEMES = ("redis://", "rediss://", "unix://")
-MAX_SOCKET_PATH = 100
-"""Longest path of a socket, bytes: ``sun_path`` holds 108 on Linux, 104 on macOS."""
 
 _ORIGIN = re.compile(r"^https?://([a-z0-9.-]+|\[[0-9a-f:.]+\])(:[0-9]{1,5})?$")
 """An origin as browsers send it (RFC 6454 6.2): lower case, nothing after the port."""
@@ -46,6 +43,15 @@ class Settings(BaseSettings):
         frozen=True,
         extra="forbid",
         hide_input_in_errors=True,  # an error would print the secrets with the rest
+    )
+
+    live_hold: bool = Field(
+        default=False,
+        description="Watch holds live at /hold and /v1/live-hold; needs `servewright hold "
+        "--listen` beside the API, which `up` starts. Pictures are looked at and never kept.",
+    )
+    live_hold_sessions: int = Field(
+        default=2, ge=1, le=64, description="Holds watched live at a time; half a core each."
     )
 
     data_dir: Path = Field(
@@ -372,11 +378,12 @@ class Settings(BaseSettings):
     @property
     def valkey_socket(self) -> Path:
         """Unix socket of the embedded Valkey server."""
-        path = self.data_dir.resolve() / "valkey.sock"
-        if len(os.fsencode(path)) <= MAX_SOCKET_PATH:
-            return path
-        tag = hashlib.sha256(os.fsencode(path)).hexdigest()[:16]
-        return Path(tempfile.gettempdir()) / f"servewright-{tag}.sock"
+        return socket_in(self.data_dir, "valkey.sock")
+
+    @property
+    def live_hold_socket(self) -> Path:
+        """Unix socket between the API and the process that watches holds live."""
+        return socket_in(self.data_dir, "hold.sock", "hold-")
 
     @property
     def first_key_path(self) -> Path:

@@ -19,7 +19,7 @@ from workers.cli.console import Exit, errors, guarded, results
 
 if TYPE_CHECKING:
     from service.core.settings import Settings
-    from workers.processes.supervisor import Supervisor
+    from workers.processes.supervisor import Program, Supervisor
 
 READY_S = 60.0
 """Longest wait for the API to be ready, seconds (working value)."""
@@ -29,6 +29,8 @@ value)."""
 API_END_S = 10.0
 """What the API gets beyond its drain to end its threads, seconds (working value)."""
 API = "service.api.server"
+HARMLESS = ("PATH", "HOME", "LANG", "LC_ALL", "TMPDIR", "PYTHONPATH", "VIRTUAL_ENV")
+"""What the process that opens callers' pictures gets of the environment."""
 
 
 def register(app: typer.Typer) -> None:
@@ -107,12 +109,35 @@ def serve(settings: Settings) -> None:
                 grace_s=WORKER_GRACE_S + 10.0,
             )
         )
+        if settings.live_hold:
+            supervisor.add(hold_program(settings))
         wait_for_api(settings, supervisor)
         announce(settings, key)
         supervisor.run()
     finally:
         supervisor.stop()
     errors().print("Stopped.")
+
+
+def hold_program(settings: Settings) -> Program:
+    """Return what watches holds live: it opens pictures of callers, and knows no secret."""
+    from workers.processes import tether
+    from workers.processes.supervisor import Program
+    from workers.processes.threads import SINGLE_THREAD
+
+    sessions = str(settings.live_hold_sessions)
+    plain = {name: os.environ[name] for name in HARMLESS if name in os.environ}
+    return Program(
+        name="hold",
+        command=tether.module(
+            "workers.processes.hold_server",
+            str(settings.live_hold_socket),
+            "--sessions",
+            sessions,
+        ),
+        environment={**plain, **SINGLE_THREAD},
+        rank=2,
+    )
 
 
 def api_command() -> list[str]:

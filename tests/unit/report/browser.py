@@ -35,7 +35,7 @@ def chromium() -> str | None:
 class Browser:
     """One page in one browser. Remembers console messages and requests."""
 
-    def __init__(self) -> None:
+    def __init__(self, *flags: str) -> None:
         path = chromium()
         if path is None:
             raise RuntimeError("Chromium is not installed")
@@ -52,7 +52,7 @@ class Browser:
             os.dup2(high_out, 4)
 
         self._process = subprocess.Popen(
-            [path, *FLAGS, f"--user-data-dir={self._profile.name}", "about:blank"],
+            [path, *FLAGS, *flags, f"--user-data-dir={self._profile.name}", "about:blank"],
             preexec_fn=wire,  # noqa: PLW1509 - only dup2 runs between fork and exec
             close_fds=False,
             stdout=subprocess.DEVNULL,
