@@ -32,12 +32,14 @@ class BrandingRequest(Document):
     )
 
 
-class BrandingResource(BrandingRequest):
-    """The look of an organisation's pages."""
+class BrandingResource(Document):
+    """The look of an organisation's pages; all null = as they are shipped."""
 
+    name: str | None
+    colour: Hex | None
     contrast: float | None = Field(description="Of the colour against the page; 21 at most.")
     logo: Literal["image/png", "image/jpeg"] | None = Field(description="Type of the logo file.")
-    updated_at: datetime
+    updated_at: datetime | None
     links: Links = Field(default_factory=dict)
 
 

@@ -29,19 +29,19 @@ _BODY = {
 }
 
 
-def branding_resource(row: Branding) -> BrandingResource:
-    """Return the look of an organisation as a resource."""
+def branding_resource(row: Branding | None) -> BrandingResource:
+    """Return the look of an organisation as a resource; of none, the shipped one."""
     links = {"self": "/v1/branding"}
-    if row.logo is not None:
+    if row is not None and row.logo is not None:
         links["logo"] = "/v1/branding/logo"
-    ratio = None if row.colour is None else round(contrast(row.colour, GROUND), 2)
+    colour = None if row is None else row.colour
     return BrandingResource.model_validate(
         {
-            "name": row.name,
-            "colour": row.colour,
-            "contrast": ratio,
-            "logo": row.logo_type,
-            "updated_at": row.updated_at,
+            "name": None if row is None else row.name,
+            "colour": colour,
+            "contrast": None if colour is None else round(contrast(colour, GROUND), 2),
+            "logo": None if row is None else row.logo_type,
+            "updated_at": None if row is None else row.updated_at,
             "links": links,
         }
     )
@@ -55,7 +55,7 @@ def branding_resource(row: Branding) -> BrandingResource:
     response_model=BrandingResource,
 )
 def read_branding(request: Request, wired: Wired, principal: CanReadResults) -> Response:
-    """Read name, colour and logo of your organisation's pages; 404 where they look as shipped."""
+    """Read name, colour and logo of your organisation's pages; null where they look as shipped."""
     return represent(request, branding_resource(wired.brandings.get(principal.tenant_id)))
 
 
@@ -115,7 +115,7 @@ async def put_logo(request: Request, wired: Wired, principal: CanAdminister) -> 
 def read_logo(request: Request, wired: Wired, principal: CanReadResults) -> Response:
     """Fetch the logo file as it was sent."""
     row = wired.brandings.get(principal.tenant_id)
-    if row.logo is None:
+    if row is None or row.logo is None:
         raise NotFound()
     headers = {"etag": tag_of(row.logo), "cache-control": "private, no-cache"}
     if not_modified(request, headers["etag"]):

@@ -71,7 +71,7 @@ TAGS = [
     },
     {"name": "health", "description": "For load balancers and operators."},
 ]
-_ONE_OR_NONE = ("/v1/branding", "/v1/branding/logo")
+_ONE_OR_NONE = ("/v1/branding/logo",)
 """What an organisation has once, or not."""
 _METHODS = ("get", "post", "put", "patch", "delete")
 _TITLES = {
@@ -221,7 +221,7 @@ def _finish(path: str, method: str, operation: dict[str, Any]) -> None:
         codes |= {"410", "429", "503"}
     if "{" in path:
         codes |= {"404", "422"}
-    if path in _ONE_OR_NONE and method != "delete":
+    if path in _ONE_OR_NONE:
         codes |= {"404"}
     if parameters or body:
         codes |= {"400", "422"}

@@ -84,6 +84,7 @@ async def send_voice(
     data = await request.body()
 
     def enter() -> Response:
+        wired.players.get(principal, player_id)
         media_type, kept = voice_of(data)
         row = wired.voices.store(principal, player_id, media_type, kept)
         used = False

@@ -44,13 +44,10 @@ class Brandings:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def get(self, tenant_id: str) -> Branding:
-        """Return the look of an organisation, or raise ``NotFound``."""
+    def get(self, tenant_id: str) -> Branding | None:
+        """Return the look of an organisation; None = as shipped."""
         with self._database.read() as session:
-            row = session.get(Branding, tenant_id)
-        if row is None:
-            raise NotFound()
-        return row
+            return session.get(Branding, tenant_id)
 
     def put(self, principal: Principal, body: BrandingRequest) -> Branding:
         """Set name and colour; the logo stays.

@@ -20,7 +20,7 @@ from sqlalchemy.sql.base import ExecutableOption
 from models.contract.errors import Forbidden, InvalidRequest
 from models.contract.note_codes import NoteCode, say
 from models.contract.vocabulary import WorkKind
-from service.core.account_tables import Organisation
+from service.core.account_tables import Branding, Organisation
 from service.core.reach import REACH, Reach
 from service.core.table_base import Base
 from service.core.tables import (
@@ -122,6 +122,7 @@ _OF_PLAYER: dict[type[Base], Callable[[Reach], ColumnElement[bool]]] = {
     Consent: _of_session(Consent),
     Voice: lambda reach: Voice.player_id == reach.player_id,
     UploadPiece: lambda _: true(),  # places of bytes, asked for by an upload narrowed itself
+    Branding: lambda _: true(),  # of the whole organisation, as the rules
     RuleFile: lambda _: true(),  # of the whole organisation, and nobody's in particular
     WorkInput: lambda _: true(),  # ids only, asked for by work that is narrowed itself
     IdempotentReply: lambda _: true(),  # found by the id of the key that asks

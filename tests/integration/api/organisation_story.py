@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import io
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 import httpx
 from fastapi import FastAPI
+from PIL import Image
 from sqlalchemy import select
 
 from service.api.middleware import PROTECTED
@@ -21,6 +23,7 @@ from service.core.wiring import Wiring
 from tests.integration.api.coaching import analysed, made, new_player, new_session
 from tests.integration.api.conftest import film
 from tests.integration.api.tus_client import SPOKEN, begin, metadata
+from tests.unit.report.test_in_browser import spoken
 
 CANARY = "canary-7f31"
 RULES = f"name: {CANARY}\n"
@@ -29,12 +32,20 @@ NOBODY = {"operations", "organisations", "keys", "webhooks", "links"}
 """Tags of what a bound key cannot hold the scope for."""
 OF_ALL = {
     "list_practice_rules",
+    "read_branding",
+    "read_logo",
     "read_practice_rules",
     "read_practice_rule_file",
     "read_shipped_practice_rules",
     "read_words",
 }
 """What every key of an organisation may read: it is about nobody."""
+
+
+def _logo() -> bytes:
+    file = io.BytesIO()
+    Image.new("RGB", (8, 8)).save(file, "PNG")
+    return file.getvalue()
 
 
 def finish(wired: Wiring, work_id: str) -> None:
@@ -102,6 +113,9 @@ class Story:
                 headers={"content-type": "application/yaml", "idempotency-key": "once"},
             )
         )["id"]
+        made(client.put("/v1/branding", json={"name": "Club"}), 200)
+        made(client.put("/v1/branding/logo", content=_logo()), 200)
+        self.voice = made(client.post(f"{here}/voices", content=spoken()))["id"]
         self.endpoint = made(
             client.post(
                 "/v1/webhook-endpoints",
@@ -141,6 +155,7 @@ class Story:
             "session_id": self.session,
             "consent_id": self.consent,
             "kept_id": self.clip,
+            "voice_id": self.voice,
             "rules_id": self.rules,
             "endpoint_id": self.endpoint,
             "event_id": self.event,
@@ -163,6 +178,13 @@ class Story:
             "announce_film_parts": ({"size_bytes": 5, "sha256": "0" * 64}, False),
             "announce_clip": ({"size_bytes": 5, "sha256": "0" * 64}, False),
             "create_player": ({"external_id": "mine"}, False),
+            "analyse_again": ({"pictures": False}, True),
+            "mark_analysis": ({"role": "model"}, True),
+            "put_annotations": (
+                {"marks": [{"type": "point", "picture": "serve-1-loading.jpg", "at": [1, 1]}]},
+                True,
+            ),
+            "put_branding": ({"name": "mine"}, False),
             "change_clip": ({"external_ref": "taken"}, True),
             "change_player": ({"notes": "taken"}, True),
             "create_session": ({"kind": "baseline", "filmed_at": "2026-05-04T10:00:00Z"}, True),

@@ -98,6 +98,21 @@ NEEDED = {
     "read_comparison_picture": Scope.RESULTS_READ,
     "read_progress_report": Scope.RESULTS_READ,
     "read_plan_report": Scope.RESULTS_READ,
+    "mark_analysis": Scope.ANALYSES_WRITE,
+    "put_annotations": Scope.ANALYSES_WRITE,
+    "read_annotations": Scope.RESULTS_READ,
+    "delete_annotations": Scope.ANALYSES_WRITE,
+    "send_voice": Scope.PLAYERS_WRITE,
+    "list_voices": Scope.PLAYERS_READ,
+    "read_voice": Scope.PLAYERS_READ,
+    "read_voice_content": Scope.PLAYERS_READ,
+    "delete_voice": Scope.PLAYERS_WRITE,
+    "read_branding": Scope.RESULTS_READ,
+    "put_branding": Scope.ADMIN,
+    "delete_branding": Scope.ADMIN,
+    "put_logo": Scope.ADMIN,
+    "read_logo": Scope.RESULTS_READ,
+    "read_second_joints": Scope.RESULTS_READ,
     "send_practice_rules": Scope.RULES_MANAGE,
     "list_practice_rules": Scope.RESULTS_READ,
     "read_practice_rules": Scope.RESULTS_READ,
@@ -128,6 +143,7 @@ NEEDED = {
 IDS = {
     "{clip_id}": "clip_" + "0" * 32,
     "{analysis_id}": "ana_" + "0" * 32,
+    "{voice_id}": "voc_" + "0" * 32,
     "{endpoint_id}": "whe_" + "0" * 32,
     "{event_id}": "evt_" + "0" * 32,
     "{key_id}": "0" * 16,
@@ -149,6 +165,11 @@ BODIES: dict[str, dict[str, Any]] = {
     "create_api_key": {"name": "n", "scopes": ["clips:read"]},
     "create_organisation": {"name": "n"},
     "change_organisation": {"name": "n"},
+    "mark_analysis": {"role": "model"},
+    "put_annotations": {
+        "marks": [{"type": "point", "picture": "serve-1-set-up.jpg", "at": [1, 1]}]
+    },
+    "put_branding": {"name": "n"},
     "record_consent": {"given_by": "guardian", "name": "n", "version": "1", "text": "yes"},
 }
 

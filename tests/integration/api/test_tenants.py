@@ -92,7 +92,8 @@ def test_another_organisation_reaches_nothing(
             return {409}  # this installation has no store that callers reach
         if call.names_others:
             return {404}
-        return {200, 201}
+        own_look = {"put_logo": {415}, "read_logo": {404}, "delete_branding": {204}}
+        return own_look.get(call.operation, {200, 201})
 
     assert tried(story, app, other, allowed) == []
     assert story.held() == before
