@@ -23,7 +23,9 @@ class SecondView(Document):
     apart_deg: Finite = Field(
         ge=-180.0,
         le=180.0,
-        description="How far this camera looks to the left of the first, along the floor, degrees.",
+        description="How far the look from this camera at the standing player is turned to the "
+        "left of the first's, along the floor, degrees: the angle between both cameras, seen from "
+        "the player.",
     )
     apart_low: Finite
     apart_high: Finite

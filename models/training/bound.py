@@ -15,6 +15,8 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -52,12 +54,25 @@ HEAD_SIGMA = 0.010
 SHARED = 0.5
 """Share of an error's variance that all instants of a film have in common."""
 AZIMUTH_SD = float(np.radians(4.0))
+
+
+@dataclass(frozen=True)
+class Span:
+    """Azimuths of a camera, degrees, and how far apart a second one stands, if there is one."""
+
+    first: tuple[float, float]
+    apart: tuple[float, float] | None = None
+
+
 POSITIONS_DEG = {
-    "front_quarter": (35.0, 70.0),
-    "side": (75.0, 105.0),
-    "rear_quarter": (112.0, 160.0),
-    "behind": (166.0, 180.0),
+    "front_quarter": Span((35.0, 70.0)),
+    "side": Span((75.0, 105.0)),
+    "rear_quarter": Span((112.0, 160.0)),
+    "behind": Span((166.0, 180.0)),
 }
+TWO_DEG = {"two_views": Span((20.0, 165.0), (40.0, 120.0))}
+"""Two films of one serve, as `models.training.views.pairs` draws them, their instants known to be
+the same."""
 AFTER_S = 0.1
 STILL = 22
 WIDTH, LAYERS = 512, 3
@@ -74,13 +89,25 @@ def instants(bank: Bank, rows: Tensor) -> tuple[Tensor, Tensor]:
     return torch.nan_to_num(places), whole
 
 
-def seen(joints: Tensor, low: float, high: float, chance: Generator) -> Tensor:
-    """Joints (B, K, 21, 3) from one position with errors, and the azimuth as told: (B, F)."""
+def azimuths(count: int, span: Span, chance: Generator, device: torch.device) -> list[Tensor]:
+    """Azimuths (B,) of one camera, rad, or of two that stand some degrees apart."""
+
+    def between(low: float, high: float) -> Tensor:
+        turn = torch.rand(count, generator=chance, device=device)
+        return torch.deg2rad(low + (high - low) * turn)
+
+    if span.apart is None:
+        return [between(*span.first)]
+    first, apart = between(*span.first), between(*span.apart)
+    side = torch.where(torch.rand(count, generator=chance, device=device) < 0.5, -1.0, 1.0)
+    return [first, first + side * apart]
+
+
+def seen(joints: Tensor, azimuth: Tensor, chance: Generator) -> Tensor:
+    """Joints (B, K, 21, 3) from azimuths (B,) with errors, and the azimuth as told: (B, F)."""
     count, moments = joints.shape[:2]
     device = joints.device
     base = cam.draw(joints, 1, chance)
-    turn = torch.rand(count, generator=chance, device=device)
-    azimuth = torch.deg2rad(low + (high - low) * turn)
     distance = torch.linalg.norm(base.position[:, :2] - middle(joints[:, 0], "hip")[:, :2], dim=1)
     toward = torch.stack([azimuth.cos(), -azimuth.sin()], 1)
     place = middle(joints[:, 0], "hip")[:, :2] + toward * distance[:, None]
@@ -106,7 +133,7 @@ def seen(joints: Tensor, low: float, high: float, chance: Generator) -> Tensor:
     return torch.cat([flat, told.sin()[:, None], told.cos()[:, None]], 1)
 
 
-def examples(bank: Bank, views: int, span: tuple[float, float], seed: int) -> tuple[Tensor, Tensor]:
+def examples(bank: Bank, views: int, span: Span, seed: int) -> tuple[Tensor, Tensor]:
     """Every whole movement, seen ``views`` times: features (M, F) and quantities (M, Q)."""
     chance = torch.Generator(bank.joints.device).manual_seed(seed)
     read, true = [], []
@@ -118,7 +145,8 @@ def examples(bank: Bank, views: int, span: tuple[float, float], seed: int) -> tu
             joints = bank.joints[rows].float()
             heads = heads_of(joints, STILL)
             chosen = joints[torch.arange(len(rows), device=rows.device)[:, None], places]
-            read.append(seen(chosen, *span, chance))
+            cameras = azimuths(len(rows), span, chance, rows.device)
+            read.append(torch.cat([seen(chosen, one, chance) for one in cameras], 1))
             at = [
                 heads[
                     torch.arange(len(rows), device=rows.device),
@@ -154,13 +182,15 @@ def learn(read: Tensor, true: Tensor, epochs: int) -> nn.Module:
     return net
 
 
-def bounds(bank: Bank, views: int, epochs: int) -> list[dict[str, Any]]:
+def bounds(
+    bank: Bank, views: int, epochs: int, positions: Mapping[str, Span]
+) -> list[dict[str, Any]]:
     """One record a quantity and position: r2, mae, and the mae of always answering the mean."""
     rows: list[dict[str, Any]] = []
     cut = int(len(bank) * (1.0 - UNSEEN))
     known, unseen = bank.part(slice(0, cut)), bank.part(slice(cut, len(bank)))
-    for name, span in POSITIONS_DEG.items():
-        assert position(sum(span) / 2) == name
+    for name, span in positions.items():
+        assert span.apart is not None or position(sum(span.first) / 2) == name
         read, true = examples(known, views, span, 1)
         new, wanted = examples(unseen, 2, span, 2)
         mean, scale = read.mean(0), read.std(0) + 1e-6
@@ -195,6 +225,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=40_000)
     parser.add_argument("--views", type=int, default=8, help="cameras a movement")
     parser.add_argument("--epochs", type=int, default=30)
+    parser.add_argument("--two", action="store_true", help="of two films of one serve")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--draw-minutes", type=float, default=1e9)
     parser.add_argument("--out", type=Path, required=True)
@@ -202,10 +233,12 @@ def main() -> None:
     device = "cuda" if torch.cuda.is_available() else "cpu"
     until = options.draw_minutes * 60.0
     bank = generate(options.use, options.count, options.processes, options.seed, until)
-    rows = bounds(bank.to(device), options.views, options.epochs)
+    positions = TWO_DEG if options.two else POSITIONS_DEG
+    rows = bounds(bank.to(device), options.views, options.epochs, positions)
     about = {
         "made_by": f"python -m models.training bound --use {options.use} --seed {options.seed} "
-        f"--count {options.count} --views {options.views} --epochs {options.epochs}",
+        f"--count {options.count} --views {options.views} --epochs {options.epochs}"
+        + (" --two" if options.two else ""),
         "movements": len(bank),
         "sigma": SIGMA,
         "bounds": rows,

@@ -120,8 +120,8 @@ def section(sessions: Sequence[DrawnSession], about: str) -> str:
 
 
 def put_in(page: str, text: str) -> str:
-    """Return a page with its section of sessions replaced, or added at the end."""
-    start = page.find(TITLE)
+    """Return a page with the section of that title replaced, or added at the end."""
+    start = page.find(text.splitlines()[0])
     if start < 0:
         return page.rstrip("\n") + "\n\n" + text
     following = page.find("\n## ", start + 1)
@@ -129,9 +129,9 @@ def put_in(page: str, text: str) -> str:
     return page[:start] + text + rest
 
 
-def section_of(page: str) -> str | None:
-    """Return the section of a page, None where there is none."""
-    start = page.find(TITLE)
+def section_of(page: str, title: str = TITLE) -> str | None:
+    """Return the section of a title of a page, None where there is none."""
+    start = page.find(title)
     if start < 0:
         return None
     following = page.find("\n## ", start + 1)

@@ -15,17 +15,13 @@ import numpy as np
 
 from models.contract.analysis import Analysis
 from models.contract.clip import ClipFacts
-from models.contract.metrics.definition import metric_name
 from models.contract.tracks import BodyMotion, JointTrack
-from models.contract.vocabulary import EventName, RepetitionKind, Sex
+from models.contract.vocabulary import RepetitionKind
 from models.training.events.dense import Array, Dense
 from models.training.views.pairs import film, habit, movements, repeated
-from workers.engine.events import Instant
+from models.training.views.told import told
 from workers.engine.film_bodies import plain_estimate
 from workers.engine.interface import EngineRequest
-from workers.engine.measurability import FilmContext
-from workers.engine.measure import measure
-from workers.engine.readings import read
 from workers.learned import LoadedEngine
 from workers.pipeline.run import merge
 
@@ -35,8 +31,9 @@ SERVES = 3
 """Serves before each camera."""
 AIM_DEG = 2.0
 """How far a camera that is put up again stands from its place, degrees (working value)."""
-EXACT_M = 1e-5
-"""Standard deviation that true joints are given, metres: none, but for the arithmetic."""
+EXACT_M, EXACT_SD_M = 1e-5, 1e-4
+"""Standard deviations that true joints and the true height are given, metres: none, but for the
+arithmetic."""
 BEFORE_S = 0.4
 """What is read before the set-up, seconds, as the engine does."""
 SERVE = RepetitionKind.SERVE
@@ -101,11 +98,5 @@ def true_values(dense: Dense) -> dict[str, float]:
         stature_m=dense.stature_m,
         method="exact",
     )
-    events = {EventName(name): Instant(t, 0.0, 1.0) for name, t in dense.events.items()}
-    readings = read((plain_estimate(motion),), events, sex=Sex.UNKNOWN, stature_sd_m=1e-4, seed=0)
-    context = FilmContext(240.0, None, 1.0, events)
-    return {
-        metric_name(m.key, m.event): m.value
-        for m in measure(readings, SERVE, context)
-        if m.value is not None
-    }
+    found = told(motion, plain_estimate(motion).sample, dense.events, EXACT_SD_M)
+    return {name: one.value for name, one in found.items() if one.value is not None}

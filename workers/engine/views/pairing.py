@@ -9,9 +9,10 @@ import numpy as np
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from workers.engine.evidence import SOUND_M_S, SYNC_SD_S
+from workers.engine.fit.skeleton import POINTS
 from workers.engine.views.clocks import CoarseOffset, coarse_offsets
 from workers.engine.views.relative import OFFSET_SD_S, Adjusted, adjust
-from workers.engine.views.rig import Rig
+from workers.engine.views.rig import NAMES, Rig, cross
 from workers.engine.views.seen import SeenBody
 
 BEST_DEG = (60, 100)
@@ -34,9 +35,13 @@ standard deviation: 0.3 to 0.9 on drawn pairs of one serve, 0.8 to 3.3 of a play
 UNLIKELY = 31.5
 """Robust cost of an independent instant: 22 to 29 on drawn pairs of one serve, 35 to 45 of a
 player's next serve (tuning seeds)."""
-OFFSET_WIDER, APART_WIDER = 2.0, 1.6
+OFFSET_WIDER, APART_WIDER = 2.0, 1.2
 """By how much errors exceeded what the adjustment states, for what landmarks err alike over a serve
 and for lines that are read late (drawn pairs of the tuning seeds)."""
+STANDING = 0.2
+"""Share of the common stretch in which the player still stands (working value)."""
+STEP = 1e-4
+"""Step by which slopes of an angle are taken, in the unit of each unknown."""
 HEARD_WITHIN_S = 0.12
 """Sounds of both films that differ by more from the offset of the movement are not one, seconds
 (working value)."""
@@ -52,7 +57,9 @@ class ViewPair:
     offset_s, offset_sd_s : float
         What to add to a time of the first film for the same instant of the second, seconds.
     apart_deg, apart_sd_deg : float
-        How far the second camera looks to the left of the first along the floor, -180 to 180.
+        How far the look from the second camera at the standing player is turned to the left of the
+        first's, along the floor, -180 to 180. The cameras' headings (`Rig.yaw`) differ from that by
+        how each is aimed: where a camera stands says what it sees, where it is aimed does not.
     heard : bool
         Whether a sound of both films took part.
     """
@@ -88,7 +95,7 @@ def pair_views(one: SeenBody, two: SeenBody) -> ViewPair | Note:
         return note(same, least=BEST_DEG[0], most=BEST_DEG[1])
     offset, sd, heard = heard_offset(one, two, dips[0].offset_s)
     found = adjust(one, two, offset, sd)[0]
-    apart = float(np.degrees(np.angle(np.exp(1j * found.rig.yaw))))
+    apart, apart_sd = about_player(found, one, two)
     if abs(apart) < NEAREST_DEG:
         return note(NoteCode.VIEWS_TOGETHER, least=BEST_DEG[0], most=BEST_DEG[1])
     if abs(apart) > FARTHEST_DEG:
@@ -100,9 +107,32 @@ def pair_views(one: SeenBody, two: SeenBody) -> ViewPair | Note:
         found.rig.offset_s,
         OFFSET_WIDER * float(np.sqrt(found.spread[10, 10])),
         apart,
-        APART_WIDER * float(np.degrees(np.sqrt(found.spread[3, 3]))),
+        APART_WIDER * apart_sd,
         heard,
     )
+
+
+def about_player(found: Adjusted, one: SeenBody, two: SeenBody) -> tuple[float, float]:
+    """Return the angle between the looks of both cameras at the standing player, and its standard
+    deviation, degrees.
+    """
+    held = one.time_s[two.inside(one.time_s + found.rig.offset_s)]
+    times = held[: max(1, int(STANDING * len(held)))]
+    in_one = one.at(times)
+
+    def angle(rig: Rig) -> float:
+        crossed = cross(rig, one, two, in_one, two.at(times + rig.offset_s))
+        player = np.median(POINTS.middle(crossed.points, "hip"), axis=0)[:2]
+        looks = (complex(*player), complex(*(player - rig.place[:2])))
+        return float(np.angle(looks[1] / looks[0]))
+
+    there = angle(found.rig)
+    slopes = np.empty(len(NAMES))
+    for i in range(len(NAMES)):
+        moved = found.rig.values.copy()
+        moved[i] += STEP
+        slopes[i] = float(np.angle(np.exp(1j * (angle(Rig(moved)) - there)))) / STEP
+    return float(np.degrees(there)), float(np.degrees(np.sqrt(slopes @ found.spread @ slopes)))
 
 
 def heard_offset(one: SeenBody, two: SeenBody, offset_s: float) -> tuple[float, float, bool]:
