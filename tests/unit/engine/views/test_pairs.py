@@ -11,6 +11,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.interpolate import CubicSpline
 
 from models.contract.note import Note
 from models.contract.note_codes import NoteCode
@@ -20,7 +21,8 @@ from models.training.views.pairs import Pair, draw_pair, mixed, movements, repea
 from workers.engine.camera import LevelCamera
 from workers.engine.fit.skeleton import POINTS
 from workers.engine.views.clocks import coarse_offsets
-from workers.engine.views.pairing import ViewPair, heard_offset, pair_views
+from workers.engine.views.pairing import ViewPair, about_player, heard_offset, pair_views
+from workers.engine.views.relative import Adjusted
 from workers.engine.views.rig import NAMES, Rig, bone_lengths, cross
 from workers.engine.views.seen import SeenBody
 from workers.learned import load
@@ -128,3 +130,29 @@ def test_rays_through_exact_marks_meet_in_the_points() -> None:
     np.testing.assert_allclose(crossed.points, points, atol=1e-9)
     np.testing.assert_allclose(crossed.miss, 0.0, atol=1e-6)
     np.testing.assert_allclose(bone_lengths(crossed.points), bone_lengths(points), atol=1e-9)
+
+
+@pytest.mark.parametrize("heading", [0.9, 1.2])
+def test_the_angle_is_about_the_player_however_the_second_phone_is_aimed(heading: float) -> None:
+    """Plane geometry: from the player at (0, 7) the cameras stand at (0, 0) and (6, 4)."""
+    _, one, two = right_pair()
+    values = np.zeros(len(NAMES))
+    values[[3, 7, 8]] = heading, 6.0, 4.0
+    rig = Rig(values)
+    points = np.array([0.0, 7.0, 0.0]) + np.random.default_rng(2).normal(0.0, 0.3, (len(POINTS), 3))
+    points[:, :2] += [0.0, 7.0] - POINTS.middle(points, "hip")[:2]
+    c, s = np.cos(heading), np.sin(heading)
+    own = (points - rig.place) @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]]).T
+    times = np.arange(10) / 10.0
+    seen = []
+    for view, where in ((one, points), (two, own)):
+        pixels = LevelCamera(view.focal_px, (0.0, 0.0), 0.0, 0.0).pixels(where) * [1.0, -1.0]
+        still = np.repeat(pixels[None], len(times), axis=0)
+        seen.append(replace(view, time_s=times, uv=still, curve=CubicSpline(times, still)))
+    spread = np.zeros((len(NAMES), len(NAMES)))
+    spread[3, 3], spread[7, 7] = 0.01**2, 0.1**2
+    found = Adjusted(rig, 0.0, spread, values, np.zeros(1), 1.0)
+    apart, sd = about_player(found, seen[0], seen[1])
+    assert apart == pytest.approx(np.degrees(np.arctan2(3.0, -6.0)) - 90.0, abs=0.01)
+    # the looks are the rays themselves: the heading turns one, where the camera stands does not
+    assert sd == pytest.approx(np.degrees(0.01), rel=0.01)
