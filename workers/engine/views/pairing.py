@@ -35,7 +35,7 @@ standard deviation: 0.3 to 0.9 on drawn pairs of one serve, 0.8 to 3.3 of a play
 UNLIKELY = 31.5
 """Robust cost of an independent instant: 22 to 29 on drawn pairs of one serve, 35 to 45 of a
 player's next serve (tuning seeds)."""
-OFFSET_WIDER, APART_WIDER = 2.0, 1.2
+OFFSET_WIDER, APART_WIDER = 2.0, 1.6
 """By how much errors exceeded what the adjustment states, for what landmarks err alike over a serve
 and for lines that are read late (drawn pairs of the tuning seeds)."""
 STANDING = 0.2
