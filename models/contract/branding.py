@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Final, Literal
+from typing import Annotated, Final
 
 from pydantic import Field
 
@@ -38,7 +38,7 @@ class BrandingResource(Document):
     name: str | None
     colour: Hex | None
     contrast: float | None = Field(description="Of the colour against the page; 21 at most.")
-    logo: Literal["image/png", "image/jpeg"] | None = Field(description="Type of the logo file.")
+    logo: str | None = Field(description="Type of the logo file: `image/png` or `image/jpeg`.")
     updated_at: datetime | None
     links: Links = Field(default_factory=dict)
 

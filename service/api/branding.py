@@ -21,12 +21,9 @@ router = APIRouter(prefix="/v1/branding", tags=["organisations"])
 _IMAGES: dict[int | str, dict[str, Any]] = {
     200: {"content": {kind: {} for kind in TYPES.values()}, "description": "The logo file."}
 }
-_BODY = {
-    "requestBody": {
-        "required": True,
-        "content": {kind: {"schema": file_schema(kind)} for kind in TYPES.values()},
-    }
-}
+ANY = "application/octet-stream"
+"""What it is, is known by its content."""
+_BODY = {"requestBody": {"required": True, "content": {ANY: {"schema": file_schema(ANY)}}}}
 
 
 def branding_resource(row: Branding | None) -> BrandingResource:
