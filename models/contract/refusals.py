@@ -31,6 +31,7 @@ class Refusal(StrEnum):
     DRILL_NOT_DEFINED = "drill_not_defined"
     DIRECTION_WITHOUT_LENGTH = "direction_without_length"
     ANGLE_WITHOUT_ARMS = "angle_without_arms"
+    RULES_ON_ARRIVAL = "rules_on_arrival"
     OPTIONS_OF_JOINTS = "options_of_joints"
 
 

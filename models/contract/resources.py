@@ -146,8 +146,8 @@ class AnalysisOptions(Document):
     )
     rules_id: RulesId | None = Field(
         default=None,
-        description="Practice rules whose limits page, pictures and film show. Null = the shipped "
-        "rules.",
+        description="Practice rules whose limits page, pictures and film show; not for an analysis "
+        "that a film starts when it arrives. Null = the shipped rules.",
     )
     models: tuple[str, ...] | None = Field(
         default=None,
@@ -164,6 +164,8 @@ def _of_a_film(options: AnalysisOptions) -> AnalysisOptions:
     """Refuse what a film cannot heed: when it arrives there is nobody to tell."""
     if options.joints is not None:
         raise refused(Refusal.OPTIONS_OF_JOINTS)
+    if options.rules_id is not None:  # which may be gone by then
+        raise refused(Refusal.RULES_ON_ARRIVAL)
     return options
 
 

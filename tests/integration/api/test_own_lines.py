@@ -47,3 +47,8 @@ def test_own_rules_of_an_analysis(client: httpx.Client, wired: Wiring) -> None:
     assert_problem(again, 404, "not_found")
     both = [client.post(f"/v1/analyses/{analysis}/again", json=b) for b in (None, {})]
     assert [one.status_code for one in both] == [201, 201]
+    early = {"rules_id": "rul_" + "0" * 32}
+    body = {"label": "x", "consent": {"text": "yes", "version": "1"}, "analyse": early}
+    refused = client.post("/v1/intake-links", json=body)
+    assert_problem(refused, 422, "invalid_request")
+    assert "once it is" in refused.text
