@@ -100,7 +100,8 @@ def _line(value: SessionValue, words: Words) -> str:
     title = words.title(value)
     if value.event is not None:
         title += f" ({words.inside(words.event(value.event))})"
-    shares = [f"{one.place} ({round(100 * one.weight)} %)" for one in value.places]
+    counted = [(one.place, round(100 * one.weight)) for one in value.places]
+    shares = [f"{place} ({share} %)" for place, share in counted if share]
     return words(
         "terminal.session_value",
         title=title,

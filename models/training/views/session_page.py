@@ -98,8 +98,9 @@ def section(sessions: Sequence[DrawnSession], about: str) -> str:
             "",
             f"{about} {len(sessions)} players, {SERVES} serves from the side and then {SERVES} "
             "others from the front quarter, height given and serves announced. Truth is the mean "
-            "of all the session's serves. What a network errs alike in all films of a place is "
-            "half of a landmark's variance. The better view is the one that erred less over all "
+            "of all the session's serves. Films of one place but of slow and quick frame rates "
+            "count as of two. What a network errs alike in all films of a place is half of a "
+            "landmark's variance. The better view is the one that erred less over all "
             "these sessions, which nobody knows beforehand.",
             "",
             f"- Values that a session gives: {len(judged)}; the side alone gives {counts[0]} of "
