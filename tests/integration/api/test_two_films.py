@@ -21,6 +21,7 @@ from models.contract.vocabulary import WorkKind
 from models.contract.webhook import WebhookEvent
 from models.training.guard import frozen
 from service.core.principal import Scope
+from service.core.queue import attempt_at
 from service.core.tables import OutboxEvent, Work
 from service.core.wiring import Wiring
 from tests.integration.api.coaching import made, new_clip, new_player, new_session
@@ -28,6 +29,7 @@ from tests.integration.api.conftest import assert_problem, complete
 from tests.unit.jobs.analysing import always, work
 from tests.unit.pipeline.fakes import FakeClip, engine, stages
 from workers.engine.interface import EngineRequest, EngineResult
+from workers.jobs import entry
 
 SECOND = SecondView(
     offset_s=0.5,
@@ -268,3 +270,32 @@ def test_the_second_films_player_may_be_the_minor(
     with wired.database.read() as session:
         row = session.get_one(Work, analysis)
     assert claim.minor is wired.share_links.may_show_minor(row) is (year is None)
+
+
+def test_again_measures_both_films_from_their_stored_joints(
+    client: httpx.Client, wired: Wiring, films: TwoFilms, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    analysis = start(client, films)
+    run(wired, analysis)
+    seen: list[tuple[int, int]] = []
+
+    class Engine:
+        models = ()
+        identity = "e" * 64
+
+        def analyse_pair(
+            self, one: JointTrack, two: JointTrack, request: EngineRequest
+        ) -> EngineResult:
+            seen.append((len(one), len(two)))
+            return measured(one, two, request)
+
+    monkeypatch.setattr("workers.jobs.analysis.load", Engine)
+    asked = made(client.post(f"/v1/analyses/{analysis}/again"))
+    assert (asked["clip_id"], asked["same_serve"]) == (films.one, films.two)
+    entry.work(wired, attempt_at(asked["id"], 1))
+    body = client.get(asked["links"]["self"]).json()
+    assert body["status"] == "completed", body["problem"]
+    assert seen == [(10, 10)]
+    told = client.get(body["links"]["result"]).json()["second_view"]
+    assert told["clip"]["sha256"] == client.get(f"/v1/clips/{films.two}").json()["sha256"]
+    assert client.get(body["links"]["joints.same_serve.npz"]).status_code == 200
