@@ -214,7 +214,7 @@ GUARD = (
     Step(
         "views",
         "models.training.views",
-        "LAB --wrong 8 --bodies 14 --out infra/accuracy/views.md",
+        "LAB --wrong 8 --bodies 30 --out infra/accuracy/views.md",
         "901",
         "nothing, the engine; LAB: the laboratory films and their truth",
         "infra/accuracy/views.md: what two films of one serve give",
