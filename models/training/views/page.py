@@ -134,8 +134,8 @@ def _bodies(values: Sequence[ValueFound], bounds: Mapping[str, Mapping[str, floa
     bound_said = (
         f"Of {bounded} metrics with a bound, {within} reach 0.9 of its r² and 1.25 of its error."
         if bounds
-        else "The two-view bound (`python -m models.training bound --two --out "
-        "infra/accuracy/bounds_two_views.json`) was not worked out for this page."
+        else "The two-view bound (`python -m models.training bound --two`) was not worked out for "
+        "this page."
     )
     lines = [
         "## Metrics at true instants, one film and two",
