@@ -7,6 +7,7 @@ follow one for long. Where it ends and a straight, fast path begins, the ball wa
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,13 +28,24 @@ MIN_SHARE = 0.4
 """Least share of the frames of a path in which it is seen (rendered and real films: 0.7 to 1)."""
 FASTEST_TOSS = 8.5
 """m/s: a toss of 3.6 m over the hand."""
-TRIALS = 4000
+TRIALS = 6000
 """Pairs of sightings that are tried: where one in forty sightings is the ball, two are."""
-FINALISTS = 12
-"""Trials that are fitted to the end (working value)."""
+SEARCHED_PER_S = 75.0
+"""Pictures a second among which a toss is searched: more add clutter, and the ball has hardly moved
+between them (working value)."""
+GAP_S = (0.08, 0.45)
+"""Time between the two sightings of a trial, seconds (working values)."""
+FEW, FEW_SHARE, FEW_NOISIEST = 8, 0.7, 0.3
+"""A toss of fewer sightings must be seen in this share of its frames, and scatter by no more than
+this, in the tolerance (working values)."""
+FINALISTS = 24
+"""Unlike trials that are fitted to the end (working value)."""
 SEED_OVER = 0.1
 """Standing heights over the shoulders from which a trial takes its two sightings: body and legs
 give many, a tossed ball few (working value)."""
+LEAST_TOP = 0.45
+"""Standing heights over the shoulders: a serve is struck at 0.5 and more (rendered serves; arm and
+racket reach 0.75), and its toss rises higher."""
 NOISIEST = 0.45
 """Largest scatter of a toss about its path, in the tolerance: tosses of thirteen rendered and two
 real films have 0.1 to 0.4, pieces of arms 0.6 and more."""
@@ -158,7 +170,14 @@ def _standing(place: FloatArray, when: FloatArray, near: BoolArray, frames: int)
 
 
 def find_toss(
-    things: Things, stature_m: float, seed: int = 0, *, timed: bool = True
+    things: Things,
+    stature_m: float,
+    seed: int = 0,
+    *,
+    timed: bool = True,
+    until_s: float = np.inf,
+    searched: BoolArray | None = None,
+    completed: Callable[[Toss], Toss | None] = lambda toss: toss,
 ) -> Toss | None:
     """Return the best toss among things, or None.
 
@@ -169,39 +188,83 @@ def find_toss(
     seed : int
     timed : bool
         False = the clip may be slow motion: gravity may seem up to a hundred times smaller.
+    until_s : float
+        The ball is struck before this, seconds.
+    searched : ndarray of bool, shape (N,), optional
+        Things by which a toss is found; all by which it is fitted count.
+    completed : callable
+        Returns a toss as far as it is seen, or None where it is none.
     """
-    order = np.argsort(things.time_s, kind="stable")
+    early = things.time_s <= until_s
+    order = np.flatnonzero(early)[np.argsort(things.time_s[early], kind="stable")]
     t, xy = things.time_s[order], things.xy[order]
-    seeds = np.flatnonzero(xy[:, 1] > SEED_OVER)
+    tried = _thinned(things.looked_s, t)
+    if searched is not None:
+        tried &= searched[order]
+    seeds = np.flatnonzero(tried & (xy[:, 1] > SEED_OVER))
     if len(np.unique(t)) < MIN_SEEN or seeds.size < 2:
         return None
     rng = np.random.default_rng(seed)
     odds = things.score[order][seeds]
-    first, second = rng.choice(seeds, (2, TRIALS), p=odds / odds.sum())
-    gap = t[second] - t[first]
+    first = rng.choice(seeds, TRIALS, p=odds / odds.sum())
     slow = np.ones(TRIALS) if timed else np.exp(rng.uniform(0.0, np.log(SLOWEST), TRIALS))
+    low = np.searchsorted(t[seeds], t[first] + GAP_S[0] * slow)
+    high = np.searchsorted(t[seeds], t[first] + GAP_S[1] * slow)
+    second = seeds[
+        np.minimum(low + (rng.random(TRIALS) * (high - low)).astype(int), len(seeds) - 1)
+    ]
+    gap = t[second] - t[first]
     fall = GRAVITY / stature_m / slow**2
     speed = (xy[second] - xy[first]) / np.where(gap > 0.0, gap, 1.0)[:, None]
     speed[:, 1] += 0.5 * fall * gap
     limit = FASTEST_TOSS / stature_m / slow
-    good = (gap > 0.08 * slow) & (gap < 0.7 * slow)
+    good = (high > low) & (gap > 0.0)
     good &= (np.abs(speed[:, 0]) < 0.5 * limit) & (np.abs(speed[:, 1]) < limit)
+    good &= xy[first, 1] + 0.5 * speed[:, 1] ** 2 / fall > LEAST_TOP
     first, speed, fall = first[good], speed[good], fall[good]
     worth = np.zeros(len(first))
-    frames = np.unique(t, return_inverse=True)[1]
+    few_t, few_xy = t[tried], xy[tried]
+    frames = np.unique(few_t, return_inverse=True)[1]
     for i in range(len(first)):
-        off = _off(t, xy, t[first[i]], xy[first[i]], speed[i], float(fall[i]))
+        off = _off(few_t, few_xy, t[first[i]], xy[first[i]], speed[i], float(fall[i]))
         near = np.flatnonzero(off < things.tolerance)
         best = np.zeros(frames[-1] + 1)
         np.maximum.at(best, frames[near], 1.0 - (off[near] / things.tolerance) ** 2)
         worth[i] = best.sum()
     found: list[Toss] = []
-    for i in np.argsort(-worth, kind="stable")[:FINALISTS]:
+    taken: list[tuple[float, FloatArray, FloatArray, float]] = []
+    for i in np.argsort(-worth, kind="stable"):
+        if len(taken) >= FINALISTS or worth[i] <= 0.0:
+            break
         start = (float(t[first[i]]), xy[first[i]], speed[i], float(fall[i]))
-        toss = _refined(things, t, xy, start, stature_m, timed=timed)
-        if toss is not None:
-            found.append(toss)
+        if any(_alike(start, known, things.tolerance) for known in taken):
+            continue
+        taken.append(start)
+        toss = refined(things, t, xy, start, stature_m, timed=timed)
+        whole = None if toss is None else completed(toss)
+        if whole is not None:
+            found.append(whole)
     return max(found, key=lambda toss: len(toss.seen_s), default=None)
+
+
+def _alike(
+    one: tuple[float, FloatArray, FloatArray, float],
+    other: tuple[float, FloatArray, FloatArray, float],
+    tolerance: float,
+) -> bool:
+    """Return whether two trials are one path."""
+    ends = [Toss(*trial, 0.0, 0.0, np.empty(0), 0.0) for trial in (one, other)]
+    times = np.array([one[0], one[0] + 0.1])
+    apart = np.hypot(*(ends[0].at(times) - ends[1].at(times)).T)
+    return bool(np.all(apart < 2.0 * tolerance))
+
+
+def _thinned(looked: FloatArray, t: FloatArray) -> BoolArray:
+    """Return which of some times are of the pictures that are searched."""
+    if len(looked) < 2:
+        return np.ones(len(t), dtype=np.bool_)
+    every = max(1, round(1.0 / (SEARCHED_PER_S * float(np.median(np.diff(looked))))))
+    return np.asarray(np.searchsorted(looked, t) % every == 0)
 
 
 def _off(
@@ -214,7 +277,7 @@ def _off(
     return np.asarray(np.hypot(u, v))
 
 
-def _refined(
+def refined(
     things: Things,
     t: FloatArray,
     xy: FloatArray,
@@ -245,7 +308,10 @@ def _refined(
     share = len(seen) / max(int(span.sum()), 1)
     toss = Toss(t0, place, speed, fall, _fall_sd(seen - t0, noise), noise, seen, share)
     rises = float(toss.velocity(float(seen[0]))[1]) > 0.0
-    if share < MIN_SHARE or not rises or fall <= 0.0 or noise > NOISIEST * tol:
+    least = FEW_SHARE if len(seen) < FEW else MIN_SHARE
+    top = float(toss.at(toss.apex_s)[1])
+    noisiest = (FEW_NOISIEST if len(seen) < FEW else NOISIEST) * tol
+    if share < least or top < LEAST_TOP or not rises or fall <= 0.0 or noise > noisiest:
         return None
     return toss
 

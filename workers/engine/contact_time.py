@@ -14,6 +14,7 @@ import numpy as np
 from models.contract.tracks import FloatArray
 from workers.engine.evidence import Evidence
 from workers.engine.struck import end_of_toss, way_out
+from workers.engine.toss_return import near
 
 REACH_S = 0.2
 """Contact is looked for so long before and after the highest wrist at full speed, seconds."""
@@ -33,6 +34,8 @@ WRONG_WAY = {2: 0.4, 3: 0.25}
 """Probability that a way out of so many sightings is none; more sightings: `SURE_WAY`."""
 SURE_WAY = 0.12
 """Working value, chosen on rendered and simulated films."""
+END_OF_TOSS_S = 0.22
+"""The end of the toss is fitted by so much of it, seconds (working value)."""
 UNHEARD = 0.4
 """Probability that none of the sharp sounds is the ball's (other courts, steps; working value)."""
 LOUD_DB = 12.0
@@ -112,26 +115,30 @@ def _ball(grid: FloatArray, evidence: Evidence, before: FloatArray) -> FloatArra
     toss, things = evidence.toss, evidence.things
     if toss is None or things is None:
         return None
+    last = float(toss.seen_s[-1])
+    toss = near(toss, things, last - END_OF_TOSS_S, last)
     ended = _normal(end_of_toss(toss, things, grid, evidence.top))
     result = np.log((1.0 - WRONG_PATH) * ended + WRONG_PATH / len(grid))
     # where it is looked for: where all that is known by now leaves more than a thousandth
-    likely = grid[_normal(result + before) > 1e-3 / len(grid)]
-    out = way_out(toss, things, float(likely[0]), float(likely[-1]))
+    likely = np.flatnonzero(_normal(result + before) > 1e-3 / len(grid))
+    within = grid[likely[0] : likely[-1] + 1]
+    out = way_out(toss, things, within)
     if out is not None:
         wrong = WRONG_WAY.get(out.seen, SURE_WAY)
-        sd = float(np.hypot(out.sd_s, evidence.step_s / 6.0))
-        result = result + _near(grid, out.met_s, sd, wrong)
+        share = np.zeros(len(grid))
+        share[likely[0] : likely[-1] + 1] = _normal(out.likely)
+        result = result + np.log((1.0 - wrong) * share + wrong / len(grid))
     return np.asarray(result)
 
 
 def _sound(grid: FloatArray, evidence: Evidence) -> FloatArray | None:
     struck = evidence.heard_s - evidence.delay_s
-    near = (struck > grid[0] - 0.05) & (struck < grid[-1] + 0.05)
-    if not near.any():
+    about = (struck > grid[0] - 0.05) & (struck < grid[-1] + 0.05)
+    if not about.any():
         return None
-    loud = np.clip(evidence.heard_db[near] / LOUD_DB, 0.5, 3.0)
+    loud = np.clip(evidence.heard_db[about] / LOUD_DB, 0.5, 3.0)
     sd = evidence.delay_sd_s
-    parts = np.exp(-0.5 * ((grid - struck[near, None]) / sd) ** 2) / (sd * np.sqrt(2.0 * np.pi))
+    parts = np.exp(-0.5 * ((grid - struck[about, None]) / sd) ** 2) / (sd * np.sqrt(2.0 * np.pi))
     mixed = (loud[:, None] * parts).sum(axis=0) / loud.sum()
     span = float(grid[-1] - grid[0])
     return np.asarray(np.log((1.0 - UNHEARD) * mixed + UNHEARD / span))
@@ -146,8 +153,8 @@ def _centre(grid: FloatArray, share: FloatArray) -> float:
     """Return the mean of the main peak: far, small ones widen the uncertainty only."""
     peak = grid[int(np.argmax(share))]
     spread = float(np.sqrt(np.sum(share * (grid - np.sum(share * grid)) ** 2)))
-    near = np.abs(grid - peak) <= max(2.0 * spread, GRID_S)
-    return float(np.sum(share[near] * grid[near]) / np.sum(share[near]))
+    main = np.abs(grid - peak) <= max(2.0 * spread, GRID_S)
+    return float(np.sum(share[main] * grid[main]) / np.sum(share[main]))
 
 
 def _agrees(term: FloatArray, grid: FloatArray, time: float) -> bool:

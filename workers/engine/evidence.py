@@ -11,6 +11,7 @@ from models.contract.tracks import BodyMotion, BoolArray, FloatArray, JointTrack
 from workers.engine.ball import Things, Toss, find_toss, things_near
 from workers.engine.geometry import norm
 from workers.engine.proportions import POPULATION_STATURE_M
+from workers.engine.toss_return import in_flight, with_return
 from workers.engine.witness import TORSO_SHARE
 
 SOUND_M_S = 343.0
@@ -28,6 +29,12 @@ FROM_HANDS = 0.13
 seen moving; a ball in the hand is nearer."""
 AWAY_SHARE = 0.5
 """Least share of a toss that is so far from both wrists (working value)."""
+STRUCK_WITHIN_S = 0.2
+"""The ball is struck at most so long after the hitting wrist was seen highest, seconds (working
+value)."""
+MET_OVER = (0.2, 1.5)
+"""The ball is met at such heights over the shoulders, standing heights: arm and racket reach 0.75
+(perspective and a rough scale leave room)."""
 OVER_SHOULDERS = 0.3
 """Least height of a toss over the shoulders, standing heights: the head's top is at 0.18."""
 
@@ -50,6 +57,8 @@ class Evidence:
         The way of the sound to the microphone, taken to be with the camera.
     step_s : float
         Interval between frames that show something new, seconds.
+    from_hand : float
+        How far from the tossing wrist the toss is first seen, standing heights.
     """
 
     toss: Toss | None
@@ -60,6 +69,7 @@ class Evidence:
     delay_s: float
     delay_sd_s: float
     step_s: float
+    from_hand: float = 0.0
 
     @property
     def tells_contact(self) -> bool:
@@ -84,10 +94,25 @@ def evidence_of(
     start, stop = float(track.time_s[window[0]]), float(track.time_s[window[1] - 1])
     things = things_near(seen, start, stop, centre, px)
     wrists = _wrists(track, window, centre, px, things.time_s, left_handed)
-    toss = find_toss(things, motion.stature_m or POPULATION_STATURE_M, seed)
-    if toss is not None and not _thrown_up(toss, things, wrists):
-        toss = None
+    tall = motion.stature_m or POPULATION_STATURE_M
+    until = _struck_by(track, window, left_handed)
+    apart = np.min(np.hypot(*(wrists - things.xy[:, None]).transpose(2, 0, 1)), axis=1)
+    away = ~(apart <= FROM_HANDS)
+
+    def completed(toss: Toss) -> Toss | None:
+        if not _thrown_up(toss, things, away) or not _met(toss, until - STRUCK_WITHIN_S):
+            return None
+        return with_return(toss, things, tall, until)
+
+    toss = find_toss(things, tall, seed, until_s=until, searched=away, completed=completed)
+    if toss is not None:
+        toss = in_flight(toss, things, float(centre[1]) / px)
     distance, distance_sd = _distance(motion)
+    apart_at_first = 0.0
+    if toss is not None:
+        begun = np.array([toss.seen_s[0]])
+        wrist = _wrists(track, window, centre, px, begun, left_handed)[0, 0]
+        apart_at_first = float(np.nan_to_num(np.hypot(*(toss.at(begun)[0] - wrist))))
     near = (seen.heard_s >= start) & (seen.heard_s <= stop + 0.3)
     steps = np.diff(things.looked_s)
     return Evidence(
@@ -99,6 +124,7 @@ def evidence_of(
         delay_s=distance / SOUND_M_S,
         delay_sd_s=float(np.hypot(distance_sd / SOUND_M_S, SYNC_SD_S)),
         step_s=float(np.median(steps)) if steps.size else float(np.median(np.diff(track.time_s))),
+        from_hand=apart_at_first,
     )
 
 
@@ -112,6 +138,15 @@ def _frame(track: JointTrack, window: tuple[int, int]) -> tuple[FloatArray, floa
         return None
     px = float(np.percentile(lengths, 75)) / TORSO_SHARE
     return np.asarray(np.nanmedian(shoulders, axis=0)), px
+
+
+def _struck_by(track: JointTrack, window: tuple[int, int], left_handed: bool) -> float:
+    """Return until when the ball is struck, seconds: a while after the hitting wrist is highest."""
+    index = LANDMARKS.index(counterpart("hitting_wrist", left_handed=left_handed))
+    rows = track.xy[slice(*window), index, 1]
+    if not np.isfinite(rows).any():
+        return np.inf
+    return float(track.time_s[window[0] + int(np.nanargmin(rows))]) + STRUCK_WITHIN_S
 
 
 def _wrists(
@@ -138,13 +173,20 @@ def _wrists(
     return out
 
 
-def _thrown_up(toss: Toss, things: Things, wrists: FloatArray) -> bool:
+def _thrown_up(toss: Toss, things: Things, away: BoolArray) -> bool:
     """Return whether a path is that of a ball, not of a hand: away from both, over the head."""
     on = _on_path(toss, things)
-    apart = np.min(np.hypot(*(wrists - things.xy[:, None]).transpose(2, 0, 1)), axis=1)
-    away = apart[on] > FROM_HANDS
     high = float(np.max(things.xy[on, 1], initial=-1.0)) > OVER_SHOULDERS
-    return bool(high and on.any() and np.mean(away) >= AWAY_SHARE)
+    return bool(high and on.any() and np.mean(away[on]) >= AWAY_SHARE)
+
+
+def _met(toss: Toss, highest_s: float) -> bool:
+    """Return whether the racket can have met the ball: it is over the shoulders then."""
+    if not np.isfinite(highest_s):
+        return True
+    about = highest_s + np.array([-STRUCK_WITHIN_S, STRUCK_WITHIN_S / 2.0])
+    height = toss.at(about)[:, 1]
+    return bool(np.max(height) > MET_OVER[0] and np.min(height) < MET_OVER[1])
 
 
 def _on_path(toss: Toss, things: Things) -> BoolArray:

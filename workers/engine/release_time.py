@@ -5,20 +5,25 @@ from __future__ import annotations
 import numpy as np
 
 from workers.engine.evidence import Evidence
-from workers.engine.turning import Told, joined
+from workers.engine.turning import Told
 
 PARTS_S = 0.012
 """From the release until the ball is a few centimetres off the hand and seen by itself, seconds:
-hand and ball part at some 20 m/s² (rendered tosses 0.005 to 0.03)."""
+hand and ball part at some 20 m/s² (rendered tosses 0 to 0.03)."""
 PARTS_SD_S = 0.012
 """Its standard deviation."""
-LATE = 0.25
-"""A toss first seen so far over the shoulders, standing heights, began unseen: it says until when
-the release was, no more."""
+IN_HAND = 0.16
+"""A ball first seen so far from the wrist, standing heights, has just left the hand: a hand is 0.1
+long, and a frame of its flight at 60 frames per second adds 0.05."""
+PART_SPEED = 1.7
+"""Standing heights per second at which hand and ball part (rendered tosses: 3 m/s)."""
+
+LATE_S = 0.15
+"""A ball first seen so long after it left the hand does not tell when, seconds (working value)."""
 
 
 def release_time(evidence: Evidence, arm: Told | None) -> Told | None:
-    """Return the release from the ball, where its toss was seen from the hand on.
+    """Return the release from the ball, where its toss was seen; else from the arm.
 
     Parameters
     ----------
@@ -31,11 +36,12 @@ def release_time(evidence: Evidence, arm: Told | None) -> Told | None:
         return arm
     first, step = float(toss.seen_s[0]), evidence.step_s
     sd = float(np.hypot(PARTS_SD_S, step / np.sqrt(12.0)))
-    ball = Told(first - 0.5 * step - PARTS_S, sd, "ball")
-    high = float(toss.at(first)[1])
-    if high > LATE:
-        # back along the path to where the hand was: a metre a few tenths of a second earlier
-        rise = max(float(toss.velocity(first)[1]), 0.5)
-        missed = (high - LATE / 2.0) / (rise + 0.5 * toss.fall * 0.1)
-        ball = Told(ball.time_s - missed / 2.0, float(np.hypot(sd, missed / np.sqrt(12.0))), "ball")
-    return ball if arm is None else joined(ball, arm)
+    # what it flew unseen
+    missed = max(evidence.from_hand - IN_HAND, 0.0) / PART_SPEED
+    if missed > LATE_S:
+        return arm
+    return Told(
+        first - 0.5 * step - PARTS_S - missed,
+        float(np.hypot(sd, missed / np.sqrt(12.0) * 2.0)),
+        "ball",
+    )

@@ -6,7 +6,7 @@ other evidence can be added.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,26 +18,55 @@ FALSE_SIGHTING = 0.08
 arm; working value)."""
 HIDDEN = 0.5
 """Share of sightings lost just before contact, where the racket's own streak takes the ball in."""
-NEAR_RACKET_S = 0.025
+SCATTER = (0.15, 0.6)
+"""Least and largest scatter of sightings about a toss, in the tolerance: perspective bends it."""
+ALONE_S = 1.0 / 90.0
+"""Pictures so far apart tell independently whether the ball is there, seconds (working value)."""
+NEAR_RACKET_S = 0.015
 """How long before contact that is, seconds, or one frame (working value)."""
 LEAVES_WITHIN_S = 0.16
 """The struck ball is looked for so long after the last sighting of the toss, seconds."""
 FASTER = 1.6
 """Least change of velocity at contact, standing heights per second: seen from behind a serve
 changes it by 3 and more (one real film)."""
+FASTEST = 40.0
+"""Standing heights per second; a serve of 70 m/s."""
 MANY = 8
 """Sightings of a toss from which the last one may be something else."""
-MEETS = 0.035
-"""How near the way out must come to the toss, standing heights: a ball's width (working value)."""
+MEETS = 0.06
+"""How near the way out, straight on, must come to the toss, standing heights: two balls' width
+(working value)."""
+APART_S = (0.006, 0.042)
+"""Two sightings that begin a way out are so far apart, or a frame, seconds (working values)."""
+BACK_S = 0.06
+"""The way out is followed back so far at most, or two and a half frames, seconds."""
+NEAR_CONTACT = 1.3
+"""Standing heights from the toss within which a way out begins (working value)."""
+FOLLOWED, JUDGED = 8, 300
+"""Ways out that are followed from one sighting, and that are judged (working values)."""
+DEPTH_SD = 4.0
+"""Standard deviation of the rate at which the ball's distance from the camera changes, in that
+distance, per second: 40 m/s at ten metres."""
+SIGHTING_SHARE = 0.4
+"""Standard deviation of a sighting in the tolerance (rendered tosses scatter by 0.1 to 0.4)."""
 
 
 @dataclass(frozen=True, slots=True)
 class WayOut:
-    """The struck ball's first sightings: when its path meets the toss, with standard deviation."""
+    """The struck ball's first sightings.
 
-    met_s: float
-    sd_s: float
-    first_s: float
+    Attributes
+    ----------
+    likely : ndarray, shape (G,)
+        Log-likelihood of contact at each instant of the grid.
+    worth : float
+        How well it is told from chance, for choosing among several.
+    seen : int
+        Sightings.
+    """
+
+    likely: FloatArray
+    worth: float
     seen: int
 
 
@@ -56,88 +85,165 @@ def end_of_toss(toss: Toss, things: Things, grid: FloatArray, inside_v: float) -
     place = toss.at(looked)
     asked = (looked > toss.seen_s[0]) & (place[:, 1] < inside_v - things.tolerance)
     asked &= looked <= toss.seen_s[-1] + 0.5
-    seen = np.isin(looked, toss.seen_s)
+    off = offsets(toss, things, looked)
+    seen = off < things.tolerance
     early = asked & (looked < toss.seen_s[-1] - 2.0 * NEAR_RACKET_S)
     share = float(np.clip(np.mean(seen[early]) if early.any() else 0.7, 0.4, 0.97))
     step = float(np.median(np.diff(looked))) if len(looked) > 1 else NEAR_RACKET_S
     near = max(NEAR_RACKET_S, step)
+    # what hides the ball, or lies in its way, does so in neighbouring pictures too
+    share_of = min(1.0, step / ALONE_S)
+    # a ball lies on its path as the others do, something else anywhere near it
+    sd = float(np.clip(toss.noise / things.tolerance, *SCATTER))
     result = np.zeros(len(grid))
-    for t, was in zip(looked[asked], seen[asked], strict=True):
+    for t, was, far in zip(looked[asked], seen[asked], off[asked], strict=True):
         before = grid > t
         q = np.where(grid - t < near, share * HIDDEN, share)
-        flying = q if was else 1.0 - q
+        alike = float(np.exp(-0.5 * (far / things.tolerance / sd) ** 2)) / (2.0 * sd**2)
+        flying = q * max(alike, FALSE_SIGHTING) if was else 1.0 - q
         gone = FALSE_SIGHTING if was else 1.0 - FALSE_SIGHTING
-        result += np.log(np.where(before, flying, gone))
+        result += share_of * np.log(np.where(before, flying, gone))
     return result
 
 
-def way_out(toss: Toss, things: Things, not_before_s: float, not_after_s: float) -> WayOut | None:
+def offsets(toss: Toss, things: Things, looked: FloatArray) -> FloatArray:
+    """Return how far the nearest thing of each picture is off the toss."""
+    off = np.hypot(*(things.xy - toss.at(things.time_s)).T)
+    nearest = np.full(len(looked), np.inf)
+    number = np.searchsorted(looked, things.time_s)
+    known = number < len(looked)
+    np.minimum.at(nearest, number[known], off[known])
+    return nearest
+
+
+def way_out(toss: Toss, things: Things, grid: FloatArray) -> WayOut | None:
     """Return the straight, fast path that begins on the toss, or None.
+
+    A straight flight is a straight line in the picture, along which a ball that flies away from
+    the camera seems to slow down: ``s = a τ / (1 + b τ)`` from the place of contact.
 
     Parameters
     ----------
     toss : Toss
     things : Things
-    not_before_s, not_after_s : float
-        Contact is looked for between these, seconds.
+    grid : ndarray, shape (G,)
+        Instants at which contact may be, seconds.
+    """
+    begin, end = float(grid[0]), float(grid[-1])
+    about = _about(toss, things, begin, end)
+    chains: dict[tuple[int, ...], float] = {}
+    for i in range(len(about.time_s)):
+        for apart, chain in _ways(toss, about, i, begin):
+            chains.setdefault(tuple(chain), apart)
+    # the longest, then those that meet the toss best
+    first = sorted(chains, key=lambda chain: (-len(chain), chains[chain]))[:JUDGED]
+    found = [_judged(toss, about, list(chain), grid) for chain in first]
+    return max((one for one in found if one is not None), key=lambda out: out.worth, default=None)
+
+
+def _about(toss: Toss, things: Things, begin: float, end: float) -> Things:
+    """Return the things off the toss, about the time and place of contact, in order of time."""
+    rows = (things.time_s > begin) & (things.time_s < end + LEAVES_WITHIN_S)
+    rows &= np.hypot(*(things.xy - toss.at(things.time_s)).T) > 2.0 * things.tolerance
+    rows &= np.hypot(*(things.xy - toss.at((begin + end) / 2.0)).T) < NEAR_CONTACT
+    kept = np.flatnonzero(rows)
+    kept = kept[np.argsort(things.time_s[kept], kind="stable")]
+    return replace(
+        things,
+        time_s=things.time_s[kept],
+        frame=things.frame[kept],
+        xy=things.xy[kept],
+        half=things.half[kept],
+        score=things.score[kept],
+    )
+
+
+def _ways(toss: Toss, things: Things, i: int, begin: float) -> list[tuple[float, list[int]]]:
+    """Return the chains of sightings that begin with one and lie on a line that meets the toss,
+    each with how near it comes.
     """
     looked = things.looked_s
-    best: tuple[float, WayOut] | None = None
-    rows = (things.time_s > not_before_s) & (things.time_s < not_after_s + LEAVES_WITHIN_S)
-    rows &= np.hypot(*(things.xy - toss.at(things.time_s)).T) > 2.0 * things.tolerance
-    index = np.flatnonzero(rows)
-    number = np.searchsorted(looked, things.time_s)
-    for i in index:
-        later = index[(number[index] > number[i]) & (number[index] <= number[i] + 2)]
-        for j in later:
-            found = _met(toss, things, int(i), int(j), not_before_s, not_after_s)
-            if found is None:
-                continue
-            worth, out = found
-            if best is None or worth > best[0]:
-                best = (worth, out)
-    return None if best is None else best[1]
+    t1 = float(things.time_s[i])
+    number = int(np.searchsorted(looked, t1))
+    frame = float(looked[min(number + 1, len(looked) - 1)] - t1) or APART_S[1]
+    low = np.searchsorted(things.time_s, t1 + min(APART_S[0], 0.5 * frame))
+    high = np.searchsorted(things.time_s, t1 + max(APART_S[1], 1.5 * frame))
+    later = np.arange(low, high)
+    if later.size == 0:
+        return []
+    gap = things.time_s[later] - t1
+    speed = (things.xy[later] - things.xy[i]) / gap[:, None]
+    fast = np.hypot(*(speed - toss.velocity(t1)).T)
+    good = (fast > FASTER) & (np.hypot(*speed.T) < FASTEST)
+    back = np.linspace(0.0, min(max(BACK_S, 2.5 * frame), t1 - begin), 25)
+    line = things.xy[i] - back[:, None, None] * speed
+    apart = np.hypot(*np.moveaxis(line - toss.at(t1 - back)[:, None], -1, 0)).min(axis=0)
+    good &= apart < MEETS
+    chains: list[tuple[float, list[int]]] = []
+    for k in np.flatnonzero(good)[np.argsort(apart[good], kind="stable")]:
+        along = _along(things.half[i], speed[k], things)
+        if along and _along(things.half[later[k]], speed[k], things):
+            chains.append((float(apart[k]), [i, *_followed(things, i, int(later[k]))]))
+        if len(chains) == FOLLOWED:
+            break
+    return chains
 
 
-def _met(
-    toss: Toss, things: Things, i: int, j: int, not_before_s: float, not_after_s: float
-) -> tuple[float, WayOut] | None:
-    t1, t2 = float(things.time_s[i]), float(things.time_s[j])
-    speed = (things.xy[j] - things.xy[i]) / (t2 - t1)
-    if float(np.hypot(*(speed - toss.velocity(t1)))) < FASTER:
-        return None
-    back = np.linspace(0.0, t1 - not_before_s, 80)
-    apart = np.hypot(*(things.xy[i] - np.outer(back, speed) - toss.at(t1 - back)).T)
-    k = int(np.argmin(apart))
-    met = t1 - float(back[k])
-    # a ball that is still seen in its toss was not struck yet; one late sighting may be the racket
-    still = float(toss.seen_s[-2 if len(toss.seen_s) > MANY else -1])
-    if apart[k] > MEETS or not still <= met <= not_after_s or back[k] > 2.5 * (t2 - t1):
-        return None
-    if not (_along(things.half[i], speed, things) and _along(things.half[j], speed, things)):
-        return None
-    # how many more lie on the line, slowed by distance as much as by a fifth a frame
-    step = t2 - t1
-    more = 0
-    at, velocity, now = things.xy[j], speed, t2
+def _followed(things: Things, i: int, j: int) -> list[int]:
+    """Return the second sighting of a way out and those that go on from it, slowed by distance by
+    as much as a fifth a frame.
+    """
+    chain = [j]
+    step = float(things.time_s[j] - things.time_s[i])
+    velocity = (things.xy[j] - things.xy[i]) / step
     for _ in range(4):
-        ahead = (things.time_s > now) & (things.time_s < now + 1.6 * step)
-        if not ahead.any():
+        now, at = float(things.time_s[chain[-1]]), things.xy[chain[-1]]
+        ahead = np.arange(
+            np.searchsorted(things.time_s, now + 0.4 * step, side="right"),
+            np.searchsorted(things.time_s, now + 1.6 * step),
+        )
+        if ahead.size == 0:
             break
         gap = (things.time_s[ahead] - now)[:, None]
         off = np.hypot(*(at + velocity * gap * 0.93 - things.xy[ahead]).T)
         n = int(np.argmin(off))
         if off[n] > 0.15 * float(np.hypot(*velocity)) * float(gap[n, 0]) + 2.0 * things.tolerance:
             break
-        row = np.flatnonzero(ahead)[n]
-        velocity = (things.xy[row] - at) / float(gap[n, 0])
-        at, now, more = things.xy[row], float(things.time_s[row]), more + 1
-    change = float(np.hypot(*(speed - toss.velocity(met))))
-    if more == 0 and change < 3.0 * FASTER:
+        velocity = (things.xy[ahead[n]] - at) / float(gap[n, 0])
+        chain.append(int(ahead[n]))
+    return chain
+
+
+def _judged(toss: Toss, things: Things, chain: list[int], grid: FloatArray) -> WayOut | None:
+    """Return how likely contact was at each instant if these are the struck ball."""
+    t, xy = things.time_s[chain], things.xy[chain]
+    # a ball that is still seen in its toss was not struck yet; one late sighting may be the racket
+    still = float(toss.seen_s[-2 if len(toss.seen_s) > MANY else -1])
+    open_ = (grid < t[0]) & (grid >= still - 1e-9)
+    if not open_.any():
         return None
-    sd = float(np.hypot(0.1 * back[k] + 1e-4, (things.tolerance / 2.0 + apart[k]) / change))
-    worth = (1.0 + more) * float(min(things.score[i], things.score[j])) / (1.0 + apart[k] / MEETS)
-    return worth, WayOut(met, sd, t1, 2 + more)
+    when = grid[open_]
+    begin = toss.at(when)
+    tau = t[None, :] - when[:, None]
+    way = xy[None] - begin[:, None]
+    a = np.zeros((len(when), 2 * len(chain) + 1, 3))
+    a[:, :-1:2, 0] = a[:, 1:-1:2, 1] = tau
+    a[:, :-1:2, 2], a[:, 1:-1:2, 2] = -tau * way[..., 0], -tau * way[..., 1]
+    sd = SIGHTING_SHARE * things.tolerance
+    a[:, -1, 2] = sd / DEPTH_SD
+    y = np.concatenate([way.reshape(len(when), -1), np.zeros((len(when), 1))], axis=1)
+    solved = np.einsum("gij,gj->gi", np.linalg.pinv(a), y)
+    cost = np.sum((np.einsum("gij,gj->gi", a, solved) - y) ** 2, axis=1) / sd**2
+    speed = solved[:, :2] - np.array([toss.velocity(float(w)) for w in when])
+    change = np.hypot(*speed.T)
+    cost = np.where((change < FASTER) | (np.hypot(*solved[:, :2].T) > 1.5 * FASTEST), 1e3, cost)
+    k = int(np.argmin(cost))
+    if cost[k] > 6.0 * len(chain) or (len(chain) < 3 and change[k] < 3.0 * FASTER):
+        return None
+    likely = np.full(len(grid), -1e3)
+    likely[open_] = -0.5 * np.minimum(cost, 1e3)
+    score = float(np.min(things.score[chain]))
+    return WayOut(likely, (len(chain) - 1.0) * score / (1.0 + cost[k] / len(chain)), len(chain))
 
 
 def _along(half: FloatArray, speed: FloatArray, things: Things) -> bool:

@@ -45,6 +45,7 @@ class ClipSpec:
     day: int = 0  # the same person and court on another day: other clothes, other light
     anyone: bool = False  # bodies and clothes of every kind (`phenotypes`, `outfit.drawn_cut`)
     served: ServedBall | None = None  # how the struck ball leaves; else fixed, without drag
+    after_finish: float | None = None  # seconds filmed after the first finish; None = all there is
     extra: dict[str, float] = field(default_factory=dict)
 
 

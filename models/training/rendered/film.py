@@ -20,12 +20,13 @@ from .camera import Camera
 from .cast import Actor, cast, day_of
 from .clips import ClipSpec, aim_camera, frame_times
 from .encode import Encoder
+from .performance import Performance
 from .pose import racket_points
 from .profiles import draw_clip
 from .props import BALL_COLOUR, ball_mesh, racket_mesh, rolled
 from .raster import Canvas, Image, coverage, vertex_normals
 from .rotation import Array
-from .truth import clip_truth, mirror
+from .truth import clip_truth, event_times, mirror
 from .truth_file import clip_notes, write_truth
 
 #: longest picture movement between sub-frames of a blurred frame, pixels, and the most sub-frames
@@ -274,7 +275,7 @@ def film_clip(spec: ClipSpec, rng: np.random.Generator, path: Path) -> dict[str,
     if spec.day:
         rng = day_of(spec)
     performance = actors[0].performance
-    times = frame_times(spec, performance.duration)
+    times = frame_times(spec, _filmed(spec, performance))
     camera = aim_camera(spec, performance, len(times))
     backdrop = make_backdrop(camera, spec.background, spec.backlight, rng)
     filming = Filming(Scenery(spec, actors, camera, backdrop), rng)
@@ -292,6 +293,14 @@ def film_clip(spec: ClipSpec, rng: np.random.Generator, path: Path) -> dict[str,
     truth["post"] = filming.post
     _volume_share(truth, actors[0])
     return json.loads(json.dumps(truth))
+
+
+def _filmed(spec: ClipSpec, performance: Performance) -> float:
+    """How long the camera runs, seconds."""
+    if spec.after_finish is None:
+        return performance.duration
+    finish = event_times(performance, performance.repetitions[0])["finish"]
+    return min(performance.duration, finish + spec.after_finish)
 
 
 def _volume_share(truth: dict[str, Any], actor: Actor) -> None:
