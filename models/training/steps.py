@@ -247,6 +247,14 @@ GUARD = (
         fixed=("measure",),
     ),
     Step(
+        "wild",
+        "models.training.wild_films",
+        "FILMS --out WILD --count 6",
+        "none",
+        "FILMS: rendered films of serves",
+        "WILD: the same cut, turned, cropped, dim, small; standard output: what was told of them",
+    ),
+    Step(
         "freeze",
         "models.training.guard",
         "--cache TRACKS",
