@@ -28,7 +28,9 @@ class Aim:
     @property
     def words(self) -> str:
         """In words."""
-        near = f"{self.frames:g} frames" if self.frames is not None else f"{self.seconds} s"
+        near = f"{self.seconds} s"
+        if self.frames is not None:
+            near = "a frame" if self.frames == 1.0 else f"{self.frames:g} frames"
         rates = f", {self.from_fps:g} frames per second and more" if self.from_fps else ""
         return f"{self.event.value} within {near}{rates}"
 

@@ -47,7 +47,7 @@ def test_the_page_counts_what_was_not_found_as_missed() -> None:
     rows = [row("0", 0.004), row("1", 0.02), row("2", None), row("3", 0.03, 30.0)]
     text = page(rows, "drawn")
     assert "1 of them were not found to be a serve" in text
-    asked = next(line for line in text.splitlines() if line.startswith("| contact within 1"))
+    asked = next(line for line in text.splitlines() if line.startswith("| contact within a frame"))
     # 60 frames per second and more: one of three near enough, one of the two that are given
     assert asked.endswith("| 95% | 33% of 3 | 33% of 3 | 50% of 2 |")
     assert "| contact | 60 | 3 | 2 |" in text
