@@ -1,14 +1,14 @@
 """What a held posture shows right now: weight over the rear foot, turned away or only bent.
 
-Read from the pictures so far, by the learned lift's direct answers; no fit, which needs the whole
-movement. What calibration knows of these answers on films of holds widens them, and withholds what
-such films do not tell.
+Read from the pictures so far by the learned lift, its body or its direct answers, whichever was
+more accurate on films of holds; no fit, which needs the whole movement. What calibration knows of
+them on such films widens them, and withholds what such films do not tell.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,12 +17,17 @@ from models.contract.interval import Z95
 from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.tracks import FloatArray, JointTrack
-from models.contract.vocabulary import Handedness, RepetitionKind, View
+from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 from workers.engine.calibration import Calibration
 from workers.engine.coil import BENDS, LINES, TURNS, Angle, probabilities, verdict_of
 from workers.engine.heads import METHOD, HeadPaths
-from workers.engine.lift import SHORTEST_FRAMES, lift_track
+from workers.engine.lift import METHOD as LIFT
+from workers.engine.lift import SHORTEST_FRAMES, Lifted, lift_track, lifted_body
 from workers.engine.lift_layout import HEADS
+from workers.engine.metrics.weight import hold_rear_foot_load_share
+from workers.engine.proportions import POPULATION_STATURE_M
+from workers.engine.samples import Samples
+from workers.engine.uncertainty import draw_joints, value_and_spread
 from workers.engine.view import view_of
 
 STANCE_S = 1.0
@@ -33,6 +38,8 @@ TOLD_SD_DEG = 8.0
 """Standard deviation of a camera put up by eye, degrees (working value)."""
 LIVE_FPS = 15.0
 """Rate for which calibration is asked: the low one."""
+DRAWS = 48
+"""Samples of the lifted body of one reading (working value)."""
 SHARE = "hold_rear_foot_load_share"
 
 
@@ -97,7 +104,7 @@ def hold_now(
     if heads.time_s[-1] - heads.time_s[0] < STANCE_S:
         return None
     view = view_of(azimuth_deg)
-    share, reason = _share(heads, view, errors)
+    share, reason = _share(track, lifted, heads, view, errors)
     turned, bent, verdict = _coil(heads, view, errors)
     return HoldNow(
         time_s=float(track.time_s[-1]),
@@ -122,18 +129,54 @@ def _at(heads: HeadPaths, name: str, *, stance: bool) -> Angle:
     return Angle(float(heads.mean[rows, column].mean()), float(heads.sd[rows, column].mean()))
 
 
-def _share(heads: HeadPaths, view: View, errors: Calibration) -> tuple[Angle | None, Note | None]:
+def _share(
+    track: JointTrack, lifted: Lifted, heads: HeadPaths, view: View, errors: Calibration
+) -> tuple[Angle | None, Note | None]:
     """Return the share of weight and its standard deviation, or why it is not told."""
-    known = errors.residual(SHARE, view, LIVE_FPS, METHOD, RepetitionKind.HOLD)
+    methods = (LIFT, METHOD)
+    method = errors.best_method(SHARE, view, LIVE_FPS, methods, RepetitionKind.HOLD)
+    known = errors.residual(SHARE, view, LIVE_FPS, method, RepetitionKind.HOLD)
     if known is None or not known.informative:
         better = errors.views_within(SHARE, None, LIVE_FPS, RepetitionKind.HOLD)
         if better:
             code = NoteCode.VIEW_NOT_RELIABLE
             return None, note(code, view=view.value, better=better[0].value)
         return None, note(NoteCode.WORK_NOT_PROVEN, kind=RepetitionKind.HOLD.value)
-    now = _at(heads, "load", stance=False)
+    direct = method == METHOD
+    now = _at(heads, "load", stance=False) if direct else _by_body(track, lifted)
+    if not (np.isfinite(now.value) and np.isfinite(now.sd)):
+        return None, note(NoteCode.FEET_NOT_SEEN)
     value = float(np.clip(now.value - known.bias, 0.0, 1.0))
     return Angle(value, float(np.hypot(now.sd, known.sd))), None
+
+
+def _by_body(track: JointTrack, lifted: Lifted) -> Angle:
+    """Return the share by the lifted body's posture, and what its joints' uncertainty leaves."""
+    body = lifted_body(track, lifted, stature_m=POPULATION_STATURE_M)
+    rows = body.time_s >= body.time_s[-1] - NOW_S
+    lately = replace(
+        body,
+        time_s=body.time_s[rows],
+        frame_index=body.frame_index[rows],
+        joints=body.joints[rows],
+        sd=body.sd[rows],
+    )
+    if len(lately) < 2:
+        return Angle(float("nan"), float("nan"))
+
+    def samples(joints: FloatArray) -> Samples:
+        ends = {
+            EventName.SET_UP: np.full(len(joints), lately.time_s[0]),
+            EventName.FINISH: np.full(len(joints), lately.time_s[-1]),
+        }
+        stature = np.full(len(joints), POPULATION_STATURE_M)
+        return Samples(lately.time_s, joints, ends, stature)
+
+    drawn = draw_joints(lately, DRAWS, 0)
+    value, sd = value_and_spread(
+        hold_rear_foot_load_share, samples(lately.joints[None]), samples(drawn)
+    )
+    return Angle(value, sd)
 
 
 def _coil(

@@ -11,7 +11,6 @@ from models.contract.tracks import FloatArray, JointTrack
 from models.contract.vocabulary import Handedness
 from workers.engine.calibration import Calibration
 from workers.engine.live import STANCE_S, HoldNow, hold_now
-from workers.pose.choice import BlazePoseVariant
 from workers.pose.frames import Frame
 from workers.pose.live import LiveLook
 from workers.pose.rows import Row
@@ -109,6 +108,10 @@ class LiveHold:
         steps[steps > LOST_S] = BRIDGE_S
         closed = time_s[-1] - np.append(np.cumsum(steps[::-1])[::-1], 0.0)
         blaze = np.stack([row.blaze for row in self._rows])
+        networks = self.look.networks
+        sources = {networks.names[0]: blaze}
+        if networks.movenet is not None:
+            sources[networks.names[1]] = np.stack([row.second for row in self._rows])
         return JointTrack(
             time_s=closed,
             frame_index=np.array([row.index for row in self._rows], np.int64),
@@ -121,5 +124,5 @@ class LiveHold:
             width=self._size[0],
             height=self._size[1],
             people=np.ones(len(self._rows), np.int64),
-            sources={BlazePoseVariant.FULL.value: blaze},
+            sources=sources,
         )
