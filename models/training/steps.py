@@ -313,6 +313,15 @@ GUARD = (
         "about 10 s a film on one core (measured)",
     ),
     Step(
+        "live_hold",
+        "models.training.live_hold",
+        "HOLDS tests/data/rendered/010.mp4",
+        "none",
+        "films of holds with their truth",
+        "standard output: error of the weight read live, by networks, and what each costs",
+        "about 15 s a film on one core (measured)",
+    ),
+    Step(
         "mutate",
         "models.training.guard",
         "",
