@@ -48,7 +48,7 @@ from workers.engine.problems import (
 )
 from workers.engine.proportions import POPULATION_STATURE_M, POPULATION_STATURE_SD_M
 from workers.engine.readings import BodyEstimate, floor_height, read
-from workers.engine.served import ServedBall, served_ball
+from workers.engine.served import LEAST_TARGET_SD, ServedBall, served_ball
 from workers.engine.signals import Signals, from_motion, from_track
 from workers.engine.time_base import time_base
 from workers.engine.view import estimate_view, views_within
@@ -112,9 +112,7 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
             learned.event_errors,
             turned or _refused(why),
             None if body is None else body.heads,
-            ball=None
-            if body is None
-            else partial(served_ball, track, body.motion, body.azimuth[1]),
+            ball=None if body is None else _ball_of(track, body, request),
         )
         repetitions.append(repetition)
         clock |= doubtful
@@ -272,8 +270,11 @@ def _evidence(
     )
 
 
-def _ball_of(track: JointTrack, body: FilmBody) -> Callable[[Instant | None], ServedBall | Note]:
-    return partial(served_ball, track, body.motion, body.azimuth[1])
+def _ball_of(
+    track: JointTrack, body: FilmBody, request: EngineRequest
+) -> Callable[[Instant | None], ServedBall | Note]:
+    least = 0.0 if request.azimuth_deg is not None else LEAST_TARGET_SD
+    return partial(served_ball, track, body.motion, max(body.azimuth[1], least))
 
 
 def _part(motion: BodyMotion, start: int, stop: int) -> BodyMotion:
