@@ -55,7 +55,7 @@ class BlazePoseAnswer:
 
 def blazepose(run: Runner, cut: Picture) -> BlazePoseAnswer:
     """BlazePose on one crop, shape (256, 256, 3)."""
-    out = run(cut[None].astype(np.float32) / np.float32(255.0))
+    out = run(np.divide(cut[None], np.float32(255.0), dtype=np.float32))
     marks = np.asarray(out["landmarks"], dtype=np.float64).reshape(39, 5)
     xy, _ = refine(marks[:LANDMARK_COUNT, :2], out["heatmaps"][0, :, :, :LANDMARK_COUNT], SIDE)
     seen = 1.0 / (1.0 + np.exp(-marks[:LANDMARK_COUNT, 3:5]))

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from models.registry import load_learned
+from models.training.lift.joined_file import joined_file
 from models.training.lift.network_file import LARGEST, lift_file
 from models.training.lift.shape import DILATIONS, EPSILON, FARTHEST, POOLED
 from workers.engine.lift_input import WIDTH
-from workers.engine.lift_layout import ANSWERS
+from workers.engine.lift_layout import ANSWERS, JOINT_LOG_SD, LOG_SD, MEAN, RELATIVE
 from workers.learned import load
 from workers.learned.network import lift_network
 
@@ -94,6 +95,20 @@ def test_inputs_are_held_far_out() -> None:
 def test_equal_weights_give_equal_files() -> None:
     assert lift_file(random_weights()) == lift_file(random_weights())
     assert lift_file(random_weights()) != lift_file(random_weights(6))
+
+
+def test_joined_lifts_answer_as_an_equal_mixture() -> None:
+    files = [lift_file(random_weights()), lift_file(random_weights(6))]
+    read = np.random.default_rng(2).normal(size=(20, WIDTH))
+    one, two = (lift_network(data)(read) for data in files)
+    both = lift_network(joined_file(files))(read)
+    of = [slice(0, JOINT_LOG_SD.start), MEAN, slice(LOG_SD.stop, ANSWERS)]
+    for part in of:
+        np.testing.assert_allclose(both[:, part], (one + two)[:, part] / 2.0, rtol=0, atol=1e-5)
+    for said, mean in ((JOINT_LOG_SD, RELATIVE), (LOG_SD, MEAN)):
+        within = (np.exp(2.0 * one[:, said]) + np.exp(2.0 * two[:, said])) / 2.0
+        between = (one[:, mean] - two[:, mean]) ** 2 / 4.0
+        np.testing.assert_allclose(np.exp(2.0 * both[:, said]), within + between, rtol=1e-4)
 
 
 def test_the_shipped_lift_answers_every_column() -> None:
