@@ -28,11 +28,12 @@ from workers.cli.bench.tree import Peaks, descendants
     st.sampled_from([24, 30, 60, 120, 240]),
     st.integers(0, 10),
     st.floats(0.5, 6.0),
+    st.booleans(),
 )
 def test_a_composed_film_shows_each_serve_whole(
-    seconds: float, rate: int, serves: int, serve_s: float
+    seconds: float, rate: int, serves: int, serve_s: float, at_edges: bool
 ) -> None:
-    plan = Plan(seconds, rate, serves)
+    plan = Plan(seconds, rate, serves, at_edges=at_edges)
     shown = source_times(plan, serve_s)
     assert len(shown) == round(seconds * rate)
     assert (shown >= 0.0).all()
@@ -43,6 +44,13 @@ def test_a_composed_film_shows_each_serve_whole(
     if serve_s > 2.5 * STANDING_S and seconds - serves * (serve_s + BETWEEN_S) > 0.1:
         assert runs == serves
     assert late.sum() <= serves * (serve_s * rate / 2.0 + 2)
+
+
+def test_serves_can_stand_at_both_ends_of_a_film() -> None:
+    shown = source_times(Plan(20.0, 60, 3, at_edges=True), 4.0)
+    assert shown[0] == 0.0
+    np.testing.assert_allclose(shown[60], 1.0)
+    assert shown[-1] > 3.9
 
 
 def test_a_composed_film_has_the_length_rate_and_size_asked_for(tmp_path: Path) -> None:

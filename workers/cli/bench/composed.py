@@ -42,6 +42,8 @@ class Plan:
         Lines; None = as the source.
     codec : str
         Name of the encoder.
+    at_edges : bool
+        The first serve begins with the film and the last ends with it.
     """
 
     seconds: float
@@ -49,13 +51,15 @@ class Plan:
     serves: int
     height: int | None = None
     codec: str = "libx264"
+    at_edges: bool = False
 
     @property
     def name(self) -> str:
         """Short description."""
         size = f", {self.height} lines" if self.height else ""
         coded = "" if self.codec == "libx264" else f", {self.codec}"
-        return f"{self.seconds:g} s, {self.rate} fps, {self.serves} serves{size}{coded}"
+        edges = ", at the film's ends" if self.at_edges else ""
+        return f"{self.seconds:g} s, {self.rate} fps, {self.serves} serves{size}{coded}{edges}"
 
 
 def fits(plan: Plan, serve_s: float) -> bool:
@@ -68,8 +72,11 @@ def source_times(plan: Plan, serve_s: float) -> npt.NDArray[np.float64]:
     times = np.arange(round(plan.seconds * plan.rate)) / plan.rate
     shown = STANDING_S - np.abs(np.mod(times, 2.0 * STANDING_S) - STANDING_S)
     slot = plan.seconds / max(1, plan.serves)
+    lead = max(0.0, slot - serve_s) / 2.0
+    if plan.at_edges:
+        slot, lead = max(0.0, plan.seconds - serve_s) / max(1, plan.serves - 1), 0.0
     for number in range(plan.serves):
-        start = number * slot + max(0.0, slot - serve_s) / 2.0
+        start = number * slot + lead
         inside = (times >= start) & (times < start + serve_s)
         shown[inside] = times[inside] - start
     return np.asarray(shown)

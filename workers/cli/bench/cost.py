@@ -42,6 +42,9 @@ def films(
     baseline_up_to: Annotated[
         float, typer.Option(help="Longest film that is also seen frame by frame, seconds.")
     ] = 20.0,
+    at_edges: Annotated[
+        bool, typer.Option(help="The first serve begins with the film, the last ends with it.")
+    ] = False,
     json: JsonOption = None,
 ) -> None:
     """Analyse films composed from one film of one serve; by default all lengths, rates, serves.
@@ -52,7 +55,7 @@ def films(
     from workers.cli.bench.composed import Plan, compose, fits
 
     plans = [
-        Plan(length, fps, count)
+        Plan(length, fps, count, at_edges=at_edges)
         for length in seconds or SECONDS
         for fps in rate or RATES
         for count in serves or SERVES
