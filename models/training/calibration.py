@@ -25,6 +25,8 @@ from models.contract.vocabulary import EventName, RepetitionKind, View
 from workers.engine.accuracy import ClipErrors, MetricError
 from workers.engine.calibration import Residual, work_name
 
+from .other_ways import generator_of, missed, propagated, widening
+
 COVERAGE = 0.955
 """Share of the calibration's values that their 95 % intervals must hold: a little more than 95 %,
 as other films will differ (working value)."""
@@ -39,9 +41,6 @@ TOLD_PRIOR = 12.0
 TAKEN_OUT = 0.5
 """Share of a mean error that is taken out (working value): rendered people of one way of moving are
 not the real ones, so that half of it stays and widens the interval instead."""
-MISSED_S = 0.25
-"""Time error from which an event was not measured badly but found elsewhere, in another dip of the
-pelvis, say (working value: half the time between the dips of a serve)."""
 PRIOR = 3.0
 """Weight, in values, of the all-views figure in each view's."""
 
@@ -61,9 +60,7 @@ def calibrate(
     The clips must have been measured uncalibrated (`EngineRequest.calibrated` false): every
     metric by every method, nothing corrected, intervals as propagated.
     """
-    errors = [
-        e for c in comparisons for e in c.metrics if e.error is not None and not _missed(c, e)
-    ]
+    errors = [e for c in comparisons for e in c.metrics if e.error is not None and not missed(c, e)]
     groups: dict[tuple[str, str, str], list[MetricError]] = {}
     for error in errors:
         named = work_name(error.name, error.kind)
@@ -85,15 +82,6 @@ def calibrate(
                     _rounded(found.slope_sd),
                 )
     return table
-
-
-def _missed(compared: ClipErrors, error: MetricError) -> bool:
-    """Return whether the instant of a value was found elsewhere."""
-    _, at, event = error.name.partition("@")
-    return bool(at) and any(
-        one.event.value == event and one.seconds is not None and abs(one.seconds) > MISSED_S
-        for one in compared.events
-    )
 
 
 def calibrate_events(comparisons: Iterable[ClipErrors]) -> EventTable:
@@ -145,7 +133,7 @@ def _residual(chosen: Sequence[MetricError], prior: Residual | None, flat: float
     if CATALOGUE.yes_no(chosen[0].name):  # right or wrong: no bias to take out, nothing to widen
         return Residual(0.0, 0.0, float(np.mean(np.abs(errors))), count, *told)
     bias, away = bias_of(errors)
-    spread = np.array([_propagated(e) for e in chosen])
+    spread = np.array([propagated(e) for e in chosen])
     mean_square = float(np.mean(away**2 - spread**2))
     sd = float(np.sqrt(max(mean_square, 0.0))) * (1.0 + 1.0 / count)
     if count >= ENOUGH:
@@ -195,12 +183,6 @@ def _told(
     )
 
 
-def _propagated(error: MetricError) -> float:
-    if error.low is None or error.high is None:
-        return 0.0
-    return (error.high - error.low) / (2.0 * Z95)
-
-
 def _quantile_sd(away: FloatArray, spread: FloatArray) -> float:
     """Return the smallest term with which enough of the intervals hold the truth."""
     need = np.sort(np.sqrt(np.maximum((away / Z95) ** 2 - spread**2, 0.0)))
@@ -246,6 +228,11 @@ def flat_spread(use: str, count: int, seed: int = 91) -> dict[str, float]:
     return {name: float(np.std(mine)) for name, mine in values.items() if len(mine) >= ENOUGH}
 
 
+def widened(table: Table, factor: float) -> Table:
+    """Return the table with all residual terms so many times wider."""
+    return {key: (row[0], _rounded(row[1] * factor), *row[2:]) for key, row in table.items()}
+
+
 def table_text(table: Table, events: EventTable, command: str) -> str:
     """Return the text of ``calibration.json``, one row a line (see `workers.learned.tables`)."""
     parts = {
@@ -274,6 +261,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--flat", default="train", help="use whose movements are flat")
     parser.add_argument("--flat-count", type=int, default=150)
     options = parser.parse_args(arguments)
+    paths = [path for folder in options.errors for path in sorted(folder.glob("*.pickle"))]
     compared = [one.errors for folder in options.errors for one in read_errors(folder)]
     if not compared:
         print("Nothing was measured into any of the folders.", file=sys.stderr)
@@ -283,7 +271,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if options.kind:
         compared = [of_kind(one, RepetitionKind(options.kind)) for one in compared]
         made_by += f", of kind {options.kind}"
-    table, events = calibrate(compared, flat), calibrate_events(compared)
+    by_generator: dict[str, list[ClipErrors]] = {}
+    for path, one in zip(paths, compared, strict=True):
+        by_generator.setdefault(generator_of(path), []).append(one)
+    factor = widening(by_generator, lambda films: calibrate(films, flat), COVERAGE)
+    print({name: len(films) for name, films in by_generator.items()}, "widened by", factor)
+    made_by += f", widened {factor} times for other ways of moving"
+    table, events = widened(calibrate(compared, flat), factor), calibrate_events(compared)
     if options.keep:
         kept, kept_events, before = kept_rows(options.keep, table, events)
         table, events = kept | table, kept_events | events
