@@ -11,7 +11,6 @@ import argparse
 import json
 import sys
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -210,11 +209,15 @@ def kept_rows(path: Path, measured: Table, events: EventTable) -> tuple[Table, E
     )
 
 
-def of_kind(compared: ClipErrors, kind: RepetitionKind) -> ClipErrors:
-    """Return a film's errors of one kind of work, without its events."""
-    return replace(
-        compared, metrics=tuple(e for e in compared.metrics if e.kind is kind), events=()
-    )
+def of_kinds(table: Table, kinds: Sequence[str]) -> Table:
+    """Return the rows of some kinds of work."""
+    serve = RepetitionKind.SERVE.value
+
+    def kind(name: str) -> str:
+        first, mark, _ = name.partition(":")
+        return first if mark else serve
+
+    return {key: row for key, row in table.items() if kind(key[0]) in kinds}
 
 
 def flat_spread(use: str, count: int, seed: int = 91) -> dict[str, float]:
@@ -257,7 +260,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--about", required=True, help="where the films come from")
     parser.add_argument("--keep", type=Path, help="table whose rows stay for metrics not measured")
-    parser.add_argument("--kind", choices=[k.value for k in RepetitionKind], help="only this work")
+    kinds = [kind.value for kind in RepetitionKind]
+    parser.add_argument("--kind", choices=kinds, nargs="+", help="only such work, and no events")
     parser.add_argument("--flat", default="train", help="use whose movements are flat")
     parser.add_argument("--flat-count", type=int, default=150)
     options = parser.parse_args(arguments)
@@ -268,9 +272,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 4
     made_by = f"python -m models.training calibration, from {options.about}"
     flat = flat_spread(options.flat, options.flat_count)
-    if options.kind:
-        compared = [of_kind(one, RepetitionKind(options.kind)) for one in compared]
-        made_by += f", of kind {options.kind}"
     by_generator: dict[str, list[ClipErrors]] = {}
     for path, one in zip(paths, compared, strict=True):
         by_generator.setdefault(generator_of(path), []).append(one)
@@ -278,6 +279,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     print({name: len(films) for name, films in by_generator.items()}, "widened by", factor)
     made_by += f", widened {factor} times for other ways of moving"
     table, events = widened(calibrate(compared, flat), factor), calibrate_events(compared)
+    if options.kind:
+        table, events = of_kinds(table, options.kind), {}
+        made_by += f", of kind {' and '.join(options.kind)}"
     if options.keep:
         kept, kept_events, before = kept_rows(options.keep, table, events)
         table, events = kept | table, kept_events | events

@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import onnx
 from onnx import TensorProto, compose, helper
@@ -63,7 +64,7 @@ def _mixture(answers: list[str], weights: list[onnx.TensorProto]) -> list[onnx.N
     """Nodes from answers (T, ANSWERS) each to their mixture; whole numbers join ``weights``."""
     nodes: list[onnx.NodeProto] = []
 
-    def step(operator: str, inputs: Sequence[str], **attributes: object) -> str:
+    def step(operator: str, inputs: Sequence[str], **attributes: Any) -> str:
         name = f"mix{len(nodes)}"
         nodes.append(helper.make_node(operator, list(inputs), [name], **attributes))
         return name
