@@ -24,15 +24,20 @@ FEWEST_FILMS = 8
 WIDEST = 3.0
 """Largest widening that is looked for (working value)."""
 MISSED_S = 0.25
-"""Time error from which an event was not measured badly but found elsewhere, in another dip of the
-pelvis, say (working value: half the time between the dips of a serve)."""
+"""Time error from which an event that states no uncertainty was found elsewhere, in another dip of
+the pelvis, say (working value: half the time between the dips of a serve)."""
 
 
 def missed(compared: ClipErrors, error: MetricError) -> bool:
-    """Return whether the instant of a value was found elsewhere."""
+    """Return whether the instant of a value lies outside the 95 % interval that it states.
+
+    Then the value is of another instant, which the confidence of the event has to tell.
+    """
     _, at, event = error.name.partition("@")
     return bool(at) and any(
-        one.event.value == event and one.seconds is not None and abs(one.seconds) > MISSED_S
+        one.event.value == event
+        and one.seconds is not None
+        and abs(one.seconds) > (Z95 * one.sd_s if one.sd_s else MISSED_S)
         for one in compared.events
     )
 
@@ -96,8 +101,13 @@ def _factor(away: FloatArray, spread: FloatArray, sd: FloatArray, coverage: floa
 
 
 def generator_of(path: Path) -> str:
-    """Return what drew the movement of a film measured into a file, from the file's name."""
-    from models.training.rendered.profiles import draw_clip
+    """Return what drew the movement of a film measured into a file, from the file's name.
 
-    profile, seed, index = path.stem.rsplit("-", 2)
-    return draw_clip(profile, int(seed), int(index))[0].generator
+    Films whose names say no profile, seed and number count as by one generator: ``""``.
+    """
+    from models.training.rendered.profiles import PROFILES, draw_clip
+
+    parts = path.stem.rsplit("-", 2)
+    if len(parts) < 3 or parts[0] not in PROFILES or not (parts[1] + parts[2]).isdecimal():
+        return ""
+    return draw_clip(parts[0], int(parts[1]), int(parts[2]))[0].generator

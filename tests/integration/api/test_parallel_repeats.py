@@ -21,6 +21,7 @@ from service.core.wiring import Wiring
 from tests.integration.api.coaching import analysed, made, new_clip, new_player, new_session
 from tests.integration.api.conftest import film
 from tests.integration.api.tus_client import SPOKEN
+from tests.unit.report.test_in_browser import spoken
 
 PARALLEL = 20
 ENDPOINT = {"url": "https://hooks.example.org/a"}
@@ -97,6 +98,9 @@ class Prepared:
             return self.post(f"/v1/operations/work/{work}/cancel")
         if name == "create_upload":
             return self.post("/v1/uploads", headers={**SPOKEN, "upload-length": "5000"})
+        if name == "send_voice":
+            sound = {"content-type": "audio/wav"}
+            return self.post(f"{here}/voices", content=spoken(), headers=sound)
         if name == "send_practice_rules":
             rules = "name: mine\n"
             return self.post(

@@ -60,3 +60,4 @@ def test_a_generator_with_few_films_is_not_left_out(count: int) -> None:
 
 def test_a_film_s_file_tells_what_drew_it() -> None:
     assert generator_of(Path("moves_report-8801-3.pickle")) == "force_driven"
+    assert generator_of(Path("000.pickle")) == generator_of(Path("club-1-x.pickle")) == ""
