@@ -33,6 +33,8 @@ ENOUGH = 12
 """Values from which the 95.5 % quantile itself is used; fewer use the inflated rms."""
 ONE_VALUE = 1e-3
 """True values that differ by less than this share of their mean are one value (a film's clock)."""
+FARTHEST = 3.0
+"""Standard deviations up to which one error counts for the width (working value)."""
 MIN_FOR_BIAS = 4
 """Values from which a mean error may be taken for a bias."""
 TOLD_PRIOR = 12.0
@@ -136,7 +138,7 @@ def _residual(chosen: Sequence[MetricError], prior: Residual | None, flat: float
     mean_square = float(np.mean(away**2 - spread**2))
     sd = float(np.sqrt(max(mean_square, 0.0))) * (1.0 + 1.0 / count)
     if count >= ENOUGH:
-        sd = max(sd * 0.9, _quantile_sd(away, spread))
+        sd = max(sd * 0.9, _quantile_sd(away, spread), _even_sd(away, spread))
     mae = float(np.mean(np.abs(away)))
     if prior is not None:
         weight = PRIOR / (PRIOR + count)
@@ -189,6 +191,23 @@ def _quantile_sd(away: FloatArray, spread: FloatArray) -> float:
     return float(need[place])
 
 
+def _even_sd(away: FloatArray, spread: FloatArray) -> float:
+    """Return the term with which errors are as large as said whatever each film says of itself.
+
+    The mean of squared errors over squared uncertainties is one (the Birge ratio: Phys Rev 1932,
+    40:207-227, from memory), each counted up to `FARTHEST`: a few films that say little of
+    themselves must not excuse the many that say much.
+    """
+    low, high = 0.0, float(np.abs(away).max())
+    for _ in range(40):
+        middle = (low + high) / 2.0
+        ratios = away**2 / np.maximum(spread**2 + middle**2, 1e-24)
+        low, high = (
+            (low, middle) if np.mean(np.minimum(ratios, FARTHEST**2)) <= 1.0 else (middle, high)
+        )
+    return high if low > 0.0 else 0.0
+
+
 def _rounded(value: float) -> float:
     return float(f"{value:.3g}")
 
@@ -231,9 +250,12 @@ def flat_spread(use: str, count: int, seed: int = 91) -> dict[str, float]:
     return {name: float(np.std(mine)) for name, mine in values.items() if len(mine) >= ENOUGH}
 
 
-def widened(table: Table, factor: float) -> Table:
-    """Return the table with all residual terms so many times wider."""
-    return {key: (row[0], _rounded(row[1] * factor), *row[2:]) for key, row in table.items()}
+def widened(table: Table, apart: Mapping[str, float]) -> Table:
+    """Return the table with each metric's term for ways of moving added in quadrature."""
+    return {
+        key: (row[0], _rounded(float(np.hypot(row[1], apart.get(key[0], 0.0)))), *row[2:])
+        for key, row in table.items()
+    }
 
 
 def table_text(table: Table, events: EventTable, command: str) -> str:
@@ -275,10 +297,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     by_generator: dict[str, list[ClipErrors]] = {}
     for path, one in zip(paths, compared, strict=True):
         by_generator.setdefault(generator_of(path), []).append(one)
-    factor = widening(by_generator, lambda films: calibrate(films, flat), COVERAGE)
-    print({name: len(films) for name, films in by_generator.items()}, "widened by", factor)
-    made_by += f", widened {factor} times for other ways of moving"
-    table, events = widened(calibrate(compared, flat), factor), calibrate_events(compared)
+    apart = widening(by_generator, lambda films: calibrate(films, flat), COVERAGE)
+    print({name: len(films) for name, films in by_generator.items()}, apart)
+    if apart:
+        made_by += f", {len(apart)} metrics widened for other ways of moving"
+    table, events = widened(calibrate(compared, flat), apart), calibrate_events(compared)
     if options.kind:
         table, events = of_kinds(table, options.kind), {}
         made_by += f", of kind {' and '.join(options.kind)}"

@@ -2,11 +2,12 @@
 
 Films of one generator err alike, so errors of films of the same generators say too little of a
 player who moves otherwise. Each generator is left out in turn, the rest calibrates, and the
-residual term is widened until intervals hold as many values of the one left out as they promise.
+a term is added until intervals hold as many values of those left out as they promise.
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
@@ -21,8 +22,9 @@ from workers.engine.calibration import LEAST_R2, Residual, work_name
 Rows = Mapping[tuple[str, str, str, str], tuple[float, float, float, int, float, float, float]]
 FEWEST_FILMS = 8
 """Films from which a generator is left out (working value)."""
-WIDEST = 3.0
-"""Largest widening that is looked for (working value)."""
+FEWEST_VALUES = 40
+"""Values of generators left out from which a metric is widened (working value): methods and
+positions of one film count each."""
 MISSED_S = 0.25
 """Time error from which an event that states no uncertainty was found elsewhere, in another dip of
 the pelvis, say (working value: half the time between the dips of a serve)."""
@@ -53,8 +55,8 @@ def widening(
     by_generator: Mapping[str, Sequence[ClipErrors]],
     calibrate: Callable[[Iterable[ClipErrors]], Rows],
     coverage: float,
-) -> float:
-    """Return the factor of all residual terms, at least 1; 1 where there is nothing to leave out.
+) -> dict[str, float]:
+    """Return by metric of a kind of work what to add in quadrature; only what is above zero.
 
     Parameters
     ----------
@@ -63,21 +65,26 @@ def widening(
     calibrate : callable
         From films to a residual table.
     coverage : float
-        Share of the values of a generator left out that their 95 % intervals must hold.
+        Share of the values of generators left out that their 95 % intervals must hold.
     """
     left = [name for name, films in by_generator.items() if len(films) >= FEWEST_FILMS]
     if len(left) < 2:
-        return 1.0
-    found = []
+        return {}
+    found: dict[str, list[tuple[float, float]]] = defaultdict(list)
     for out in left:
         rest = [film for name, films in by_generator.items() if name != out for film in films]
-        found += list(_judged(by_generator[out], calibrate(rest)))
-    away, spread, sd = np.array(found, dtype=np.float64).reshape(-1, 3).T
-    return _factor(away, spread, sd, coverage) if len(away) else 1.0
+        for named, away, said in _judged(by_generator[out], calibrate(rest)):
+            found[named].append((away, said))
+    terms = {
+        named: _term(np.array(values), coverage)
+        for named, values in sorted(found.items())
+        if len(values) >= FEWEST_VALUES
+    }
+    return {named: term for named, term in terms.items() if term > 0.0}
 
 
-def _judged(films: Iterable[ClipErrors], rows: Rows) -> Iterable[tuple[float, float, float]]:
-    """Yield error less bias, propagated and residual deviation of each value that is told."""
+def _judged(films: Iterable[ClipErrors], rows: Rows) -> Iterable[tuple[str, float, float]]:
+    """Yield metric, error less bias, and stated standard uncertainty of each value that is told."""
     for film in films:
         for error in film.metrics:
             if error.error is None or missed(film, error):
@@ -88,16 +95,15 @@ def _judged(films: Iterable[ClipErrors], rows: Rows) -> Iterable[tuple[float, fl
                 continue
             known = Residual(*row)
             if known.sd > 0.0 and known.r2 >= LEAST_R2:
-                yield error.error - known.bias, propagated(error), known.sd
+                said = float(np.hypot(propagated(error), known.sd))
+                yield named, error.error - known.bias, said
 
 
-def _factor(away: FloatArray, spread: FloatArray, sd: FloatArray, coverage: float) -> float:
-    low, high = 1.0, WIDEST
-    for _ in range(30):
-        middle = (low + high) / 2.0
-        held = np.mean(np.abs(away) <= Z95 * np.hypot(spread, middle * sd))
-        low, high = (low, middle) if held >= coverage else (middle, high)
-    return float(f"{high:.3g}") if high > 1.0 + 1e-6 else 1.0
+def _term(values: FloatArray, coverage: float) -> float:
+    """Return the smallest term with which enough of values (N, 2: error, stated sd) are held."""
+    need = np.sort(np.sqrt(np.maximum((values[:, 0] / Z95) ** 2 - values[:, 1] ** 2, 0.0)))
+    place = min(int(np.ceil(coverage * len(need))) - 1, len(need) - 1)
+    return float(f"{need[place]:.3g}")
 
 
 def generator_of(path: Path) -> str:

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from models.contract.vocabulary import Handedness, RepetitionKind, View
-from models.training.calibration import COVERAGE, calibrate, widened
-from models.training.other_ways import FEWEST_FILMS, WIDEST, generator_of, widening
+from models.training.calibration import COVERAGE, _even_sd, calibrate, widened
+from models.training.other_ways import FEWEST_FILMS, FEWEST_VALUES, generator_of, widening
 from workers.engine.accuracy import ClipErrors, MetricError
 
 NAME = "front_knee_flexion@contact"
@@ -37,16 +37,16 @@ def films(offset: float, count: int, seed: int) -> list[ClipErrors]:
 
 def test_ways_of_moving_that_err_alike_need_little() -> None:
     alike = {"one": films(0.0, 200, 1), "two": films(0.0, 200, 2)}
-    assert 1.0 <= widening(alike, calibrate, COVERAGE) < 1.25
+    assert widening(alike, calibrate, COVERAGE).get(NAME, 0.0) < 0.6
 
 
 def test_ways_of_moving_that_err_differently_are_allowed_for() -> None:
     apart = {"one": films(-2.0, 200, 1), "two": films(2.0, 200, 2)}
-    factor = widening(apart, calibrate, COVERAGE)
-    assert 1.6 < factor < WIDEST
-    ((_, sd, *_),) = calibrate(apart["one"]).values()
-    ((bias, wide, *_),) = widened(calibrate(apart["one"]), factor).values()
-    assert wide == pytest.approx(factor * sd, rel=0.01)
+    terms = widening(apart, calibrate, COVERAGE)
+    assert 1.0 < terms[NAME] < 4.0
+    ((bias, sd, *_),) = calibrate(apart["one"]).values()
+    ((_, wide, *_),) = widened(calibrate(apart["one"]), terms).values()
+    assert wide == pytest.approx(np.hypot(sd, terms[NAME]), rel=0.01)
     away = np.abs([e.error - bias for film in apart["two"] for e in film.metrics if e.error])
     assert np.mean(away <= 1.96 * np.hypot(sd, 0.05)) < 0.6
     assert np.mean(away <= 1.96 * np.hypot(wide, 0.05)) >= 0.9
@@ -55,7 +55,21 @@ def test_ways_of_moving_that_err_differently_are_allowed_for() -> None:
 @pytest.mark.parametrize("count", [FEWEST_FILMS - 1, FEWEST_FILMS])
 def test_a_generator_with_few_films_is_not_left_out(count: int) -> None:
     given = {"one": films(-3.0, 100, 1), "two": films(3.0, count, 2)}
-    assert (widening(given, calibrate, COVERAGE) > 1.0) is (count >= FEWEST_FILMS)
+    assert bool(widening(given, calibrate, COVERAGE)) is (count >= FEWEST_FILMS)
+
+
+def test_few_values_widen_nothing() -> None:
+    few = (FEWEST_VALUES - 1) // 2
+    assert not widening({"one": films(-3.0, few, 1), "two": films(3.0, few, 2)}, calibrate, 0.955)
+
+
+def test_errors_are_as_large_as_said_though_some_films_say_little_of_themselves() -> None:
+    drawn = np.random.default_rng(5)
+    spread = np.where(np.arange(400) % 4 == 0, 20.0, 0.5)
+    away = drawn.standard_normal(400) * np.where(spread > 1.0, 3.0, 4.0)
+    assert np.mean(away**2 - spread**2) < 0.0  # which alone would add nothing
+    assert _even_sd(away, spread) > 2.5
+    assert _even_sd(away, np.full(400, 9.0)) == 0.0
 
 
 def test_a_film_s_file_tells_what_drew_it() -> None:
