@@ -196,15 +196,17 @@ def _first(
     sentence = cards[0].headline.rstrip(" .") + "."
     if not analysis.repetitions:
         return FirstScreen(words("page.none_found"), (words("page.none_found_advice"),))
-    doing = next_lines(plan, words) if plan else (_next(analysis, cards[0], words),)
+    doing = next_lines(plan, words) if plan else (_next(analysis, cards, words),)
     return FirstScreen(sentence, doing, _pair(analysis, pictures, plan, words))
 
 
-def _next(analysis: Analysis, card: Card, words: Words) -> str:
-    """Return what to do after an analysis without a plan."""
+def _next(analysis: Analysis, cards: Sequence[Card], words: Words) -> str:
+    """Return what to do after an analysis without a plan: nothing only where all is fine."""
+    first = cards[0]
     if not analysis.usability.usable:
-        return words("page.next_film", reason=(warnings(analysis, words) or [card.details[0]])[0])
-    return words(f"page.next_{card.tone}")
+        return words("page.next_film", reason=(warnings(analysis, words) or [first.details[0]])[0])
+    open_still = first.tone == "fine" and any(card.tone != "fine" for card in cards)
+    return words(f"page.next_{'look' if open_still else first.tone}")
 
 
 def _pair(

@@ -15,7 +15,7 @@ from models.contract.vocabulary import EventName, RepetitionKind
 from models.words import english
 from tests.unit.report import documents
 from tests.unit.report.outline import Outline
-from workers.report.analysis_page import analysis_page
+from workers.report.analysis_page import Card, _next, analysis_page
 from workers.report.findings import BANDS, Band, pooled, ruled, statements
 from workers.report.from_coach import FromCoach
 from workers.report.pictures import event_pictures
@@ -200,6 +200,19 @@ def test_sure_work_comes_before_what_is_fine_and_what_is_unsure(right_side):
     tones = [s.tone for s in statements(right_side.analysis, english())]
     order = {"work": 0, "fine": 1, "look": 2}
     assert tones == sorted(tones, key=order.__getitem__)
+
+
+@pytest.mark.parametrize(
+    ("tones", "said"),
+    [
+        (("fine", "fine"), "Keep your serve as it is"),
+        (("fine", "look"), "Film again from the same place"),  # something may well be wrong
+        (("work", "fine"), "work on this alone"),
+    ],
+)
+def test_a_serve_is_left_as_it_is_only_where_all_is_fine(right_side, tones, said):
+    cards = [Card("A", ("b",), tone, None) for tone in tones]
+    assert said in _next(right_side.analysis, cards, english())
 
 
 def test_bands_cite_the_published_values():
