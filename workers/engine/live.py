@@ -38,6 +38,10 @@ TOLD_SD_DEG = 8.0
 """Standard deviation of a camera put up by eye, degrees (working value)."""
 LIVE_FPS = 15.0
 """Rate for which calibration is asked: the low one."""
+UNLIKE_SD = 0.17
+"""Standard deviation of the share on ways of holding unlike those that calibrate, where the lift
+alone reads it: with it nine films of such holds are held (chosen on these,
+`infra/accuracy/live_hold.md`)."""
 DRAWS = 48
 """Samples of the lifted body of one reading (working value)."""
 SHARE = "hold_rear_foot_load_share"
@@ -147,7 +151,7 @@ def _share(
     if not (np.isfinite(now.value) and np.isfinite(now.sd)):
         return None, note(NoteCode.FEET_NOT_SEEN)
     value = float(np.clip(now.value - known.bias, 0.0, 1.0))
-    return Angle(value, float(np.hypot(now.sd, known.sd))), None
+    return Angle(value, float(np.hypot(np.hypot(now.sd, known.sd), UNLIKE_SD))), None
 
 
 def _by_body(track: JointTrack, lifted: Lifted) -> Angle:
