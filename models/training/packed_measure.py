@@ -115,35 +115,46 @@ def film_truth(film: PackedFilm) -> ClipTruth:
         time_s=film.motion.time_s,
         view=view_of(film.azimuth_deg),
         azimuth_deg=film.azimuth_deg,
-        handedness=Handedness.LEFT if film.motion.mirrored else Handedness.RIGHT,
+        handedness=_hand(film),
         stature_m=film.motion.stature_m,
         time_scale=1.0,
         repetitions=(true_repetition(film),),
     )
 
 
-def measure_film(
+def request_of(
     film: PackedFilm, *, as_reported: bool, azimuth_sd: float | None = None
-) -> Measured:
-    """Return the engine's errors on one film.
+) -> EngineRequest:
+    """Return what the engine is asked of a film.
 
     Drills are announced, as they are where they were prescribed; the hand of a player who holds
     still is in the club's records. ``azimuth_sd``: the caller states the azimuth, that far off
     (degrees, one standard deviation).
     """
-    truth = film_truth(film)
     drill = None if film.kind is RepetitionKind.SERVE else film.kind
     azimuth = None
     if azimuth_sd is not None:
         chance = np.random.default_rng(zlib.crc32(film.name.encode()))
         azimuth = float((film.azimuth_deg + azimuth_sd * chance.standard_normal()) % 360.0)
-    request = EngineRequest(
-        stature_m=truth.stature_m,
+    return EngineRequest(
+        stature_m=film.motion.stature_m,
         calibrated=as_reported,
-        handedness=truth.handedness if drill is RepetitionKind.HOLD else Handedness.UNKNOWN,
+        handedness=_hand(film) if drill is RepetitionKind.HOLD else Handedness.UNKNOWN,
         drill=drill,
         azimuth_deg=azimuth,
     )
+
+
+def _hand(film: PackedFilm) -> Handedness:
+    return Handedness.LEFT if film.motion.mirrored else Handedness.RIGHT
+
+
+def measure_film(
+    film: PackedFilm, *, as_reported: bool, azimuth_sd: float | None = None
+) -> Measured:
+    """Return the engine's errors on one film (`request_of`)."""
+    truth = film_truth(film)
+    request = request_of(film, as_reported=as_reported, azimuth_sd=azimuth_sd)
     begun = time.perf_counter()
     found = load().analyse(film.track, request)
     seconds = time.perf_counter() - begun

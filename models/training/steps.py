@@ -175,6 +175,25 @@ LEARN = (
         "1.5 s a film on one core (measured)",
     ),
     Step(
+        "bulk",
+        "models.training.bulk",
+        "--profile decided --seed 8871 --count 288 --bodies BODIES.npz --work DECIDED_FILMS "
+        "--out DECIDED",
+        "8871; nothing is tuned on these films",
+        "BODIES.npz, the pose networks",
+        "DECIDED: 24 invented players, three sessions of three serves and three holds each",
+        "18 s of processor a film (measured)",
+    ),
+    Step(
+        "decisions",
+        "models.training.decisions",
+        "--films DECIDED --page infra/accuracy/decisions.md",
+        "none",
+        "films, the finished engine; players whose films are not all there are left out",
+        "infra/accuracy/decisions.md: right, wrong and undecided decisions on rendered players",
+        "1.5 s a film on one core (measured)",
+    ),
+    Step(
         "information",
         "models.training.information",
         "REPORT_ERRORS --bounds infra/accuracy/bounds.json --out infra/accuracy/information.md",

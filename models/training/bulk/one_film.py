@@ -18,28 +18,19 @@ from models.training.rendered.performance import Performance
 from models.training.rendered.profiles import draw_clip
 from models.training.rendered.rotation import Array
 from models.training.rendered.truth import JOINTS, event_times, joints_of
-from workers.pose.frames import FloatArray
 from workers.pose.networks import COCO_TO_LANDMARK
 
 from .look import Look
 from .quick_film import QuickFilm
 from .seen import seen
+from .stored import METRE, PIXEL, SURE, stored
 
-PIXEL, METRE, SURE = 1.0 / 20.0, 1.0 / 4000.0, 1.0 / 10000.0
-"""Steps of stored pixels, metres and confidences; whole numbers of 16 bits. NaN is `NOT_SEEN`."""
-NOT_SEEN = -32768
 TALLEST, SHORTEST = 300.0, 200.0
 """Height of the standing person in the picture, pixels: the networks see crops of 256, in which
 the person is about 150 high."""
 FASTEST = 60.0
 """Films with more frames a second are drawn with so many: frames in between cost most and teach
 least."""
-
-
-def stored(values: FloatArray, step: float) -> np.ndarray:
-    """Values as whole numbers of a step, int16; NaN becomes `NOT_SEEN`."""
-    scaled = np.clip(np.round(np.asarray(values) / step), -32767, 32767)
-    return np.where(np.isfinite(scaled), scaled, NOT_SEEN).astype(np.int16)
 
 
 def small(

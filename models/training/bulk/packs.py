@@ -17,7 +17,7 @@ from workers.pose.networks import COCO_TO_LANDMARK, LANDMARK_COUNT
 from workers.pose.rows import Row, assemble
 from workers.pose.track import ServerChoice
 
-from .one_film import METRE, NOT_SEEN, PIXEL, SURE
+from .stored import METRE, PIXEL, SURE, plain
 
 MOST_BYTES = 15 * 1024 * 1024
 """A pack stays under this where one film does."""
@@ -107,7 +107,7 @@ def _film(a: dict[str, np.ndarray]) -> BulkFilm:
     first, second = _pixels_and_sure(a, "first"), _pixels_and_sure(a, "second")
     wide = np.full((len(second), LANDMARK_COUNT, 3), np.nan)
     wide[:, list(COCO_TO_LANDMARK)] = second
-    world, score = _plain(a["world"], METRE), _plain(a["score"], SURE)
+    world, score = plain(a["world"], METRE), plain(a["score"], SURE)
     times = a["time_s"].astype(np.float64)
     rows = [
         Row(float(t), i, first[i], wide[i], world[i], float(score[i])) for i, t in enumerate(times)
@@ -117,8 +117,8 @@ def _film(a: dict[str, np.ndarray]) -> BulkFilm:
         notes=json.loads(str(a["notes"])),
         time_s=times,
         rows=rows,
-        joints3d=_plain(a["joints3d"], METRE),
-        joints2d=_plain(a["joints2d"], PIXEL),
+        joints3d=plain(a["joints3d"], METRE),
+        joints2d=plain(a["joints2d"], PIXEL),
         camera_r=a["camera_r"].astype(np.float64),
         camera_at=a["camera_at"].astype(np.float64),
         camera_k=a["camera_k"].astype(np.float64),
@@ -134,9 +134,5 @@ def _film(a: dict[str, np.ndarray]) -> BulkFilm:
 
 
 def _pixels_and_sure(a: dict[str, np.ndarray], name: str) -> Array:
-    pixels, sure = _plain(a[f"{name}_px"], PIXEL), _plain(a[f"{name}_sure"], SURE)
+    pixels, sure = plain(a[f"{name}_px"], PIXEL), plain(a[f"{name}_sure"], SURE)
     return np.concatenate([pixels, sure[..., None]], axis=-1)
-
-
-def _plain(values: np.ndarray, step: float) -> Array:
-    return np.where(values == NOT_SEEN, np.nan, values.astype(np.float64) * step)

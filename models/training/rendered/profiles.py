@@ -9,7 +9,8 @@ import numpy as np
 
 from .camera import CameraSpec
 from .clips import ClipSpec
-from .knobs import sample_knobs
+from .invented import HOLD_S, PLAYERS, invented
+from .knobs import ServeKnobs, sample_knobs
 from .movements import USES, draw_kind
 from .one_knob import KNOBS, turned
 from .performance import OTHER
@@ -141,6 +142,13 @@ def _put_back(rng: np.random.Generator, camera: CameraSpec) -> CameraSpec:
     )
 
 
+def _once(knobs: ServeKnobs, seed: int, number: int) -> ServeKnobs:
+    """One serve of a player: a little different from the others."""
+    own = np.random.default_rng([seed, number])
+    wobble = {key: getattr(knobs, key) + own.normal(0, sd) for key, sd in _SERVE_TO_SERVE.items()}
+    return replace(knobs, **wobble)
+
+
 def _two_sessions(rng: np.random.Generator, name: str) -> ClipSpec:
     """Two sessions of one player, one serve a film: in the second, one knob is turned, the camera
     was put back by hand, and clothes and light are another day's. Then the first serve again from
@@ -160,9 +168,31 @@ def _two_sessions(rng: np.random.Generator, name: str) -> ClipSpec:
         away = 45.0 if view == "side" else -45.0
         camera = replace(spec.camera, azimuth=(spec.camera.azimuth + away) % 360.0)
         spec, number = replace(spec, camera=camera), 0
-    own = np.random.default_rng([spec.seed, number])
-    wobble = {key: getattr(knobs, key) + own.normal(0, sd) for key, sd in _SERVE_TO_SERVE.items()}
-    return replace(spec, knobs=replace(knobs, **wobble))
+    return replace(spec, knobs=_once(knobs, spec.seed, number))
+
+
+DECIDED = 3
+"""Films of each of the four sittings of the profile ``decided``."""
+
+
+def _decided(rng: np.random.Generator, name: str) -> ClipSpec:
+    """An invented player: serves of the baseline, after practice and later, then the static holds,
+    one repetition a film.
+
+    For reports on decisions; nothing is tuned on it. The camera was put back by hand for each
+    sitting, and clothes and light are another day's; serves differ a little.
+    """
+    body, number = divmod(int(name), 4 * DECIDED)
+    player = invented(body % PLAYERS)
+    spec = replace(_plain(rng, name, {"side": 1.0}), shutter=0.0, fps=60.0, size=(640, 480))
+    knobs = player.technique(spec.knobs.changed(tempo=min(spec.knobs.tempo, 1.2)))
+    cameras = [spec.camera, *(_put_back(rng, spec.camera) for _ in range(3))]
+    sitting = number // DECIDED
+    spec = replace(spec, camera=cameras[sitting], day=sitting)
+    if sitting == 3:
+        spec = replace(spec, kind="hold", fps=30.0, hold=HOLD_S)
+    knobs = knobs.changed(rear_share=(*player.loads, player.held)[sitting])
+    return replace(spec, knobs=_once(knobs, spec.seed, number))
 
 
 def _motion(rng: np.random.Generator, name: str) -> ClipSpec:
@@ -313,6 +343,7 @@ PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
     "calibration": _calibration,
     "lift": _lift,
     "two_sessions": _two_sessions,
+    "decided": _decided,
     "full": _full,
     "small": _small,
     "story": story_clip,
@@ -320,7 +351,7 @@ PROFILES: dict[str, Callable[[np.random.Generator, str], ClipSpec]] = {
     **{f"free_{use}": _free(use) for use in USES},
     **{f"drills_{use}": _drills(use) for use in USES},
 }
-SAME_BODY = {"two_sessions": 2 * SESSION + 1, "story": 100}
+SAME_BODY = {"two_sessions": 2 * SESSION + 1, "decided": 4 * DECIDED, "story": 100}
 """Profiles in which so many clips in a row show one body."""
 
 

@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from models.training.decisions.__main__ import decided, table
+from models.training.decisions.__main__ import drawn
 from models.training.decisions.coiling import TrueCoil
 from models.training.decisions.filmed import SERVE_TO_SERVE, Camera
 from models.training.decisions.players import Player
+from models.training.decisions.table import table
 from workers.learned import load
 
 TRUE = {
@@ -62,19 +63,19 @@ def test_films_of_one_place_err_alike() -> None:
 def test_right_and_wrong_are_told_apart_by_what_is_true() -> None:
     after = TRUE | {"rear_foot_load_share@loading": 0.60}
     player = Player("a", 0.3, True, "kept", 0.80, TRUE, after, after, TrueCoil(40.0, 40.0))
-    said = dict(decided(player, _camera(3)))
+    said = dict(drawn(player, _camera(3)))
     assert said["finding: weight not on rear foot"] == "right"
     assert said["change of the load"] == "right"
     assert said["drill: static hold"] == "right"
     assert said["finding: squat not coil"] == "right"
     # The same films of a player of whom something else is true.
-    none = dict(decided(replace(player, course="no_gain"), _camera(3)))
+    none = dict(drawn(replace(player, course="no_gain"), _camera(3)))
     assert none["change of the load"] == "wrong"
     bent = replace(player, coil=TrueCoil(-60.0, 40.0))
-    assert dict(decided(bent, _camera(3)))["finding: squat not coil"] == "right"
+    assert dict(drawn(bent, _camera(3)))["finding: squat not coil"] == "right"
     # Nobody can tell a turn at the limit.
     limit = replace(player, coil=TrueCoil(0.15 * 40.0, 40.0))
-    found = [dict(decided(limit, _camera(n)))["finding: squat not coil"] for n in range(12)]
+    found = [dict(drawn(limit, _camera(n)))["finding: squat not coil"] for n in range(12)]
     assert found.count("undecided") >= 4
     lines = table({"one": Counter(right=3, wrong=1)})
     assert "| one | 4 | 75.0 % | 25.0 % | 0.0 % |" in lines

@@ -7,6 +7,8 @@ import json
 import numpy as np
 import pytest
 
+from models.training.bulk.packs import pack, read
+from models.training.bulk.stored import METRE, PIXEL, SURE, stored
 from models.training.rendered.camera import Camera, look_at
 
 
@@ -35,10 +37,6 @@ def test_barrel_distortion_draws_points_to_the_middle() -> None:
 
 
 def test_films_come_back_from_a_pack(tmp_path) -> None:
-    pytest.importorskip("numba")
-    from models.training.bulk.one_film import METRE, PIXEL, SURE, stored
-    from models.training.bulk.packs import pack, read
-
     rng = np.random.default_rng(4)
     frames, files, joints = 5, [], []
     for number in range(3):

@@ -1,0 +1,44 @@
+"""The page on decisions that were made on rendered films."""
+
+from __future__ import annotations
+
+from .table import Counts, table
+
+ABOUT_FILMS = "profile `decided`, seed 8871"
+
+
+def page(counts: Counts, losses: str, about: str) -> str:
+    """Return the table with what it rests on, as Markdown."""
+    return "\n".join(
+        [
+            "# How often decisions are wrong, on rendered films",
+            "",
+            "Made by `python -m models.training decisions --films PACKS --page "
+            "infra/accuracy/decisions.md`. Invented players whose every joint is known were "
+            f"rendered ({about}): three serves of a baseline, three after practice, three a week "
+            "later, and three static holds of four seconds, one a film, from the side, serves at "
+            "60 frames a second and holds at 30. Between sessions the camera was put back by "
+            "hand, clothes and light are another day's. The pose networks saw the films, the "
+            "engine measured them, and plan, comparison, progress and drill check decided with "
+            "the shipped rules.",
+            "",
+            losses,
+            "",
+            *table(counts),
+            "",
+            "*Wrong*: a finding named that is not there or cleared that is there, a change called "
+            "that did not happen or the wrong way, a gain called kept that was lost or the other "
+            "way, a drill passed that was not or the other way. *Undecided*: the product says "
+            "that it cannot tell, or asks for another film. Truth is the metrics' own formulas on "
+            "the true joints of the same films, the mean over a session; the weight is that by "
+            "posture.",
+            "",
+            "**Half out of sample.** These films, bodies and seeds were seen by nothing, and "
+            "nothing is tuned on them. But the movements come from the generator `template`, "
+            "which made the films that the calibration and the shares of repeated films rest on: "
+            "on people who move otherwise, expect worse ([how much of a player a value "
+            "tells](information.md)). The lift learned nothing from that generator, but was "
+            "chosen on films of it.",
+            "",
+        ]
+    )
