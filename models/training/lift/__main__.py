@@ -20,6 +20,7 @@ from .judge import Batches, judged, lines
 from .loss import Truth, head_units, parts, total
 from .network import LiftNetwork
 from .network_file import lift_file
+from .reopened import reopened
 from .residuals import Residuals
 from .shape import CHANNELS
 from .sight import TOLD, see
@@ -87,8 +88,7 @@ class Training:
         settle_normal(self.net, bank, options.batch, self.chance)
         self.step = 0
         if options.resume:
-            kept = torch.load(options.resume, map_location=options.device)
-            self.net.load_state_dict(kept.get("mean", kept["net"]))
+            self.net.load_state_dict(weights_of(options.resume, options.network, options.device))
         self.mean_net.load_state_dict(self.net.state_dict())
 
     def batch(self) -> tuple[Tensor, Truth, Tensor]:
@@ -166,6 +166,14 @@ class Training:
         (self.options.out / f"judged-{name}.json").write_text(json.dumps(rows, indent=0))
 
 
+def weights_of(path: Path, network: int, device: str) -> dict[str, Tensor]:
+    """Weights to go on from: of a checkpoint, or of one network of a file that ships."""
+    if path.suffix == ".onnx":
+        return reopened(path.read_bytes())[network]
+    kept: dict[str, dict[str, Tensor]] = torch.load(path, map_location=device)
+    return kept["mean"]
+
+
 def _halved(weights: dict[str, Tensor]) -> dict[str, Tensor]:
     """Weights in half precision, but for the scaling of the inputs."""
     return {n: w if n in ("mean", "scale") else w.half() for n, w in weights.items()}
@@ -200,7 +208,8 @@ def main() -> None:
     parser.add_argument("--channels", type=int, default=CHANNELS)
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--seed", type=int, default=11)
-    parser.add_argument("--resume", type=Path)
+    parser.add_argument("--resume", type=Path, help="checkpoint, or file that ships, to go on from")
+    parser.add_argument("--network", type=int, default=0, help="which network of that file")
     parser.add_argument("--report-s", type=float, default=20.0)
     parser.add_argument("--judge-batches", type=int, default=JUDGE_BATCHES)
     options = parser.parse_args()
