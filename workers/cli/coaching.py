@@ -142,14 +142,14 @@ def compare(
         same_player=same_player,
         focus=_known_metrics(focus or ()),
         rules=own_rules(rules),
-        coach=_from_coach(message, voice),
+        coach=from_coach(message, voice),
         language=language,
     )
     if not json:
         from workers.cli.coaching_text import show_comparison
 
         show_comparison(found, results(), catalogue(language.value))
-    _finish(found, files, out, Path("comparison"), json, language)
+    finish(found, files, out, Path("comparison"), json, language)
 
 
 def _known_metrics(names: Sequence[str]) -> tuple[str, ...]:
@@ -196,14 +196,14 @@ def progress(
         focus=_known_metrics(focus or ()),
         rules=own_rules(rules),
         minor=minor,
-        coach=_from_coach(message, voice),
+        coach=from_coach(message, voice),
         language=language,
     )
     if not json:
         from workers.cli.coaching_text import show_progress
 
         show_progress(found, results(), catalogue(language.value))
-    _finish(found, files, out, Path("progress"), json, language)
+    finish(found, files, out, Path("progress"), json, language)
 
 
 @guarded
@@ -240,14 +240,14 @@ def plan(
         done=done or (),
         player=player,
         minor=minor,
-        coach=_from_coach(message, voice),
+        coach=from_coach(message, voice),
         language=language,
     )
     if not json:
         from workers.cli.coaching_text import show_plan
 
         show_plan(found, results(), catalogue(language.value))
-    _finish(found, files, out, Path("plan"), json, language)
+    finish(found, files, out, Path("plan"), json, language)
 
 
 @guarded
@@ -309,7 +309,8 @@ def report(
     results().print(words("terminal.written", path=folder / "report.html"), markup=False)
 
 
-def _from_coach(message: str | None, voice: Path | None) -> FromCoach:
+def from_coach(message: str | None, voice: Path | None) -> FromCoach:
+    """Return what the coach adds to a page."""
     from models.contract.errors import PayloadTooLarge
     from service.core.audio import MOST_BYTES, voice_of
     from workers.report.from_coach import FromCoach, SpokenMessage
@@ -333,7 +334,7 @@ def own_rules(file: Path | None) -> PracticeRules:
         raise InvalidRequest(say(NoteCode.RULE_FILE_NOT_UTF8)) from None
 
 
-def _finish(
+def finish(
     document: Document,
     files: Sequence[ResultFile],
     out: Path | None,
@@ -341,6 +342,7 @@ def _finish(
     json: bool,
     language: Language,
 ) -> None:
+    """Print the document where it was asked for, and write the files."""
     if json:
         _print(document)
     folder = out if out is not None or json else default

@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from models.contract.faces import Faces
 from models.contract.vocabulary import Language, RepetitionKind
 from models.words import catalogue
+from workers.cli.coaching import (
+    FacesOption,
+    Json,
+    Material,
+    Message,
+    Minor,
+    Out,
+    Rules,
+    VoiceFile,
+    finish,
+    from_coach,
+    own_rules,
+)
 from workers.cli.console import LanguageOption, guarded, results
 
 if TYPE_CHECKING:
@@ -26,41 +39,42 @@ def register(app: typer.Typer) -> None:
 
 @guarded
 def session_values(
-    material: Annotated[
-        list[Path],
-        typer.Argument(help="Films, result folders of analyse, or folders of such folders."),
-    ],
+    material: Material,
     kind: Annotated[RepetitionKind, typer.Option(help="Which repetitions count.")] = (
         RepetitionKind.SERVE
     ),
-    minor: Annotated[bool, typer.Option("--minor", help="The player may be under 18.")] = False,
+    rules: Rules = None,
+    player: Annotated[str | None, typer.Option(help="What to call the player.")] = None,
+    faces: FacesOption = Faces.SHOWN,
+    minor: Minor = False,
+    message: Message = None,
+    voice: VoiceFile = None,
     language: LanguageOption = Language.ENGLISH,
-    out: Annotated[Path | None, typer.Option(help="Folder for the document.")] = None,
-    json: Annotated[
-        bool, typer.Option("--json", help="Print the document, and nothing else.")
-    ] = False,
+    out: Out = None,
+    json: Json = False,
 ) -> None:
     """One value a metric of one session, whose serves were filmed from several places in turn.
 
     Each is taken from where it can be seen; places count by how sure they are, and it is told where
-    they disagree.
+    they disagree. Document and report go to ./session.
     """
     from models.contract.resources import AnalysisOptions
-    from workers.cli.coaching import write_files
     from workers.cli.folders import sources_of
-    from workers.decide.session_values import session_values as work_out
-    from workers.derive.source import with_minor_cautions
-    from workers.pipeline.result_files import document_text, json_file
+    from workers.derive.session import session_files
 
-    sources = sources_of(material, AnalysisOptions(language=language, drill=kind))
-    found = work_out([(one.name, one.analysis) for one in sources], kind)
-    found = found.model_copy(update={"cautions": with_minor_cautions(found.cautions, minor)})
-    if json:
-        sys.stdout.write(document_text(found))
-    else:
+    sources = sources_of(material, AnalysisOptions(language=language, drill=kind, faces=faces))
+    found, files = session_files(
+        sources,
+        kind=kind,
+        rules=own_rules(rules),
+        player=player,
+        minor=minor,
+        coach=from_coach(message, voice),
+        language=language,
+    )
+    if not json:
         show(found, results(), catalogue(language.value))
-    if out is not None:
-        write_files([json_file("result", found)], out)
+    finish(found, files, out, Path("session"), json, language)
 
 
 def show(found: SessionValues, console: Console, words: Words) -> None:

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from models.contract.analysis import Analysis, Metric, Repetition
 from models.contract.plan import PracticePlan
 from models.contract.vocabulary import EventName, RepetitionKind, Severity
-from models.words import Words, english
+from models.words import Measured, Words, english
 from workers.report.coil_part import coil_lines
 from workers.report.findings import COUNT, Band, Statement, statements
 from workers.report.first_screen import FirstScreen
@@ -19,10 +19,10 @@ from workers.report.instants import ShownInstant, instants_of, named
 from workers.report.page import (
     Cell,
     PagePicture,
-    RowGroup,
     Table,
     TableRow,
     hand,
+    missing_rows,
     page_picture,
     render,
     repetitions,
@@ -128,7 +128,7 @@ def card(statement: Statement, words: Words) -> Card:
     return Card(statement.headline, statement.details, statement.tone, plot, statement.more)
 
 
-def _band_text(band: Band, metric: Metric, words: Words) -> str:
+def _band_text(band: Band, metric: Measured, words: Words) -> str:
     low, high = (None if end is None else words.value(end, metric) for end in (band.low, band.high))
     if high is None:
         return words("finding.strip_least", low=low)
@@ -289,7 +289,7 @@ def _table(repetition: Repetition, number: int, words: Words) -> Table:
         lambda metric: _row(metric, columns, words),
         words,
     )
-    missing = _missing([m for m in repetition.metrics if not m.measurable], columns, words)
+    missing = missing_rows([m for m in repetition.metrics if not m.measurable], columns, words)
     return Table(
         caption=words(
             "page.repetition", kind=words(f"kind.{repetition.kind.value}"), number=number
@@ -298,24 +298,6 @@ def _table(repetition: Repetition, number: int, words: Words) -> Table:
         columns=columns,
         groups=(*shown, *missing),
     )
-
-
-def _missing(metrics: list[Metric], columns: tuple[str, ...], words: Words) -> list[RowGroup]:
-    """Return what could not be measured, one row a reason."""
-    by_reason: dict[str, list[str]] = {}
-    for metric in metrics:
-        name = words.title(metric)
-        if metric.event is not None:
-            name += f" ({words.inside(words.event(metric.event))})"
-        by_reason.setdefault(words.note(metric.reason), []).append(name)
-    if not by_reason:
-        return []
-    span = len(columns) - 1
-    rows = tuple(
-        TableRow(reason, "", (Cell(words("page.not_measurable"), ", ".join(names), "small", span),))
-        for reason, names in by_reason.items()
-    )
-    return [RowGroup(words("page.missing"), words("page.missing_about"), rows)]
 
 
 def _row(metric: Metric, columns: tuple[str, ...], words: Words) -> TableRow:

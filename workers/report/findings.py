@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Literal, TypeVar
 
-from models.contract.analysis import Analysis, Metric
+from models.contract.analysis import Analysis
 from models.contract.comparison import MetricDifference
 from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.plan import PracticePlan, RankedFinding, UndecidedFinding
 from models.contract.progress import MetricProgress
 from models.contract.thresholds import Threshold
 from models.contract.vocabulary import EventName, Severity
-from models.words import Words
+from models.words import Measured, Words
 from models.words.words import Named
 from workers.report.goals import threshold_at, thresholds_or_shipped
 
@@ -88,7 +88,7 @@ class Pooled:
     averaging does not narrow the interval.
     """
 
-    metric: Metric
+    metric: Measured
     value: float
     low: float
     high: float
@@ -159,13 +159,47 @@ def statements(
         for one in ranked
         for key in (one.finding.metric, one.finding.otherwise)
     }
-    graded = []
+    graded = in_ranges(
+        lambda key, event: pooled(analysis, key, event), thresholds, words, plan, frozenset(taken)
+    )
+    if plan is None and (turned := _coil(analysis, words)) is not None:
+        graded.append(turned)
+    chosen += [statement for _, _, statement in sorted(graded, key=lambda g: g[:2])]
+    if plan is not None:
+        chosen += [_undecided(one, analysis, thresholds, words) for one in plan.undecided]
+    chosen = chosen[:COUNT]
+    if len(chosen) < COUNT:
+        chosen.append(_not_enough(analysis, words))
+    return chosen
+
+
+Graded = tuple[int, int, Statement]
+"""A statement with its grade and rank: the lower, the sooner it is made."""
+
+
+def in_ranges(
+    number_of: Callable[[str, EventName], Pooled | None],
+    thresholds: Sequence[Threshold],
+    words: Words,
+    plan: PracticePlan | None = None,
+    taken: Collection[tuple[str | None, EventName | None]] = (),
+) -> list[Graded]:
+    """Return what can be said of values that have a published, usual or ruled range.
+
+    Parameters
+    ----------
+    number_of : callable
+        Returns the value of a metric at an event; None where it was not measured.
+    taken : collection of (str, EventName)
+        What is spoken of already.
+    """
+    graded: list[Graded] = []
     for rank, band in enumerate(BANDS):
         threshold = threshold_at(thresholds, band.key, band.event)
         judged = None if plan is None or threshold is None else _judged(plan, threshold.finding)
         if judged == "said" or (band.key, band.event) in taken:
             continue
-        number = pooled(analysis, band.key, band.event)
+        number = number_of(band.key, band.event)
         if number is None:
             continue
         band = ruled(band, threshold)
@@ -179,18 +213,10 @@ def statements(
         grade = {(True, False): 0, (True, True): 1, (False, False): 2, (False, True): 3}
         order = grade[(sure, standing == "inside")]
         graded.append((order, rank, _banded(number, band, standing, certainty, words)))
-    if plan is None and (turned := _coil(analysis, words)) is not None:
-        graded.append(turned)
-    chosen += [statement for _, _, statement in sorted(graded, key=lambda g: g[:2])]
-    if plan is not None:
-        chosen += [_undecided(one, analysis, thresholds, words) for one in plan.undecided]
-    chosen = chosen[:COUNT]
-    if len(chosen) < COUNT:
-        chosen.append(_not_enough(analysis, words))
-    return chosen
+    return graded
 
 
-def _coil(analysis: Analysis, words: Words) -> tuple[int, int, Statement] | None:
+def _coil(analysis: Analysis, words: Words) -> Graded | None:
     """Return what the judgements of the coil say without a plan, graded; None if not enough."""
     judged = [r.coil for r in analysis.repetitions if r.coil is not None]
     away = [one.turned_away for one in judged if one.turned_away is not None]
@@ -316,7 +342,7 @@ def _banded(
     return Statement(headline, (measured,), tone, number, band, tuple(more))
 
 
-def band_words(band: Band, metric: Metric, words: Words) -> str:
+def band_words(band: Band, metric: Measured, words: Words) -> str:
     """Return the range of a band as a sentence."""
     low, high = (None if end is None else words.value(end, metric) for end in (band.low, band.high))
     if high is None:

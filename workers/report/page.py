@@ -15,7 +15,7 @@ from PIL import Image
 
 from models.contract.note import Note
 from models.contract.vocabulary import EventName, Handedness, View
-from models.words import Words
+from models.words import Measured, Words
 from workers.report.branded import colours_of
 from workers.report.cautions import cautions_of
 from workers.report.from_coach import FromCoach
@@ -143,6 +143,38 @@ def row_groups(
         )
         for event, found in by_event(rows).items()
     )
+
+
+class Missing(Measured, Protocol):
+    """A metric without a value."""
+
+    @property
+    def event(self) -> EventName | None:
+        """Where it would be taken."""
+
+    @property
+    def reason(self) -> Note | None:
+        """Why there is none."""
+
+
+def missing_rows(
+    metrics: Iterable[Missing], columns: Sequence[str], words: Words
+) -> list[RowGroup]:
+    """Return what could not be measured, one row a reason."""
+    by_reason: dict[str, list[str]] = {}
+    for metric in metrics:
+        name = words.title(metric)
+        if metric.event is not None:
+            name += f" ({words.inside(words.event(metric.event))})"
+        by_reason.setdefault(words.note(metric.reason), []).append(name)
+    if not by_reason:
+        return []
+    span = len(columns) - 1
+    rows = tuple(
+        TableRow(reason, "", (Cell(words("page.not_measurable"), ", ".join(names), "small", span),))
+        for reason, names in by_reason.items()
+    )
+    return [RowGroup(words("page.missing"), words("page.missing_about"), rows)]
 
 
 def repetitions(count: int, words: Words) -> str:

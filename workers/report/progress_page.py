@@ -23,6 +23,7 @@ from workers.report.findings import COUNT, one_a_movement
 from workers.report.first_screen import FirstScreen
 from workers.report.from_coach import NOTHING, FromCoach
 from workers.report.page import Cell, Table, TableRow, render, row_groups
+from workers.report.places_part import PlacePlot, apart_on, notes_left, place_plots
 from workers.report.timeline import key, timeline
 
 ORDER: tuple[RetentionVerdict, ...] = (
@@ -42,6 +43,15 @@ class KeyEntry:
 
     plot: Markup
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class FromPlaces:
+    """A session that was filmed from several places."""
+
+    title: str
+    plots: tuple[PlacePlot, ...]
+    notes: tuple[str, ...]
 
 
 def progress_page(
@@ -77,6 +87,7 @@ def progress_page(
         practised=_practised(progress, words),
         weeks=_weeks(progress, words),
         notes=[words.note(one) for one in progress.notes],
+        sessions=_sessions(progress, words),
     )
 
 
@@ -169,6 +180,17 @@ def _next(progress: Progress, words: Words) -> list[str]:
         entry = "cycle_after_relapse" if progress.after_relapse else "cycle"
         lines.append(words(f"progress.{entry}", number=progress.cycle, since=since))
     return lines
+
+
+def _sessions(progress: Progress, words: Words) -> list[FromPlaces]:
+    return [
+        FromPlaces(
+            f"{words.date(one.at)}, {words(f'progress.kind_{one.kind.value}')}",
+            tuple(place_plots(one.values, words)),
+            tuple(filter(None, (apart_on(one.values, words), *notes_left(one.values, words)))),
+        )
+        for one in progress.sessions
+    ]
 
 
 def _practised(progress: Progress, words: Words) -> list[str]:

@@ -177,7 +177,14 @@ def test_session_values(invoke: Invoke, folders: list[Path], tmp_path: Path) -> 
     found = SessionValues.model_validate_json((tmp_path / "s" / "result.json").read_bytes())
     assert [place.analyses for place in found.places] == [("before",), ("after",)]
     assert any(len(value.places) == 2 for value in found.values)
-    german = invoke("session-values", str(folders[0]), "--language", "de")
+    page = (tmp_path / "s" / "report.html").read_text("utf-8")
+    assert "from the side" in page
+    own = ("--player", "Mira", "--message", "Feet first.", "--language", "de")
+    german = invoke("session-values", str(folders[0]), *own, "--out", str(tmp_path / "g"))
+    page = (tmp_path / "g" / "report.html").read_text("utf-8")
+    assert "Mira" in page
+    assert "Feet first." in page
+    assert "Dein Termin, gemessen" in page
     assert "von einem Platz gefilmt" in " ".join(german.stdout.split())
     document = invoke("session-values", str(folders[0]), "--json", "--minor").stdout
     codes = [one["code"] for one in json.loads(document)["cautions"]]

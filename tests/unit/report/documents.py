@@ -35,6 +35,12 @@ from models.contract.progress import (
     SessionKind,
     SessionPoint,
 )
+from models.contract.session_values import (
+    FilmedPlace,
+    PlaceValue,
+    SessionValue,
+    SessionValues,
+)
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
 
 
@@ -194,4 +200,45 @@ def progress() -> Progress:
             reason="A week without coaching shows what is left.",
         ),
         notes=("The first three serves of a session are counted apart: warming up.",),
+    )  # fmt: skip
+
+
+def _said(place: int, value: float, half: float, weight: float) -> PlaceValue:
+    return PlaceValue(
+        place=place, value=value, low=value - half, high=value + half, repetitions=3, weight=weight
+    )
+
+
+def session_values(*, agree: bool = True, places: int = 2) -> SessionValues:
+    """Three serves from the side, three from the front quarter; the knee of each place alone."""
+    sides = (
+        FilmedPlace(view=View.SIDE, azimuth_deg=91.0, analyses=("ana_1",), repetitions=3),
+        FilmedPlace(view=View.FRONT_QUARTER, azimuth_deg=46.0, analyses=("ana_2",), repetitions=3),
+    )
+    knees = (_said(1, 62.0, 6.0, 0.7), _said(2, 58.0 if agree else 31.0, 9.0, 0.3))[:places]
+    notes = [] if agree else [note(NoteCode.PLACES_DISAGREE, names=("Front knee flexion",))]
+    if places == 1:
+        notes.append(note(NoteCode.SESSION_ONE_PLACE))
+    return SessionValues(
+        kind=RepetitionKind.SERVE,
+        places=sides[:places],
+        values=(
+            SessionValue(
+                key="front_knee_flexion", title="Front knee flexion", event=EventName.TROPHY,
+                unit="deg", value=60.8, low=54.0, high=67.6, repetitions=3 * places, places=knees,
+                agree=None if places == 1 else agree,
+            ),
+            SessionValue(
+                key="rear_foot_load_share", title="Load share", event=EventName.LOADING, unit="1",
+                value=0.44, low=0.36, high=0.52, repetitions=3,
+                places=(_said(1, 0.44, 0.08, 1.0),),
+            ),
+            SessionValue(
+                key="elbow_flexion", title="Elbow", event=EventName.CONTACT, unit="deg",
+                value=None, low=None, high=None, repetitions=0,
+                reason=note(NoteCode.VIEW_NOT_RELIABLE, view="side", better="behind"),
+            ),
+        ),
+        notes=tuple(notes),
+        engine_version="test",
     )  # fmt: skip

@@ -14,11 +14,12 @@ from models.contract.metrics.catalogue import CATALOGUE
 from models.contract.note import note
 from models.contract.note_codes import NoteCode
 from models.contract.problem import Problem
-from models.contract.progress import SessionKind
+from models.contract.progress import SessionFromPlaces, SessionKind
 from models.contract.vocabulary import Severity
 from models.practice.rules import rules_of
 from models.words import catalogue, english
 from tests.unit.models.words.test_languages import templates
+from tests.unit.report import documents
 from tests.unit.report.browser import Browser, chromium
 from tests.unit.report.outline import Outline
 from tests.unit.report.test_in_browser import STICKING_OUT
@@ -31,6 +32,7 @@ from workers.report.analysis_page import analysis_page
 from workers.report.comparison_page import comparison_page
 from workers.report.pictures import event_pictures
 from workers.report.progress_page import progress_page
+from workers.report.session_page import session_page
 
 WORD = re.compile(r"[A-Za-zÄÖÜäöüß]{3,}")
 GERMAN = catalogue("de")
@@ -108,7 +110,7 @@ def full(analysis: Analysis, track, shift: float = 0.0) -> Analysis:
 
 @pytest.fixture(scope="module")
 def pages(right_side) -> dict[str, str]:
-    """An analysis with its plan, a comparison and a progress, all with their notes."""
+    """An analysis with its plan, a comparison, a progress and a session, with their notes."""
     case = right_side
     before, after = (full(case.analysis, case.track, shift) for shift in (0.0, 0.2))
     plan = make_plan(rules_of(None), [before])
@@ -125,17 +127,24 @@ def pages(right_side) -> dict[str, str]:
         SessionAnalyses("3", SessionKind.RETENTION, start + timedelta(days=9), (after,)),
     ]
     followed = progress("Mira", sessions, now=start + timedelta(days=10))
+    from_places = SessionFromPlaces(
+        session="1", kind=SessionKind.BASELINE, at=start,
+        values=documents.session_values(agree=False),
+    )  # fmt: skip
     pictures = event_pictures(
         case.frames, before, case.track, [case.body], [case.centre_of_mass], words=GERMAN
     )
     return {
         "analysis": analysis_page(before, pictures, plan=plan, player="Mira", words=GERMAN),
         "comparison": comparison_page(compared, {}, words=GERMAN),
-        "progress": progress_page(followed, words=GERMAN),
+        "progress": progress_page(
+            followed.model_copy(update={"sessions": (from_places,)}), words=GERMAN
+        ),
+        "session": session_page(documents.session_values(agree=False), [], words=GERMAN),
     }
 
 
-@pytest.mark.parametrize("name", ["analysis", "comparison", "progress"])
+@pytest.mark.parametrize("name", ["analysis", "comparison", "progress", "session"])
 def test_no_english_is_left_over(pages, name):
     assert '<html lang="de"' in pages[name]
     assert english_left(pages[name]) == set()

@@ -22,6 +22,7 @@ from workers.report.from_coach import FromCoach, SpokenMessage
 from workers.report.matching import Side
 from workers.report.pictures import event_pictures
 from workers.report.progress_page import progress_page
+from workers.report.session_page import PlacePicture, session_page
 from workers.report.side_by_side import matched_pictures
 from workers.report.trajectory import trajectory_plot
 
@@ -128,6 +129,14 @@ def pages(tmp_path_factory, right_side) -> dict[str, Path]:
             path_events=events,
         ),
         "progress": progress_page(documents.progress()),
+        "session": session_page(
+            documents.session_values(agree=False),
+            [
+                PlacePicture(1, EventName.LOADING, pictures["serve-1-loading-plain.jpg"]),
+                PlacePicture(2, EventName.LOADING, pictures["serve-1-loading-plain.jpg"]),
+            ],
+            player="Mira Tolland",
+        ),
         "minor": analysis_page(
             case.analysis, pictures, plan=minors, player="Mira Tolland", words=catalogue("de"),
             coach=FromCoach(
@@ -144,7 +153,7 @@ def pages(tmp_path_factory, right_side) -> dict[str, Path]:
     return {name: folder / f"{name}.html" for name in made}
 
 
-PAGES = ("analysis", "comparison", "progress", "minor", "club")
+PAGES = ("analysis", "comparison", "progress", "session", "minor", "club")
 """`club`: with a voice, in the look of a club; `minor`: a plan in German with every caution, the
 longest there is."""
 
@@ -189,7 +198,8 @@ SCREEN = 640
 
 
 @pytest.mark.parametrize(
-    ("name", "screens"), [("analysis", 8), ("comparison", 6), ("progress", 6), ("minor", 8)]
+    ("name", "screens"),
+    [("analysis", 8), ("comparison", 6), ("progress", 6), ("session", 5), ("minor", 8)],
 )
 def test_a_page_is_read_in_a_few_screens_of_a_phone(browser, pages, name, screens):
     browser.open(pages[name], 360, height=SCREEN)
