@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from models.contract.skeleton import ANATOMICAL_BODY, CANONICAL_BODY, LANDMARKS, Skeleton
-from models.contract.tracks import BodyMotion, FloatArray, IntArray, JointTrack
+from models.contract.tracks import BodyMotion, BoolArray, FloatArray, IntArray, JointTrack
 from workers.engine.geometry import flexion, norm
 from workers.engine.smoothing import local_fit
 
@@ -23,6 +23,12 @@ DRIFT_HALF_WIDTH_S = 0.2
 """Half width of the fit that gives the slow drift of a posture, seconds (working value)."""
 STEP_HALF_WIDTH_S = 0.5
 """Half width of the stretch in which the frame interval is judged, seconds (working value)."""
+UNSURE = 0.5
+"""Confidence below which a joint may be where it is not for a moment (working value, as pictures
+draw it; of jumping wrists in small compressed pictures 0.0 to 0.4)."""
+BRIDGED_S = 0.5
+"""Longest stretch of doubt over which a joint is taken to have gone straight on, seconds (working
+value)."""
 _PARTS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
 _POINTS = Skeleton(("nose", *(name for part in _PARTS for name in ANATOMICAL_BODY.both(part))))
 """What is read of a body; the canonical one is a right-hander's."""
@@ -52,7 +58,8 @@ class Signals:
     activity : ndarray, shape (T,)
         Speed of the fastest of hands, hips and head, torso lengths per second.
     drift : ndarray, shape (T,)
-        The same smoothed over 0.4 s: stillness in spite of joint noise.
+        The same smoothed over 0.4 s, without what joints seem to do while they are hardly seen:
+        stillness in spite of joint noise.
     """
 
     time_s: FloatArray
@@ -88,7 +95,8 @@ def from_track(track: JointTrack) -> Signals | None:
     if seen.size < 8:
         return None
     plane = np.stack([pixels[seen, :, 0], -pixels[seen, :, 1]], axis=-1)
-    return _signals(track.time_s[seen], seen, plane, track.world[seen][:, rows])
+    sure = track.confidence[seen][:, rows] >= UNSURE
+    return _signals(track.time_s[seen], seen, plane, track.world[seen][:, rows], sure)
 
 
 def from_motion(motion: BodyMotion) -> Signals | None:
@@ -106,8 +114,17 @@ def from_joints(time_s: FloatArray, joints: FloatArray, skeleton: Skeleton) -> S
     return _signals(time_s[seen], seen, points[seen], points[seen])
 
 
-def _signals(time_s: FloatArray, index: IntArray, points: FloatArray, space: FloatArray) -> Signals:
-    """Build the series; the last axis of ``points`` has the vertical last, up positive."""
+def _signals(
+    time_s: FloatArray,
+    index: IntArray,
+    points: FloatArray,
+    space: FloatArray,
+    sure: BoolArray | None = None,
+) -> Signals:
+    """Build the series; the last axis of ``points`` has the vertical last, up positive.
+
+    ``sure``: where each point was seen surely, (T, P); None = everywhere.
+    """
     place, velocity, _ = local_fit(time_s, points.transpose(1, 0, 2), HALF_WIDTH_S, 2)
 
     def mid(array: FloatArray, name: str) -> FloatArray:
@@ -125,6 +142,10 @@ def _signals(time_s: FloatArray, index: IntArray, points: FloatArray, space: Flo
     moving = [*_POINTS.pair("wrist"), *_POINTS.pair("hip"), _POINTS.index("nose")]
     speeds = norm(velocity[moving])
     paths = points[:, moving].transpose(1, 0, 2)
+    if sure is not None:
+        paths = np.stack(
+            [bridged(time_s, *one) for one in zip(paths, sure[:, moving].T, strict=True)]
+        )
     slow = norm(local_fit(time_s, paths, DRIFT_HALF_WIDTH_S)[1])
     flat = hip[:, :-1] - hip[:, :-1].mean(axis=0)
     main = np.linalg.svd(flat, full_matrices=False)[2][0]
@@ -141,3 +162,23 @@ def _signals(time_s: FloatArray, index: IntArray, points: FloatArray, space: Flo
         activity=np.max(speeds, axis=0) / unit,
         drift=np.max(slow, axis=0) / unit,
     )
+
+
+def bridged(time_s: FloatArray, path: FloatArray, sure: BoolArray) -> FloatArray:
+    """Return a path (T, D) with short stretches of doubt replaced by straight lines.
+
+    Stretches longer than `BRIDGED_S`, and those at the ends, stay as they are.
+    """
+    known = np.flatnonzero(sure)
+    if known.size < 2:
+        return path
+    doubted = np.flatnonzero(~sure)
+    before = np.searchsorted(known, doubted) - 1
+    inside = (before >= 0) & (before < known.size - 1)
+    rows, before = doubted[inside], before[inside]
+    short = time_s[known[before + 1]] - time_s[known[before]] <= BRIDGED_S
+    rows = rows[short]
+    out = path.copy()
+    for axis in range(path.shape[1]):
+        out[rows, axis] = np.interp(time_s[rows], time_s[known], path[known, axis])
+    return out

@@ -10,9 +10,10 @@ import pytest
 
 from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
 from models.contract.vocabulary import Handedness, RepetitionKind
+from models.training.guard.frozen import load as frozen
 from models.training.rendered.bodies import part_of_track, simulated_track, true_motion, truth
-from workers.engine.detect import find_work, handedness_of, what_was_seen
-from workers.engine.signals import Signals, from_motion, from_track
+from workers.engine.detect import FoundWork, find_work, handedness_of, what_was_seen
+from workers.engine.signals import Signals, bridged, from_motion, from_track
 
 CLIPS = ("000", "001", "002", "003", "004", "005", "006", "007", "008", "009")
 
@@ -116,3 +117,48 @@ def test_nobody_is_named() -> None:
     track = simulated_track("000")
     assert from_track(replace(track, xy=np.full_like(track.xy, np.nan))) is None
     assert what_was_seen(None) == "nobody"
+
+
+def test_a_wrist_that_is_hardly_seen_for_a_moment_does_not_end_a_hold() -> None:
+    track = frozen("010")  # held from 2.0 to 4.0 s (`tests/data/rendered/010.json.gz`)
+    known = truth("010")["other_repetitions"][0]["event_times_s"]
+    lost = np.zeros(len(track), dtype=bool)
+    for start in (2.4, 3.0, 3.5):
+        lost |= (track.time_s >= start) & (track.time_s < start + 0.2)
+    wrist = LANDMARKS.index("left_wrist")
+    xy = track.xy.copy()
+    xy[lost, wrist] += 0.8 * track.height / 10.0
+
+    def found(confidence: float) -> list[FoundWork]:
+        seen = track.confidence.copy()
+        seen[lost, wrist] = confidence
+        signals = from_track(replace(track, xy=xy, confidence=seen))
+        assert signals is not None
+        return find_work(signals, drill=RepetitionKind.HOLD)
+
+    (hold,) = found(0.1)
+    assert track.time_s[hold.start] == pytest.approx(known["hold_start"], abs=0.35)
+    assert track.time_s[hold.stop - 1] == pytest.approx(known["hold_end"], abs=0.35)
+    # A hand that is seen to move is no hold.
+    longest = max(
+        (track.time_s[one.stop - 1] - track.time_s[one.start] for one in found(0.95)), default=0.0
+    )
+    assert longest < 1.5
+
+
+def test_short_doubt_is_bridged_and_long_doubt_is_not() -> None:
+    time = np.arange(40) / 30.0
+    path = np.stack([time, 0.0 * time], axis=1)
+    jumped = path.copy()
+    jumped[10:16] += 5.0
+    sure = np.ones(40, dtype=bool)
+    sure[10:16] = False
+    assert bridged(time, jumped, sure) == pytest.approx(path)
+    jumped[20:38] += 5.0
+    sure[20:38] = False
+    kept = bridged(time, jumped, sure)
+    assert kept[20:38] == pytest.approx(jumped[20:38])
+    assert kept[10:16] == pytest.approx(path[10:16])
+    ends = np.ones(40, dtype=bool)
+    ends[:3] = False
+    assert bridged(time, path, ends) == pytest.approx(path)
