@@ -25,8 +25,8 @@ from service.api.dependencies import (
     represent,
 )
 from service.api.erasures import erased
+from service.api.listing import listed
 from service.api.routing import create_once, get_and_head
-from service.core.keyset import page
 from service.core.tables import Consent
 
 router = APIRouter(prefix="/v1/players/{player_id}/consents", tags=["players"])
@@ -115,18 +115,11 @@ def list_player_consents(
     """List who agreed to which wording for the films of a player, and what was withdrawn."""
     wired.players.get(principal, player_id)
     bound = {"player_id": player_id}
-    found = page(
-        wired.database,
-        Consent,
-        principal,
-        after=paging.after("player-consents", bound),
-        limit=paging.limit,
-        filters=bound,
+    rows, cursor = listed(
+        request, response, wired, principal, paging, Consent, "player-consents", bound
     )
-    path = request.url.path
-    cursor = paging.finish(response, path, "player-consents", bound, found.next, in_query={})
-    clips = wired.consents.clips_under([row.id for row in found.rows])
-    items = tuple(consent_resource(row, clips[row.id]) for row in found.rows)
+    clips = wired.consents.clips_under([row.id for row in rows])
+    items = tuple(consent_resource(row, clips[row.id]) for row in rows)
     return ConsentPage(items=items, next_cursor=cursor)
 
 

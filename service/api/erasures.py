@@ -9,9 +9,9 @@ from starlette.background import BackgroundTask
 
 from models.contract.erasures import ErasureId, ErasurePage, ErasureResource
 from service.api.dependencies import CanEraseClips, Paging, Wired, represent
+from service.api.listing import listed
 from service.api.routing import get_and_head
 from service.core.erasure import RowsErased
-from service.core.keyset import page
 from service.core.tables import ErasureReceipt
 from service.core.wiring import Wiring
 
@@ -57,16 +57,8 @@ def list_erasures(
     request: Request, response: Response, wired: Wired, principal: CanEraseClips, paging: Paging
 ) -> ErasurePage:
     """List erasures, newest first. They are kept for a year as receipts."""
-    found = page(
-        wired.database,
-        ErasureReceipt,
-        principal,
-        after=paging.after("erasures", {}),
-        limit=paging.limit,
-        filters={},
-    )
-    cursor = paging.finish(response, request.url.path, "erasures", {}, found.next)
-    return ErasurePage(items=tuple(map(erasure_resource, found.rows)), next_cursor=cursor)
+    rows, cursor = listed(request, response, wired, principal, paging, ErasureReceipt, "erasures")
+    return ErasurePage(items=tuple(map(erasure_resource, rows)), next_cursor=cursor)
 
 
 @get_and_head(

@@ -18,11 +18,11 @@ from models.contract.intake import (
 from service.api.consents import consent_resource
 from service.api.dependencies import CanManageIntake, IdempotencyKey, Paging, Wired, represent
 from service.api.keys import Minting
+from service.api.listing import listed
 from service.api.routing import create_once, get_and_head
 from service.core.idempotency import Reply
 from service.core.identifiers import new_id
 from service.core.intake_links import state_of_link
-from service.core.keyset import page
 from service.core.link_text import link_text
 from service.core.tables import Consent, IntakeLink
 from service.core.wiring import Wiring
@@ -136,18 +136,8 @@ def list_intake_links(
     request: Request, response: Response, wired: Wired, principal: CanManageIntake, paging: Paging
 ) -> IntakeLinkPage:
     """List intake links, newest first, without their addresses."""
-    found = page(
-        wired.database,
-        IntakeLink,
-        principal,
-        after=paging.after("intake-links", {}),
-        limit=paging.limit,
-        filters={},
-    )
-    cursor = paging.finish(response, request.url.path, "intake-links", {}, found.next)
-    items = tuple(
-        IntakeLinkResource.model_validate(one) for one in _fields(wired, list(found.rows))
-    )
+    rows, cursor = listed(request, response, wired, principal, paging, IntakeLink, "intake-links")
+    items = tuple(IntakeLinkResource.model_validate(one) for one in _fields(wired, list(rows)))
     return IntakeLinkPage(items=items, next_cursor=cursor)
 
 
@@ -196,15 +186,7 @@ def list_consents(
     """List who agreed to which wording and when, with the clips that came under it."""
     wired.intake_links.get(principal, link_id)
     bound = {"link_id": link_id}
-    found = page(
-        wired.database,
-        Consent,
-        principal,
-        after=paging.after("consents", bound),
-        limit=paging.limit,
-        filters=bound,
-    )
-    cursor = paging.finish(response, request.url.path, "consents", bound, found.next, in_query={})
-    clips = wired.consents.clips_under([row.id for row in found.rows])
-    items = tuple(consent_resource(row, clips[row.id]) for row in found.rows)
+    rows, cursor = listed(request, response, wired, principal, paging, Consent, "consents", bound)
+    clips = wired.consents.clips_under([row.id for row in rows])
+    items = tuple(consent_resource(row, clips[row.id]) for row in rows)
     return ConsentPage(items=items, next_cursor=cursor)

@@ -26,9 +26,9 @@ from service.api.dependencies import (
     represent,
 )
 from service.api.file_bodies import YAML, file_schema
+from service.api.listing import listed
 from service.api.preconditions import not_modified
 from service.api.routing import create_once, get_and_head
-from service.core.keyset import page
 from service.core.tables import RuleFile
 
 router = APIRouter(prefix="/v1/practice-rules", tags=["coaching"])
@@ -123,16 +123,8 @@ def list_rules(
     request: Request, response: Response, wired: Wired, principal: CanReadResults, paging: Paging
 ) -> RulesPage:
     """List rule files, newest first. The shipped rules are not among them."""
-    found = page(
-        wired.database,
-        RuleFile,
-        principal,
-        after=paging.after("practice-rules", {}),
-        limit=paging.limit,
-        filters={},
-    )
-    cursor = paging.finish(response, request.url.path, "practice-rules", {}, found.next)
-    return RulesPage(items=tuple(rules_resource(row) for row in found.rows), next_cursor=cursor)
+    rows, cursor = listed(request, response, wired, principal, paging, RuleFile, "practice-rules")
+    return RulesPage(items=tuple(map(rules_resource, rows)), next_cursor=cursor)
 
 
 @get_and_head(

@@ -16,10 +16,10 @@ from models.contract.shares import (
 )
 from service.api.dependencies import CanManageShares, IdempotencyKey, Paging, Wired, represent
 from service.api.keys import Minting
+from service.api.listing import listed
 from service.api.routing import create_once, get_and_head
 from service.core.idempotency import Reply
 from service.core.identifiers import new_id
-from service.core.keyset import page
 from service.core.link_text import link_text
 from service.core.share_links import state_of_share
 from service.core.tables import ShareLink
@@ -101,16 +101,8 @@ def list_share_links(
     request: Request, response: Response, wired: Wired, principal: CanManageShares, paging: Paging
 ) -> ShareLinkPage:
     """List share links, newest first, without their addresses."""
-    found = page(
-        wired.database,
-        ShareLink,
-        principal,
-        after=paging.after("share-links", {}),
-        limit=paging.limit,
-        filters={},
-    )
-    cursor = paging.finish(response, request.url.path, "share-links", {}, found.next)
-    items = tuple(ShareLinkResource.model_validate(_fields(wired, row)) for row in found.rows)
+    rows, cursor = listed(request, response, wired, principal, paging, ShareLink, "share-links")
+    items = tuple(ShareLinkResource.model_validate(_fields(wired, row)) for row in rows)
     return ShareLinkPage(items=items, next_cursor=cursor)
 
 

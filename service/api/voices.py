@@ -22,11 +22,11 @@ from service.api.dependencies import (
     represent,
 )
 from service.api.file_bodies import file_schema
+from service.api.listing import listed
 from service.api.representations import send_object
 from service.api.routing import create_once, get_and_head
 from service.core.audio import MP3, MP4, OGG, WAV, WEBM, voice_of
 from service.core.idempotency import Reply
-from service.core.keyset import page
 from service.core.tables import Voice
 
 router = APIRouter(prefix="/v1/players/{player_id}/voices", tags=["coaching"])
@@ -133,17 +133,8 @@ def list_voices(
     """List the voice messages for a player, newest first."""
     wired.players.get(principal, player_id)
     bound = {"player_id": player_id}
-    found = page(
-        wired.database,
-        Voice,
-        principal,
-        after=paging.after("voices", bound),
-        limit=paging.limit,
-        filters=bound,
-    )
-    path = request.url.path
-    cursor = paging.finish(response, path, "voices", bound, found.next, in_query={})
-    return VoicePage(items=tuple(voice_resource(row) for row in found.rows), next_cursor=cursor)
+    rows, cursor = listed(request, response, wired, principal, paging, Voice, "voices", bound)
+    return VoicePage(items=tuple(map(voice_resource, rows)), next_cursor=cursor)
 
 
 @get_and_head(

@@ -30,9 +30,9 @@ from service.api.dependencies import (
     represent,
     require_match,
 )
+from service.api.listing import listed
 from service.api.routing import create_once, get_and_head
 from service.core.idempotency import Created
-from service.core.keyset import page
 from service.core.tables import WebhookEndpoint
 
 router = APIRouter(prefix="/v1/webhook-endpoints", tags=["webhooks"])
@@ -130,13 +130,10 @@ def list_endpoints(
     paging: Paging,
 ) -> WebhookEndpointPage:
     """List endpoints, newest first."""
-    after = paging.after("webhook-endpoints", {})
-    found = page(
-        wired.database, WebhookEndpoint, principal, after=after, limit=paging.limit, filters={}
+    rows, cursor = listed(
+        request, response, wired, principal, paging, WebhookEndpoint, "webhook-endpoints"
     )
-    cursor = paging.finish(response, request.url.path, "webhook-endpoints", {}, found.next)
-    items = tuple(endpoint_resource(row) for row in found.rows)
-    return WebhookEndpointPage(items=items, next_cursor=cursor)
+    return WebhookEndpointPage(items=tuple(map(endpoint_resource, rows)), next_cursor=cursor)
 
 
 @get_and_head(

@@ -26,7 +26,7 @@ from workers.engine.mass import centre_of_mass
 from workers.pipeline.faces import face_cover
 from workers.pipeline.result_files import JPEG, MP4, ResultFile, beside, json_file, page_file
 from workers.pipeline.run import Drawings
-from workers.report.annotated_film import MARGIN_S
+from workers.pipeline.side_frames import Cover, film_frames, with_frames
 from workers.report.canvas import Picture
 from workers.report.comparison_page import comparison_page
 from workers.report.from_coach import NOTHING, FromCoach
@@ -36,7 +36,6 @@ from workers.report.pair_film import FilmImpossible, pair_film
 from workers.report.pictures import picture_name
 from workers.report.side_by_side import matched_pictures
 from workers.report.trajectory import trajectory_plot
-from workers.video.clip import grab_frames, open_clip
 from workers.video.limits import DecodeLimits
 
 PER_PHASE = 25
@@ -60,6 +59,11 @@ class _Shown:
     film: Path | None
     capture_fps: float | None
     faces_hidden: bool
+
+    @property
+    def cover(self) -> Cover | None:
+        """What hides the faces in its film, if they are hidden."""
+        return face_cover if self.faces_hidden else None
 
 
 def comparison_files(
@@ -210,11 +214,7 @@ def _with_frames(shown: _Shown, limits: DecodeLimits) -> Side:
     side = shown.side
     assert shown.film is not None
     wanted = [frame for event in PICTURED if (frame := side.event_frame(event)) is not None]
-    grabbed = grab_frames(shown.film, wanted, limits, capture_fps=shown.capture_fps)
-    frames = {index: frame.rgb for index, frame in grabbed.items()}
-    if shown.faces_hidden:
-        frames = face_cover(side.track).all_hidden(frames)
-    return replace(side, frames=frames)
+    return with_frames(side, wanted, shown.film, shown.capture_fps, limits, shown.cover)
 
 
 def _trajectories(
@@ -262,14 +262,7 @@ def _film(
 
 def _frames(shown: _Shown, limits: DecodeLimits, stack: ExitStack) -> Iterator[tuple[int, Picture]]:
     assert shown.film is not None
-    clip = stack.enter_context(open_clip(shown.film, limits, capture_fps=shown.capture_fps))
-    frames = ((frame.index, frame.rgb) for frame in clip)
-    if not shown.faces_hidden:
-        return frames
-    times = [event.time_s for event in shown.side.repetition.events.values()]
-    room = 2 * MARGIN_S
-    stretches = [(min(times) - room, max(times) + room)] if times else []
-    return face_cover(shown.side.track).film(frames, stretches)
+    return film_frames(shown.side, shown.film, shown.capture_fps, limits, shown.cover, stack)
 
 
 def sides(
