@@ -32,7 +32,7 @@ from .judged import LOAD, Decision, Films, decided
 from .page import ABOUT_FILMS, page
 from .players import Player, players
 from .rendered_players import Losses, complete_players, measured_films
-from .table import table
+from .table import counted, table
 
 SERVES = 5
 """Serves a session, drawn."""
@@ -65,7 +65,7 @@ def tally(seed: int, draws: int) -> dict[str, Counter[str]]:
     for number, player in enumerate(players(seed)):
         for draw in range(draws):
             camera = Camera(errors, np.random.default_rng([seed, number, draw]), player.baseline)
-            _count(drawn(player, camera), counts)
+            counted(counts, drawn(player, camera))
     return counts
 
 
@@ -77,21 +77,16 @@ def tally_films(packs: Sequence[Path], losses: Losses, each: bool) -> dict[str, 
     counts: dict[str, Counter[str]] = {}
     for player, films in complete_players(measured_films(packs), losses):
         found = list(decided(player, films))
-        _count(iter(found), counts)
+        counted(counts, found)
         if each:
             loads = (player.baseline[LOAD], player.practised[LOAD], player.later[LOAD])
             print(
                 f"player {player.name}: load {', '.join(f'{x:.2f}' for x in loads)} "
                 f"({player.course}), turn {player.coil.turn:.0f} of bend {player.coil.bend:.0f}, "
                 f"held {player.held:.2f}: "
-                + "; ".join(f"{name} {how}" for name, how in found if how != "right")
+                + "; ".join(f"{one.about} {one.how}" for one in found if one.how != "right")
             )
     return counts
-
-
-def _count(found: Iterator[Decision], counts: dict[str, Counter[str]]) -> None:
-    for name, how in found:
-        counts.setdefault(name, Counter())[how] += 1
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

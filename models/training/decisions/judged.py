@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from models.contract.analysis import Analysis
+from models.contract.coil import TURN_PER_BEND
 from models.contract.comparison import Direction, MetricDifference, Verdict
-from models.contract.plan import Criterion, DrillDecision, Finding, PracticePlan
+from models.contract.interval import Z95
+from models.contract.plan import Criterion, DrillDecision, Finding, PracticePlan, RankedFinding
 from models.contract.progress import RetentionVerdict, SessionKind
 from models.contract.vocabulary import EventName
 from models.practice.rules import shipped_rules
@@ -20,6 +22,7 @@ from workers.decide.progress import progress
 from workers.decide.sessions import SessionAnalyses
 from workers.decide.verdicts import CHANGED, goals_of
 
+from .coiling import TURN_SD
 from .players import Player, Values
 
 FOCUS = "rear_foot_load_share"
@@ -29,8 +32,25 @@ START = datetime(2026, 3, 2, 10, tzinfo=UTC)
 RULES = shipped_rules()
 DRILL = "hold_loaded"
 
-Decision = tuple[str, str]
-"""What was decided on, and how: ``right``, ``wrong`` or ``undecided``."""
+
+@dataclass(frozen=True)
+class Decision:
+    """One decision.
+
+    Attributes
+    ----------
+    about : str
+        What was decided on.
+    how : str
+        ``right``, ``wrong`` or ``undecided``.
+    away : float or None
+        How far the true value lies from the limit, in standard errors that the films state of it;
+        None where it is not asked for or not stated.
+    """
+
+    about: str
+    how: str
+    away: float | None = None
 
 
 @dataclass(frozen=True)
@@ -57,9 +77,9 @@ class Films:
 def decided(player: Player, films: Films) -> Iterator[Decision]:
     """Yield the decisions on one player."""
     yield from _findings(player, make_plan(RULES, films.before))
-    yield "change of the load", _change(player, _difference(films))
-    yield "kept or relapsed", _kept(player, _retention(player, films))
-    yield "drill: static hold", _hold(films)
+    yield Decision("change of the load", _change(player, _difference(films)))
+    yield Decision("kept or relapsed", _kept(player, _retention(player, films)))
+    yield Decision("drill: static hold", _hold(films), _away_from_drill(films))
 
 
 def _difference(films: Films) -> MetricDifference | None:
@@ -91,9 +111,12 @@ def _findings(player: Player, plan: PracticePlan) -> Iterator[Decision]:
     named = {f.finding.id for f in (plan.focus, *plan.others) if f is not None}
     open_ones = {u.ranked.finding.id for u in plan.undecided}
     open_ones |= {str(line.parameters["finding"]) for line in plan.not_judged}
+    stated = {one.finding.id: one for one in _every(plan)}
     for finding in RULES.findings:
         if asks_for_coil(finding):
-            yield _finding(finding, player.coil.only_bent, named, open_ones)
+            turn, limit = player.coil.turn, TURN_PER_BEND * player.coil.bend
+            apart = abs(turn - limit) / TURN_SD
+            yield _finding(finding, player.coil.only_bent, named, open_ones, apart)
             continue
         keys = [key for key in (finding.otherwise, finding.metric) if key is not None]
         names = [f"{key}@{finding.event.value}" for key in keys if finding.event is not None]
@@ -101,14 +124,30 @@ def _findings(player: Player, plan: PracticePlan) -> Iterator[Decision]:
         if truth is None:
             continue
         holds = truth <= finding.value if finding.is_ == "<=" else truth >= finding.value
-        yield _finding(finding, holds, named, open_ones)
+        known = stated.get(finding.id)
+        away = None if known is None else _away(truth, finding.value, known.low, known.high)
+        yield _finding(finding, holds, named, open_ones, away)
 
 
-def _finding(finding: Finding, holds: bool, named: set[str], open_ones: set[str]) -> Decision:
+def _every(plan: PracticePlan) -> list[RankedFinding]:
+    """Return all findings that a plan states a value of."""
+    told = [one for one in (plan.focus, *plan.others) if one is not None]
+    return [*told, *(one.ranked for one in plan.undecided)]
+
+
+def _away(truth: float, limit: float, low: float | None, high: float | None) -> float | None:
+    if low is None or high is None or high <= low:
+        return None
+    return abs(truth - limit) / ((high - low) / (2.0 * Z95))
+
+
+def _finding(
+    finding: Finding, holds: bool, named: set[str], open_ones: set[str], away: float | None
+) -> Decision:
     label = f"finding: {finding.id.replace('_', ' ')}"
     if finding.id in open_ones:
-        return label, "undecided"
-    return label, "right" if (finding.id in named) == holds else "wrong"
+        return Decision(label, "undecided", away)
+    return Decision(label, "right" if (finding.id in named) == holds else "wrong", away)
 
 
 def _change(player: Player, row: MetricDifference | None) -> str:
@@ -141,6 +180,24 @@ def _hold(films: Films) -> str:
     asked = next(d for d in RULES.drills if d.id == DRILL).advance_when
     enough = all(_often_enough(criterion, films.held) for criterion in asked)
     return "right" if (found.decision is DrillDecision.ADVANCE) == enough else "wrong"
+
+
+def _away_from_drill(films: Films) -> float | None:
+    """Return how far the held weight truly lies from what the drill asks."""
+    asked = next(d for d in RULES.drills if d.id == DRILL).advance_when
+    limit = next(one.value for one in asked if one.metric == FOCUS)
+    true = [one[LOAD] for one in films.held if LOAD in one]
+    ends = [
+        (m.low, m.high)
+        for film in films.holds
+        for repetition in film.repetitions
+        for m in repetition.metrics
+        if m.key == FOCUS and m.low is not None and m.high is not None
+    ]
+    if not true or not ends:
+        return None
+    low, high = (sum(end) / len(ends) for end in zip(*ends, strict=True))
+    return _away(sum(true) / len(true), limit, low, high)
 
 
 def _often_enough(criterion: Criterion, true: Sequence[Values]) -> bool:

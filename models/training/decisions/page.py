@@ -29,7 +29,9 @@ def page(counts: Counts, losses: str, about: str) -> str:
             "*Wrong*: a finding named that is not there or cleared that is there, a change called "
             "that did not happen or the wrong way, a gain called kept that was lost or the other "
             "way, a drill passed that was not or the other way. *Undecided*: the product says "
-            "that it cannot tell, or asks for another film. Truth is the metrics' own formulas on "
+            "that it cannot tell, or asks for another film; *near the limit*, in shares of all "
+            "cases: undecided, and the true value no farther from the limit than one standard "
+            "error that the films state. Truth is the metrics' own formulas on "
             "the true joints of the same films, the mean over a session; the weight is that by "
             "posture.",
             "",

@@ -3,15 +3,29 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+
+from .judged import Decision
 
 Counts = Mapping[str, Counter[str]]
-"""``right``, ``wrong`` and ``undecided`` by kind of decision."""
+"""``right``, ``wrong``, ``undecided``, and of these ``near``, by what was decided on."""
+NEAR = 1.0
+"""Of what is truly no farther from its limit than so many stated standard errors, more than half
+cannot be decided at the probability of 0.8 that plans ask for."""
+COLUMNS = ("decision", "cases", "right", "wrong", "undecided", "of these near the limit")
+
+
+def counted(counts: dict[str, Counter[str]], decisions: Iterable[Decision]) -> None:
+    """Add decisions to counts."""
+    for one in decisions:
+        found = counts.setdefault(one.about, Counter())
+        found[one.how] += 1
+        found["near"] += one.how == "undecided" and one.away is not None and one.away <= NEAR
 
 
 def table(counts: Counts) -> list[str]:
     """Return the rows of the table, the sum last."""
-    lines = ["| decision | cases | right | wrong | undecided |", "| --- | --- | --- | --- | --- |"]
+    lines = [f"| {' | '.join(COLUMNS)} |", f"|{' --- |' * len(COLUMNS)}"]
     total: Counter[str] = Counter()
     for name, found in counts.items():
         total += found
@@ -20,6 +34,8 @@ def table(counts: Counts) -> list[str]:
 
 
 def _line(name: str, found: Counter[str]) -> str:
-    cases = sum(found.values())
-    shares = (f"{100 * found[how] / cases:.1f} %" for how in ("right", "wrong", "undecided"))
+    cases = sum(found[how] for how in ("right", "wrong", "undecided"))
+    shares = (
+        f"{100 * found[how] / cases:.1f} %" for how in ("right", "wrong", "undecided", "near")
+    )
     return f"| {name} | {cases} | {' | '.join(shares)} |"

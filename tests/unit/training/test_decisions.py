@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -11,8 +12,9 @@ import pytest
 from models.training.decisions.__main__ import drawn
 from models.training.decisions.coiling import TrueCoil
 from models.training.decisions.filmed import SERVE_TO_SERVE, Camera
+from models.training.decisions.judged import Decision
 from models.training.decisions.players import Player
-from models.training.decisions.table import table
+from models.training.decisions.table import counted, table
 from workers.learned import load
 
 TRUE = {
@@ -22,6 +24,10 @@ TRUE = {
     "pelvis_turn@loading": 24.0,
     "shoulder_turn@loading": 40.0,
 }
+
+
+def said_of(decisions: Iterable[Decision]) -> dict[str, str]:
+    return {one.about: one.how for one in decisions}
 
 
 def _camera(number: int) -> Camera:
@@ -63,19 +69,28 @@ def test_films_of_one_place_err_alike() -> None:
 def test_right_and_wrong_are_told_apart_by_what_is_true() -> None:
     after = TRUE | {"rear_foot_load_share@loading": 0.60}
     player = Player("a", 0.3, True, "kept", 0.80, TRUE, after, after, TrueCoil(40.0, 40.0))
-    said = dict(drawn(player, _camera(3)))
+    said = said_of(drawn(player, _camera(3)))
     assert said["finding: weight not on rear foot"] == "right"
     assert said["change of the load"] == "right"
     assert said["drill: static hold"] == "right"
     assert said["finding: squat not coil"] == "right"
     # The same films of a player of whom something else is true.
-    none = dict(drawn(replace(player, course="no_gain"), _camera(3)))
+    none = said_of(drawn(replace(player, course="no_gain"), _camera(3)))
     assert none["change of the load"] == "wrong"
     bent = replace(player, coil=TrueCoil(-60.0, 40.0))
-    assert dict(drawn(bent, _camera(3)))["finding: squat not coil"] == "right"
+    assert said_of(drawn(bent, _camera(3)))["finding: squat not coil"] == "right"
     # Nobody can tell a turn at the limit.
     limit = replace(player, coil=TrueCoil(0.15 * 40.0, 40.0))
-    found = [dict(drawn(limit, _camera(n)))["finding: squat not coil"] for n in range(12)]
+    found = [said_of(drawn(limit, _camera(n)))["finding: squat not coil"] for n in range(12)]
     assert found.count("undecided") >= 4
-    lines = table({"one": Counter(right=3, wrong=1)})
-    assert "| one | 4 | 75.0 % | 25.0 % | 0.0 % |" in lines
+    away = [one.away for one in drawn(limit, _camera(1)) if "squat" in one.about]
+    assert away == pytest.approx([0.0], abs=1e-9)
+    lines = table({"one": Counter(right=3, wrong=1, undecided=4, near=2)})
+    assert "| one | 8 | 37.5 % | 12.5 % | 50.0 % | 25.0 % |" in lines
+
+
+def test_what_is_undecided_near_its_limit_is_told_apart() -> None:
+    counts: dict[str, Counter[str]] = {}
+    found = [("undecided", 0.4), ("undecided", 1.8), ("undecided", None), ("right", 0.2)]
+    counted(counts, [Decision("a", how, away) for how, away in found])
+    assert counts["a"] == Counter(undecided=3, near=1, right=1)

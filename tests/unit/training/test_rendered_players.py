@@ -11,8 +11,9 @@ import pytest
 from models.contract.vocabulary import RepetitionKind
 from models.training.decisions.coiling import TrueCoil
 from models.training.decisions.filmed import Camera
-from models.training.decisions.judged import LOAD, decided
+from models.training.decisions.judged import LOAD, Films, decided
 from models.training.decisions.page import page
+from models.training.decisions.players import Player
 from models.training.decisions.rendered_players import (
     FILMS,
     Losses,
@@ -52,6 +53,10 @@ def films(number: int, loads: tuple[float, float, float], held: float) -> list[S
     return found
 
 
+def said_of(player: Player, given: Films) -> dict[str, str]:
+    return {one.about: one.how for one in decided(player, given)}
+
+
 def test_a_player_is_what_the_films_show_not_what_was_asked_for() -> None:
     # Number 0 is asked for 0.30, kept, and a hold at 0.45; the films show something else.
     seen = films(3, (0.30, 0.80, 0.30), 0.90)
@@ -60,16 +65,25 @@ def test_a_player_is_what_the_films_show_not_what_was_asked_for() -> None:
     assert player.course == "relapse"
     assert player.load == pytest.approx(np.mean([one.values[LOAD] for one in seen[:3]]))
     assert [len(one) for one in (given.before, given.after, given.later, given.holds)] == [3] * 4
-    said = dict(decided(player, given))
+    said = said_of(player, given)
     assert said["finding: weight not on rear foot"] == "right"
     assert said["finding: squat not coil"] == "right"
     assert said["change of the load"] == "right"
     assert said["drill: static hold"] == "right"
+    (hold,) = [one for one in decided(player, given) if one.about == "drill: static hold"]
+    held = np.mean([one.values[LOAD] for one in seen[9:]])
+    metric = next(
+        m for m in given.holds[0].repetitions[0].metrics if m.key == LOAD.partition("@")[0]
+    )
+    assert metric.low is not None
+    assert metric.high is not None
+    stated = (metric.high - metric.low) / 3.92
+    assert hold.away == pytest.approx(abs(held - 0.60) / stated, rel=0.01)
     # The same films of a hold that is truly short of what the drill asks.
     light = replace(given, held=tuple(one | {LOAD: 0.40} for one in given.held))
-    assert dict(decided(player, light))["drill: static hold"] == "wrong"
+    assert said_of(player, light)["drill: static hold"] == "wrong"
     brief = replace(given, held=tuple(one | {"hold_duration": 1.0} for one in given.held))
-    assert dict(decided(player, brief))["drill: static hold"] == "wrong"
+    assert said_of(player, brief)["drill: static hold"] == "wrong"
 
 
 def test_players_who_are_not_whole_are_left_out_and_named() -> None:
@@ -96,7 +110,7 @@ def test_serves_that_were_not_found_are_counted_and_decide_nothing() -> None:
     seen = [*empty[:3], *seen[3:9], replace(seen[9], analysis=None), *seen[10:]]
     losses = Losses()
     ((player, given),) = complete_players({(SEED, 0): seen}, losses)
-    said = dict(decided(player, given))
+    said = said_of(player, given)
     assert said["change of the load"] == "undecided"
     assert said["kept or relapsed"] == "undecided"
     assert said["drill: static hold"] == "undecided"  # two holds where three are asked for
