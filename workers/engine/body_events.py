@@ -12,7 +12,6 @@ from scipy.interpolate import CubicSpline
 
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion, BoolArray, FloatArray
-from models.contract.vocabulary import EventName
 from workers.engine.geometry import flexion
 from workers.engine.smoothing import local_fit
 from workers.engine.stillness import STANCE_S, lasting
@@ -45,9 +44,6 @@ HUNG_S = 0.25
 """The tossing hand hangs below the shoulder at least this long before the toss."""
 MIN_REACH = 0.15
 """Standing heights; less is no raised tossing arm."""
-KNEE_TRUST = 0.25
-"""The knees are most bent where the pelvis is lowest, give or take; knees seen from film are
-noisier than the pelvis, so the pelvis counts three times."""
 SET_UP_LAG_S = 0.02
 """Movement starts before it is fast enough to be seen."""
 FINISH_LAG_S = 0.085
@@ -66,11 +62,9 @@ class Paths:
     time_s: FloatArray
     hand: FloatArray
     toss: FloatArray
-    hips: FloatArray
     activity: FloatArray
     hand_speed: FloatArray
     elbow: FloatArray
-    knees: FloatArray
     step_s: float
 
     def within(self, start: float, end: float) -> BoolArray:
@@ -97,22 +91,13 @@ def paths_of(motion: BodyMotion, witness: Witness) -> Paths:
     smooth = local_fit(time, motion.joints.transpose(1, 0, 2), 0.035)[0]
     joint = dict(zip(CANONICAL_BODY.names, smooth, strict=True))
     elbow = flexion(*(joint[f"hitting_{j}"] for j in ("shoulder", "elbow", "wrist")))
-    knees = np.mean(
-        [
-            flexion(*(joint[f"{side}_{j}"] for j in ("hip", "knee", "ankle")))
-            for side in ("front", "rear")
-        ],
-        axis=0,
-    )
     series = np.stack(
         [
             witness.hand,
             witness.toss,
-            witness.hips,
             witness.activity,
             witness.hand_speed,
             elbow,
-            knees,
         ],
         axis=1,
     )
@@ -120,8 +105,8 @@ def paths_of(motion: BodyMotion, witness: Witness) -> Paths:
     grid = np.linspace(time[0], time[-1], count + 1)
     fine = CubicSpline(time, series, axis=0)(grid)
     step = float(np.median(np.diff(time)))
-    hand, toss, hips, activity, hand_speed, elbow, knees = fine.T
-    return Paths(grid, hand, toss, hips, activity, hand_speed, elbow, knees, step)
+    hand, toss, activity, hand_speed, elbow = fine.T
+    return Paths(grid, hand, toss, activity, hand_speed, elbow, step)
 
 
 def toss_release(paths: Paths, highest: float) -> float | None:
@@ -157,17 +142,6 @@ def _hung_until(paths: Paths, top: float) -> float:
     begins, ends = np.flatnonzero(np.diff(below.astype(int)) != 0).reshape(-1, 2).T
     long = (ends - begins) * GRID_S >= HUNG_S
     return float(paths.time_s[ends[long][-1] - 1] if long.any() else paths.time_s[0])
-
-
-def load_events(paths: Paths, mask: BoolArray) -> dict[EventName, float]:
-    """Lowest pelvis and largest mean knee flexion while the tossing arm is up."""
-    loading = paths.extreme(paths.hips, mask, -1)
-    if loading is None:
-        return {}
-    near = mask & paths.within(loading - 0.25, loading + 0.25)
-    bent = paths.extreme(paths.knees, near)
-    trophy = loading if bent is None else loading + KNEE_TRUST * (bent - loading)
-    return {EventName.LOADING: loading, EventName.TROPHY: trophy}
 
 
 def hand_contact(paths: Paths, highest: float, stretch: float, *, use_elbow: bool) -> float:

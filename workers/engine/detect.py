@@ -114,6 +114,34 @@ def find_work(
     ]
 
 
+SURE = 0.7
+"""Least confidence of a serve with the other hand that contradicts what was stated (working
+value)."""
+
+
+def other_hand_hits(signals: Signals, found: Sequence[FoundWork], stated: Handedness) -> bool:
+    """Return whether the hand that was not stated surely serves, and more surely than the stated
+    one: whatever is found with that one is the tossing arm.
+
+    Parameters
+    ----------
+    signals : Signals
+    found : sequence of FoundWork
+        With the stated hand.
+    stated : Handedness
+    """
+    if stated is Handedness.UNKNOWN:
+        return False
+    least = max((one.confidence for one in found), default=0.0)
+    return any(
+        one.kind in (RepetitionKind.SERVE, RepetitionKind.SHADOW)
+        and one.confidence >= SURE
+        and one.confidence > least
+        and one.hitting is not stated
+        for one in find_work(signals)
+    )
+
+
 def told_unasked(found: Sequence[FoundWork]) -> list[FoundWork]:
     """Return the work that is told where nobody said what the swings are: all but throws.
 

@@ -22,9 +22,16 @@ from models.contract.vocabulary import (
     View,
 )
 from workers.engine import usability
+from workers.engine.bend import film_bend
 from workers.engine.calibration import NEVER_CALIBRATED, Calibration
 from workers.engine.coil import coil_of
-from workers.engine.detect import FoundWork, find_work, handedness_of, told_unasked
+from workers.engine.detect import (
+    FoundWork,
+    find_work,
+    handedness_of,
+    other_hand_hits,
+    told_unasked,
+)
 from workers.engine.event_errors import BODY, NO_EVENT_ERRORS, EventErrors
 from workers.engine.events import Instant, locate
 from workers.engine.evidence import Evidence, evidence_of
@@ -79,6 +86,8 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
     track = base.track
     signals = from_track(track)
     found = _find(signals, request.handedness, request.drill)
+    if signals is not None and request.drill is None:
+        found = [] if other_hand_hits(signals, found, request.handedness) else found
     hand, hand_source = known_handedness(found, request)
     bodies = film_bodies(track, found, hand, request, learned)
     azimuths = [body.azimuth for body in bodies if body is not None]
@@ -225,10 +234,11 @@ def _judged(
 ) -> Instant:
     """Give an event the uncertainty and the confidence that known events showed.
 
-    What the body alone tells was measured on films, by view; what ball and sound tell has its own
-    table. Neither is less than sampling leaves.
+    What lags tell was measured on films, by view; what ball, sound and the curves of knees and
+    pelvis tell has its own table. Neither is less than sampling leaves. Without a table an event
+    keeps what it says of itself.
     """
-    if instant.method != BODY:
+    if instant.method != BODY and told.rows:
         bias, sd, sure = told.judged(event, instant.method, fps, instant.sd_s)
         return replace(instant, time_s=instant.time_s - bias, sd_s=sd, confidence=sure)
     known = None if view is None else errors.event_sd(event, view, fps)
@@ -323,7 +333,15 @@ def measured_repetition(
             confidence=0.2,
         ), False
     motion = estimates[0].motion
-    located = locate(estimates[-1].motion, candidate.kind, witness, learned, evidence, film)
+    located = locate(
+        estimates[-1].motion,
+        candidate.kind,
+        witness,
+        learned,
+        evidence,
+        film,
+        film_bend([one.motion for one in estimates], heads) if witness is not None else None,
+    )
     label = None if view is None else view.label
     events = {
         event: _judged(instant, event, label, fps, errors, event_errors)

@@ -1,7 +1,8 @@
 """The instants of one repetition: in the body's motion, and where a film shows it by the ball.
 
-Each event is tied to a feature of the motion that can be seen without racket or ball, plus a
-fixed lag between that feature and the event. Lags are for full-speed serves and stretch with the
+Trophy position and loading are looked for where they are defined, on the curves of knees and
+pelvis. The others are tied to a feature of the motion that can be seen without racket or ball, plus
+a fixed lag between that feature and the event. Lags are for full-speed serves and stretch with the
 duration of the swing, so that slow shadow swings keep their order. The ball's flight and the sound
 of its being struck tell contact and release themselves. What a film does not show, since it begins
 too late or ends too early, is said to be missing and never put in.
@@ -17,10 +18,10 @@ import numpy as np
 from models.contract.note_codes import NoteCode
 from models.contract.tracks import BodyMotion
 from models.contract.vocabulary import EventName, RepetitionKind
+from workers.engine.bend import Bend, bend_of
 from workers.engine.body_events import (
     hand_contact,
     hand_hung,
-    load_events,
     paths_of,
     racket_lowest,
     stance_end,
@@ -28,6 +29,7 @@ from workers.engine.body_events import (
     wrist_rest,
 )
 from workers.engine.contact_time import contact_time, said
+from workers.engine.curve_peak import peak
 from workers.engine.evidence import Evidence
 from workers.engine.release_time import release_time
 from workers.engine.turning import Told
@@ -36,14 +38,19 @@ from workers.engine.witness import Witness, from_motion
 LONGEST_SWING_S = 0.6
 """Trophy to highest wrist in a full-speed serve is shorter (rendered serves 0.29 to 0.52 s);
 longer swings stretch the lags below in proportion."""
-LONGEST_DRIVE_S = 0.8
-"""A full-speed serve takes less from loading to its highest wrist."""
+LONGEST_DRIVE_S, LONGEST_TOSS_S = 0.8, 1.5
+"""A full-speed serve takes less from loading, and from release, to its highest wrist."""
+USUALLY_BENT_S = (0.40, 0.25)
+"""From the deepest bend to the highest wrist in full-speed serves, mean and standard deviation,
+seconds: drawn serves of four generators 0.37 to 0.44, each by 0.06 to 0.18."""
+BEFORE_TOP_S = 0.1
+"""Knees and hips are up again so long before the wrist is highest, seconds (working value)."""
 EDGE_S = 0.02
 """An event nearer to the first or last frame may lie outside the film, seconds or one frame."""
-NEAR_CONTACT_S, NEAR_TROPHY_S = 0.12, 0.12
+NEAR_CONTACT_S = 0.12
 """The learned lift is seldom off by more (50 rendered films it was not trained on: contact by
-0.03 s at most, trophy position by 0.11 s in 19 of 20)."""
-LEARNED_SHARE, LEARNED_TROPHY_SHARE = 0.5, 0.3
+0.03 s at most)."""
+LEARNED_SHARE = 0.5
 """How much the lift counts where it and the motion agree (least errors on the same films)."""
 AGREE_S = 0.1
 """Events seen and learned that are farther apart are two different things."""
@@ -76,6 +83,7 @@ def locate(
     learned: Mapping[EventName, float] | None = None,
     evidence: Evidence | None = None,
     film: tuple[float, float] | None = None,
+    bend: Bend | None = None,
 ) -> Located:
     """Return the events of a repetition that could be found, and why others could not.
 
@@ -94,6 +102,8 @@ def locate(
         Ball and sounds.
     film : (float, float), optional
         First and last time of the whole film, seconds; of the motion without.
+    bend : Bend, optional
+        Knees and pelvis where they are known better than in the motion.
 
     Returns
     -------
@@ -120,16 +130,23 @@ def locate(
         if seen is not None:
             told[EventName.RELEASE] = seen
             release = seen.time_s
-    start = float(paths.time_s[0]) if release is None else release
+    bent = bend_of(motion) if bend is None else bend
+    window = _window(float(paths.time_s[0]), release, highest, kind)
+    usual = None
     if kind is RepetitionKind.SERVE:
-        start = max(start, highest - LONGEST_DRIVE_S)
-    loaded = paths.around(near.get(EventName.TROPHY), NEAR_TROPHY_S)
-    found |= load_events(paths, loaded & paths.within(start, highest - 0.1))
+        usual = (highest - USUALLY_BENT_S[0], USUALLY_BENT_S[1])
+    for event, curve, source in (
+        (EventName.LOADING, bent.depth, "pelvis"),
+        (EventName.TROPHY, bent.knees, "knees"),
+    ):
+        top = peak(curve.time_s, curve.mean, curve.sd, window, source, usual)
+        if top is not None:
+            told[event] = top
+            found[event] = top.time_s
     trophy = found.get(EventName.TROPHY)
-    if trophy is not None:
-        trophy = _joined(trophy, near.get(EventName.TROPHY), LEARNED_TROPHY_SHARE)
-        found[EventName.TROPHY] = trophy
-    stretch = 1.0 if trophy is None else (highest - trophy) / LONGEST_SWING_S
+    # a level bend says little of how long the swing takes
+    risen = [one.time_s + one.sd_s for event, one in told.items() if event in _BENT]
+    stretch = (highest - max(risen)) / LONGEST_SWING_S if risen else 1.0
     stretch = min(max(stretch, 1.0), 8.0)
     contact = hand_contact(paths, highest, stretch, use_elbow=witness is None)
     contact = _joined(contact, near.get(EventName.CONTACT), LEARNED_SHARE)
@@ -192,6 +209,20 @@ _LAG_SD: Mapping[EventName, float] = {
     EventName.CONTACT: 0.008,
     EventName.FINISH: 0.060,
 }
+
+
+_BENT = (EventName.LOADING, EventName.TROPHY)
+
+
+def _window(
+    begin: float, release: float | None, highest: float, kind: RepetitionKind
+) -> tuple[float, float]:
+    """Return between which times knees and hips are lowest, seconds."""
+    start = begin if release is None else release
+    if kind is RepetitionKind.SERVE:
+        longest = LONGEST_DRIVE_S if release is None else LONGEST_TOSS_S
+        start = max(start, highest - longest)
+    return start, highest - BEFORE_TOP_S
 
 
 def _joined(seen: float, learned: float | None, share: float) -> float:

@@ -32,15 +32,11 @@ from models.contract.note_codes import NoteCode, Saying, say
 from models.contract.problem import Problem
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.tracks import BodyMotion
-from models.contract.vocabulary import Handedness, RepetitionKind, Severity
-from workers.engine.detect import find_work, what_was_seen
+from models.contract.vocabulary import Handedness, Severity
+from workers.engine.detect import other_hand_hits, what_was_seen
 from workers.engine.joint_checks import lacking, lines_locked, too_fast
 from workers.engine.signals import Signals
 from workers.engine.time_base import GAPS_SHARE, TimeBase
-
-SURE = 0.7
-"""Least confidence of a serve with the other hand that contradicts what was stated (working
-value)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,12 +147,7 @@ def no_serve(signals: Signals | None) -> NoServeFound:
 
 
 def _no_work(signals: Signals, stated: Handedness) -> ServewrightError:
-    if stated is not Handedness.UNKNOWN and any(
-        one.kind in (RepetitionKind.SERVE, RepetitionKind.SHADOW)
-        and one.confidence >= SURE
-        and one.hitting is not stated
-        for one in find_work(signals)
-    ):
+    if other_hand_hits(signals, (), stated):
         return OtherHandHits()
     return no_serve(signals)
 

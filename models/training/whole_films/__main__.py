@@ -7,6 +7,7 @@ off, and writes the page.
 from __future__ import annotations
 
 import argparse
+import math
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -21,6 +22,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     filming = commands.add_parser("make", help="film a set")
     filming.add_argument("--set", choices=sorted(SETS), default="tune")
     filming.add_argument("--count", type=int, default=60)
+    filming.add_argument("--fastest", type=float, default=math.inf, help="frames per second")
     filming.add_argument("--out", type=Path, required=True)
     measuring = commands.add_parser("measure", help="analyse films and write the page")
     measuring.add_argument("films", type=Path)
@@ -31,7 +33,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if options.command == "make":
         from .make import make
 
-        make(options.set, options.count, options.out)
+        make(options.set, options.count, options.out, options.fastest)
         return 0
     from .analysed import analysed
     from .errors import rows_of

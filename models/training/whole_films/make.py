@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 import time
 from pathlib import Path
@@ -13,14 +14,17 @@ from models.training.rendered.truth_file import write_truth
 from .plan import SETS, films, with_sound
 
 
-def make(name: str, count: int, folder: Path) -> None:
-    """Film the first ``count`` films of a set: NNN.mp4, then NNN.json, which marks it as done."""
+def make(name: str, count: int, folder: Path, fastest: float = math.inf) -> None:
+    """Film the first ``count`` films of a set: NNN.mp4, then NNN.json, which marks it as done.
+
+    Those of more than ``fastest`` frames per second, which take longest, are left out.
+    """
     from models.training.rendered.film import film_clip
 
     folder.mkdir(parents=True, exist_ok=True)
     for index, (spec, rng, profile) in enumerate(films(name, count)):
         path = folder / f"{spec.name}.json"
-        if path.exists():
+        if path.exists() or spec.fps > fastest:
             continue
         began = time.process_time()
         film = path.with_suffix(".mp4")

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from models.contract.vocabulary import Handedness
 from workers.cli.accuracy import find_pairs, read_document
 from workers.engine.interface import EngineRequest
 from workers.engine.truth import read_truth
@@ -21,14 +22,18 @@ from .faults import FAULTS, Fault
 from .rewrite import read, write
 
 
-def said_of(film: Path) -> dict[str, Any]:
-    """Return what the whole product says of a film: findings, and events of each repetition."""
+def said_of(film: Path, stated: Handedness = Handedness.UNKNOWN) -> dict[str, Any]:
+    """Return what the whole product says of a film: findings, and events of each repetition.
+
+    ``stated``: the hand that hits, where the caller states it.
+    """
     from service.core.settings import Settings
     from workers.jobs.configured import shared_stages
     from workers.pipeline import run as pipeline
 
+    request = EngineRequest(handedness=stated)
     settings = Settings().model_copy(update={"pictures": False})
-    analysis = pipeline.run(film, EngineRequest(), shared_stages(settings)).analysis
+    analysis = pipeline.run(film, request, shared_stages(settings)).analysis
     checks = [check.key for check in analysis.usability.checks if not check.passed]
     return {
         "findings": sorted({*(problem.code for problem in analysis.problems), *checks}),
@@ -74,7 +79,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             told_in = made.with_suffix(".said.json")
             if not told_in.exists():
                 write(made, *fault.change(*read(film), events), fault.crf)
-                told_in.write_text(json.dumps(said_of(made)), "utf-8")
+                hand = truth.handedness if fault.stated else Handedness.UNKNOWN
+                told_in.write_text(json.dumps(said_of(made, hand)), "utf-8")
             rows.append((fault, *judged(fault, json.loads(told_in.read_text("utf-8")))))
             if not rows[-1][1] or rows[-1][2]:
                 print(made, fault.name, told_in.read_text("utf-8"), file=sys.stderr)

@@ -13,6 +13,8 @@ from typing import Any
 import cv2
 import numpy as np
 
+from models.contract.vocabulary import EventName
+
 Pictures = np.ndarray[Any, np.dtype[np.uint8]]
 """Frames (T, H, W, 3), RGB."""
 Times = np.ndarray[Any, np.dtype[np.float64]]
@@ -47,6 +49,8 @@ class Fault:
         Events that the film no longer shows.
     crf : int
         Of H.264, as it is written.
+    stated : bool
+        Whether the caller states the hand that hits, as it truly is.
     """
 
     name: str
@@ -54,6 +58,7 @@ class Fault:
     told_by: frozenset[str]
     gone: frozenset[str] = frozenset()
     crf: int = 22
+    stated: bool = False
 
 
 def _cut_start(pictures: Pictures, times: Times, events: Mapping[str, float]) -> Any:
@@ -112,6 +117,10 @@ def _two_people(pictures: Pictures, times: Times, _: Mapping[str, float]) -> Any
     return np.concatenate([pictures, pictures[:, :, ::-1]], axis=2), times
 
 
+def _mirrored(pictures: Pictures, times: Times, _: Mapping[str, float]) -> Any:
+    return np.ascontiguousarray(pictures[:, :, ::-1]), times
+
+
 FAULTS = (
     Fault("cut at the start", _cut_start, frozenset(), frozenset({"set_up", "release"})),
     Fault("cut at the end", _cut_end, frozenset(), frozenset({"contact", "finish"})),
@@ -122,5 +131,14 @@ FAULTS = (
     Fault("sent small", _messenger, frozenset({"person_too_small", "resolution"}), crf=34),
     Fault("dim", _dim, frozenset({"exposure"})),
     Fault("far away", _tiny, frozenset({"person_too_small"})),
+    # a mirrored right-hander is a left-hander like any other: only a stated hand tells it, and what
+    # is measured of the tossing arm would be invented
+    Fault(
+        "mirrored",
+        _mirrored,
+        frozenset({"other_hand_hits"}),
+        frozenset(event.value for event in EventName),
+        stated=True,
+    ),
     Fault("two people", _two_people, frozenset({"several_people", "one_person", "server_clear"})),
 )
