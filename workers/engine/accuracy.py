@@ -46,7 +46,10 @@ class MetricError:
 
 @dataclass(frozen=True, slots=True)
 class EventError:
-    """Measured minus true time of one event, in seconds and frames; None = not found."""
+    """Measured minus true time of one event, in seconds and frames; None = not found.
+
+    ``method`` is what it was told by.
+    """
 
     clip: str
     event: EventName
@@ -54,6 +57,7 @@ class EventError:
     fps: float
     seconds: float | None
     sd_s: float | None
+    method: str = ""
 
     @property
     def frames(self) -> float | None:
@@ -190,6 +194,7 @@ def _events(truth: ClipTruth, true: TrueRepetition, found: Repetition) -> list[E
                 fps=truth.fps,
                 seconds=None if seen is None else seen.time_s - time,
                 sd_s=None if seen is None else seen.uncertainty_s,
+                method="" if seen is None or seen.method is None else seen.method,
             )
         )
     return result

@@ -21,9 +21,9 @@ from workers.engine.smoothing import local_fit
 
 HALF_WIDTH_S = 0.035
 """Half window of the fits to joints, seconds (working value)."""
-ALIKE = 0.15
+ALIKE = 0.35
 """Correlation of the errors of both knees' flexion (learned lift, simulated views: 0.09 to 0.35 by
-the way of moving)."""
+the way of moving; the largest is taken, since intervals must hold)."""
 PELVIS_SD = 0.006
 """Standard deviation of the pelvis' height on film as far as it changes within a serve, standing
 heights (22 rendered films: 0.004 to 0.01)."""

@@ -114,7 +114,7 @@ def find_work(
     ]
 
 
-SURE = 0.7
+SURE = 0.6
 """Least confidence of a serve with the other hand that contradicts what was stated (working
 value)."""
 

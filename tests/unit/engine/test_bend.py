@@ -96,7 +96,7 @@ def test_knees_of_film_are_the_mean_of_fit_and_answers() -> None:
     heads.mean[:, [HEADS.index("front_knee"), HEADS.index("rear_knee")]] = 40.0
     both = film_bend([motion], heads)
     assert both.knees.mean == pytest.approx((own.knees.mean[::2] + 40.0) / 2.0)
-    assert both.knees.sd == pytest.approx(np.sqrt(2.3) / 2.0)
+    assert both.knees.sd == pytest.approx(np.sqrt(2.7) / 2.0)
 
 
 def test_where_the_bend_is_level_the_swing_is_not_taken_for_a_slow_one() -> None:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import pytest
 
 from models.contract.vocabulary import EventName, View
-from models.training.events.films import body_rows
+from models.training.events.__main__ import write
+from models.training.events.films import body_rows, kept_rows
 from models.training.rendered.bodies import simulated_track
 from workers.engine.accuracy import EventError
 from workers.engine.engine import analyse
@@ -43,6 +47,25 @@ def test_rows_count_what_lay_within_the_stated_interval() -> None:
     inside, outside = error(0.0195), error(-0.0197)  # 1.96 x 0.01 = 0.0196
     rows = body_rows([inside] * 9 + [outside] * 4 + [error(None)] + [error(0.0, 120.0)] * 3)
     assert rows == [("contact", BODY, 60.0, 0.0, 1.0, round(10 / 15, 3), 13)]
+
+
+def test_what_curves_tell_is_counted_apart_and_what_the_ball_tells_is_not_the_bodys() -> None:
+    knees = replace(error(0.0), event=EventName.TROPHY, method="knees")
+    ball = replace(error(0.0), method="ball+hand")
+    assert body_rows([knees] * 12 + [ball] * 12) == [
+        ("trophy", "knees", 60.0, 0.0, 1.0, round(13 / 14, 3), 12)
+    ]
+
+
+def test_rows_of_some_sources_are_made_anew_and_the_others_kept(tmp_path: Path) -> None:
+    table = tmp_path / "errors.json"
+    old = [("contact", "ball", 60.0, 0.0, 1.5, 0.9, 20), ("trophy", "knees", 60.0, 0, 1, 0.5, 9)]
+    write(table, [*old, ("finish", BODY, 60.0, 0.0, 1.0, 0.7, 20)], "drawn; body: films")
+    about, kept = kept_rows(table, ("knees", "pelvis"))
+    assert about == "drawn; body: films"
+    assert [row[1] for row in kept] == ["ball", BODY]
+    assert kept_rows(table)[0] == "drawn"
+    assert [row[1] for row in kept_rows(table)[1]] == ["ball"]
 
 
 def test_a_film_states_what_the_table_says() -> None:

@@ -14,12 +14,14 @@ from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
 from models.contract.tracks import FloatArray, JointTrack
 from models.contract.vocabulary import Handedness, View
 from models.training.rendered.bodies import part_of_track, simulated_track, true_motion, truth
-from workers.engine.engine import analyse_motion
+from workers.engine.detect import find_work, other_hand_hits
+from workers.engine.engine import analyse, analyse_motion
 from workers.engine.interface import EngineRequest
 from workers.engine.postures import impossible
 from workers.engine.problems import Doubts, film_problems
 from workers.engine.signals import from_track
 from workers.engine.usability import checks
+from workers.learned import load
 
 CLIPS = ("000", "001", "002", "003", "004", "007", "008", "009")
 SEEN_ELSEWHERE = {"one_person", "side_view", "frame_rate"}
@@ -118,6 +120,24 @@ def test_a_mirror_image_is_found_where_the_hand_is_stated() -> None:
     flipped = replace(flipped, world=(track.world * [-1.0, 1.0, 1.0])[:, rows])
     assert problems(flipped, stated) == {"other_hand_hits"}
     assert "other_hand_hits" not in problems(flipped)  # unstated, nobody can know
+
+
+@pytest.mark.parametrize("sure", [0.8, 0.999])
+def test_a_tossing_arm_is_not_measured_for_the_stated_hand(sure: float) -> None:
+    """A front view: the raised tossing arm looks like a serve of the hand that was stated."""
+    track = simulated_track("000")
+    signals = from_track(track)
+    assert signals is not None
+    [true] = find_work(signals)
+    other = next(hand for hand in (Handedness.LEFT, Handedness.RIGHT) if hand != true.hitting)
+    taken = [replace(true, hitting=other, confidence=sure * true.confidence)]
+    assert other_hand_hits(signals, taken, other)
+    assert not other_hand_hits(signals, [true], true.hitting)
+    assert not other_hand_hits(signals, taken, Handedness.UNKNOWN)
+    assert not other_hand_hits(signals, [replace(true, hitting=other, confidence=1.0)], other)
+    result = analyse(track, EngineRequest(handedness=other), load().learned)
+    assert result.repetitions == ()
+    assert "other_hand_hits" in {problem.code for problem in result.problems}
 
 
 def _mirrored_rows() -> list[int]:

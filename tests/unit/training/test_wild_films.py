@@ -46,6 +46,18 @@ def test_pictures_are_turned_repeated_and_left_out() -> None:
     assert 0.85 < len(fewer) / len(plain) < 0.92
 
 
+def test_a_mirrored_film_is_judged_with_the_hand_stated_and_all_its_events_are_invented() -> None:
+    plain, times = film()
+    mirrored = NAMED["mirrored"]
+    flipped, when = mirrored.change(plain, times, EVENTS)
+    assert np.array_equal(flipped[:, :, ::-1], plain)
+    assert np.array_equal(when, times)
+    assert [fault.name for fault in FAULTS if fault.stated] == ["mirrored"]
+    assert judged(mirrored, {"findings": ["other_hand_hits"], "events": []}) == (True, [])
+    taken = judged(mirrored, {"findings": [], "events": [["contact", "trophy"]]})
+    assert taken == (False, ["contact", "trophy"])
+
+
 def test_a_fault_is_told_by_one_of_its_findings_and_an_event_that_is_gone_is_invented() -> None:
     dim = NAMED["dim"]
     assert judged(dim, {"findings": ["exposure"], "events": []}) == (True, [])
