@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
@@ -32,7 +31,7 @@ from workers.engine.detect import (
     other_hand_hits,
     told_unasked,
 )
-from workers.engine.event_errors import BODY, NO_EVENT_ERRORS, EventErrors
+from workers.engine.event_errors import NO_EVENT_ERRORS, EventErrors
 from workers.engine.events import Instant, locate
 from workers.engine.evidence import Evidence, evidence_of
 from workers.engine.film_bodies import FilmBody, film_bodies, plain_estimate
@@ -40,6 +39,7 @@ from workers.engine.freefall import body_fall, clock_doubtful
 from workers.engine.heads import HeadPaths
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.joint_checks import frame_fault
+from workers.engine.judged_events import judged
 from workers.engine.kind_of_swing import BALL_ROOM, kind_by, with_ball
 from workers.engine.learned import Learned
 from workers.engine.measurability import FilmContext
@@ -224,33 +224,6 @@ def _witness(track: JointTrack, motion: BodyMotion, hand: Handedness) -> Witness
     return from_film(track, rows, motion.time_s, hand is Handedness.LEFT)
 
 
-def _judged(
-    instant: Instant,
-    event: EventName,
-    view: View | None,
-    fps: float,
-    errors: Calibration,
-    told: EventErrors,
-) -> Instant:
-    """Give an event the uncertainty and the confidence that known events showed.
-
-    What lags tell was measured on films, by view; what ball, sound and the curves of knees and
-    pelvis tell has its own table. Neither is less than sampling leaves. Without a table an event
-    keeps what it says of itself.
-    """
-    if instant.method != BODY and told.rows:
-        bias, sd, sure = told.judged(event, instant.method, fps, instant.sd_s)
-        return replace(instant, time_s=instant.time_s - bias, sd_s=sd, confidence=sure)
-    known = None if view is None else errors.event_sd(event, view, fps)
-    least = 1.0 / max(fps, 1.0) / math.sqrt(12.0)
-    held = None if view is None else told.body_confidence(event, fps)
-    return replace(
-        instant,
-        sd_s=max(instant.sd_s if known is None else known, least),
-        confidence=instant.confidence if held is None else held,
-    )
-
-
 def _with_ball(candidate: FoundWork, evidence: Evidence | None) -> FoundWork:
     """Return the work with its kind judged anew by whether a ball was tossed, where one would have
     been seen.
@@ -344,7 +317,7 @@ def measured_repetition(
     )
     label = None if view is None else view.label
     events = {
-        event: _judged(instant, event, label, fps, errors, event_errors)
+        event: judged(instant, event, label, fps, errors, event_errors)
         for event, instant in located.events.items()
     }
     served = None if ball is None else ball(events.get(EventName.CONTACT))
