@@ -9,7 +9,12 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from models.contract.note_codes import NoteCode
-from models.contract.session_values import FilmedPlace, SessionValue, SessionValues
+from models.contract.session_values import (
+    FilmedPlace,
+    PlaceValue,
+    SessionValue,
+    SessionValues,
+)
 from models.contract.vocabulary import View
 from models.words import Words
 from workers.report.plot import Svg, ticks
@@ -49,10 +54,14 @@ def _name(place: FilmedPlace, words: Words) -> str:
     return words(f"view.{place.view.value}")
 
 
+def counting(value: SessionValue) -> list[PlaceValue]:
+    """Return the places that a value is taken from: their share is no nought."""
+    return [one for one in value.places if round(100 * one.weight)]
+
+
 def taken_from(value: SessionValue, names: Sequence[str], words: Words) -> str:
     """Return where a value is taken from, with the share of each place where there are several."""
-    counted = [(names[one.place - 1], round(100 * one.weight)) for one in value.places]
-    known = [(name, share) for name, share in counted if share]
+    known = [(names[one.place - 1], round(100 * one.weight)) for one in counting(value)]
     if len(known) == 1:
         return known[0][0]
     return "; ".join(f"{name} ({words.percentage(share / 100)})" for name, share in known)

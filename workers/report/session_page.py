@@ -27,6 +27,7 @@ from workers.report.page import (
 )
 from workers.report.places_part import (
     apart_on,
+    counting,
     notes_left,
     place_names,
     place_plot,
@@ -107,7 +108,8 @@ def _statements(
         value = values.get((key, event))
         if value is None or value.value is None or value.low is None or value.high is None:
             return None
-        return Pooled(value, value.value, value.low, value.high, value.repetitions)
+        count = sum(one.repetitions for one in counting(value))
+        return Pooled(value, value.value, value.low, value.high, count)
 
     graded = sorted(in_ranges(number, thresholds, words), key=lambda one: one[:2])
     chosen = [_placed(statement, names, words) for _, _, statement in graded[:COUNT]]

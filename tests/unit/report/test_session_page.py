@@ -41,6 +41,20 @@ def test_what_calls_for_work_leads_and_says_where_it_is_taken() -> None:
         assert text.count(caution.text) == 1
 
 
+def test_a_place_that_does_not_count_is_not_counted() -> None:
+    found = documents.session_values()
+    knee = found.values[KNEE]
+    first, second = (
+        one.model_copy(update={"weight": weight})
+        for one, weight in zip(knee.places, (1.0, 0.0), strict=True)
+    )
+    assert "Mean of 6 repetitions." in told(found)
+    alone = knee.model_copy(update={"places": (first, second)})
+    text = told(found.model_copy(update={"values": (alone, *found.values[1:])}))
+    assert "Mean of 6 repetitions." not in text
+    assert text.count("Taken from the side.") == 2
+
+
 def test_a_rule_of_the_coach_decides_what_is_said() -> None:
     rule = Threshold(
         finding="mine", metrics=("rear_foot_load_share",), event=EventName.LOADING,
