@@ -3,8 +3,9 @@
 A sentence is a template under a dotted name; its places name parameters, with an optional format:
 ``{fps:0}`` (a decimal pattern of Unicode TR 35), ``{share:percent}`` (a ratio as a whole number of
 hundredths), ``{view:from_view}`` (the words of that table; of a list, each of them),
-``{films:names}`` (a list of names as they are). A table with ``other`` holds plural forms (CLDR
-names), chosen by the parameter ``count``; ``zero`` is for nought.
+``{films:names}`` (a list of names as they are), ``{names:metric}`` (titles of metrics by their
+keys). A table with ``other`` holds plural forms (CLDR names), chosen by the parameter ``count``;
+``zero`` is for nought.
 """
 
 from __future__ import annotations

@@ -64,6 +64,9 @@ class Template(string.Formatter):
 
     def format_field(self, value: Any, format_spec: str) -> str:
         """Write one parameter; see the package for the formats."""
+        if format_spec == "metric" and isinstance(value, str):
+            title = self._find(f"metric.{value}.title")
+            return title if isinstance(title, str) else value
         if isinstance(value, Sequence) and not isinstance(value, str):
             if format_spec == "names":
                 return ", ".join(map(str, value))

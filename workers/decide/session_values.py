@@ -144,7 +144,7 @@ def _notes(
         notes.append(note(NoteCode.SESSION_WITHOUT_SERVES))
     elif len(places) == 1 and not places[0].both_views:
         notes.append(note(NoteCode.SESSION_ONE_PLACE))
-    apart = tuple(dict.fromkeys(value.title for value in values if value.agree is False))
+    apart = tuple(dict.fromkeys(value.key for value in values if value.agree is False))
     if apart:
         notes.append(note(NoteCode.PLACES_DISAGREE, names=apart))
     notes.extend(maker_notes(films))

@@ -15,6 +15,7 @@ from models.contract.interval import Z95
 from models.contract.progress import SessionKind
 from models.contract.views import SecondView
 from models.contract.vocabulary import RepetitionKind, View
+from models.words import catalogue
 from tests.unit.decide.builders import analysis, metric, repetition
 from workers.decide.compare import Group, compare
 from workers.decide.placed import placed, side_difference, side_mean
@@ -160,7 +161,9 @@ def test_disagreement_is_told_and_spanned() -> None:
     assert knee.low <= 60.0
     assert knee.high >= 90.0
     assert [n.code for n in found.notes] == ["places_disagree"]
-    assert "knee" in found.notes[0].text
+    assert "on: Front knee bend." in found.notes[0].text
+    # In any language by what the metric is called there.
+    assert "bei: Beugung des vorderen Knies." in catalogue("de").note(found.notes[0])
 
 
 def test_places_that_agree_are_seldom_called_different() -> None:

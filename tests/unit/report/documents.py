@@ -216,7 +216,7 @@ def session_values(*, agree: bool = True, places: int = 2) -> SessionValues:
         FilmedPlace(view=View.FRONT_QUARTER, azimuth_deg=46.0, analyses=("ana_2",), repetitions=3),
     )
     knees = (_said(1, 62.0, 6.0, 0.7), _said(2, 58.0 if agree else 31.0, 9.0, 0.3))[:places]
-    notes = [] if agree else [note(NoteCode.PLACES_DISAGREE, names=("Front knee flexion",))]
+    notes = [] if agree else [note(NoteCode.PLACES_DISAGREE, names=("front_knee_flexion",))]
     if places == 1:
         notes.append(note(NoteCode.SESSION_ONE_PLACE))
     return SessionValues(

@@ -69,7 +69,7 @@ def test_places_that_disagree_are_named_and_nothing_is_built_on_them() -> None:
     assert "the places disagree" in text
     assert "They disagree on: front knee bend." in text
     assert "The places disagree: from the side 62°; from the front at an angle 31°." in text
-    # The note of the document names it in English in every language; the page says it itself.
+    # The document's note says it too; the page says it once, beside the values.
     assert "more than their uncertainty explains on" not in text
     assert "the places disagree" not in told(documents.session_values()).lower()
 
