@@ -11,7 +11,7 @@ from models.contract.tracks import BodyMotion, BoolArray, FloatArray, JointTrack
 from workers.engine.ball import Things, Toss, find_toss, things_near
 from workers.engine.geometry import norm
 from workers.engine.proportions import POPULATION_STATURE_M
-from workers.engine.toss_return import in_flight, with_return
+from workers.engine.toss_return import followed, in_flight, with_return
 from workers.engine.witness import TORSO_SHARE
 
 SOUND_M_S = 343.0
@@ -106,7 +106,7 @@ def evidence_of(
 
     toss = find_toss(things, tall, seed, until_s=until, searched=away, completed=completed)
     if toss is not None:
-        toss = in_flight(toss, things, float(centre[1]) / px)
+        toss = followed(in_flight(toss, things, float(centre[1]) / px), things)
     distance, distance_sd = _distance(motion)
     apart_at_first = 0.0
     if toss is not None:

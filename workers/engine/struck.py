@@ -17,15 +17,21 @@ from workers.engine.ball import Things, Toss
 FALSE_SIGHTING = 0.08
 """Share of instants after contact at which something else lies where the toss would go on (racket,
 arm; working value)."""
+DISTURBED = 0.2
+"""Share of the sightings of a flying ball that something beside it draws off its path (working
+value)."""
 HIDDEN = 0.5
 """Share of sightings lost just before contact, where the racket's own streak takes the ball in."""
 LATELY_S = 0.22
 """How often a toss is seen is counted over its last so many seconds: higher up it is out of the
 picture or before another background (working value)."""
+LED_S = 0.2
+"""A toss leads so far beyond its last sighting, seconds: farther on, above all where it left the
+picture, that nothing is seen where it would be says nothing (working value)."""
 SEEN_USUALLY = (0.75, 2.0)
 """Share of the frames in which a ball in flight is seen (rendered films: 0.6 to 1), and how many
 frames that counts for."""
-SCATTER = (0.15, 0.6)
+SCATTER = (0.25, 0.6)
 """Least and largest scatter of sightings about a toss, in the tolerance: perspective bends it."""
 ALONE_S = 1.0 / 90.0
 """Pictures so far apart tell independently whether the ball is there, seconds (working value)."""
@@ -97,7 +103,7 @@ def end_of_toss(toss: Toss, things: Things, grid: FloatArray, inside_v: float) -
     looked = things.looked_s
     place = toss.at(looked)
     asked = (looked > toss.seen_s[0]) & (place[:, 1] < inside_v - things.tolerance)
-    asked &= looked <= toss.seen_s[-1] + 0.5
+    asked &= looked <= toss.seen_s[-1] + LED_S
     off = offsets(toss, things, looked)
     seen = off < things.tolerance
     early = asked & (looked < toss.seen_s[-1] - 2.0 * NEAR_RACKET_S)
@@ -116,7 +122,8 @@ def end_of_toss(toss: Toss, things: Things, grid: FloatArray, inside_v: float) -
         before = grid > t
         q = np.where(grid - t < near, share * HIDDEN, share)
         alike = float(np.exp(-0.5 * (far / things.tolerance / sd) ** 2)) / (2.0 * sd**2)
-        flying = q * max(alike, FALSE_SIGHTING) if was else 1.0 - q
+        moved = (1.0 - q * (1.0 - DISTURBED)) * FALSE_SIGHTING
+        flying = q * (1.0 - DISTURBED) * alike + moved if was else 1.0 - q
         gone = FALSE_SIGHTING if was else 1.0 - FALSE_SIGHTING
         result += share_of * np.log(np.where(before, flying, gone))
     return result

@@ -25,6 +25,9 @@ COARSE_S = 0.03
 ENDS_S, PART_S = 0.25, 0.25
 """An end is looked for among the outermost so many seconds; it is judged by so much of the flight
 beside it (working values)."""
+AHEAD_S, AHEAD_OFF = 0.06, 0.6
+"""A toss goes on with what is seen so soon after its last sighting, seconds, and so near to where
+its last part leads, in the tolerance (working values)."""
 SEEN = 0.75
 """Share of the frames in which a ball in flight is seen (rendered films: 0.6 to 1)."""
 DOUBTED = 0.5
@@ -93,6 +96,21 @@ def in_flight(toss: Toss, things: Things, top: float) -> Toss:
     first = _end(toss, things, top, -1)
     kept = toss.seen_s[(toss.seen_s >= first) & (toss.seen_s <= last)]
     return toss if len(kept) < FEWEST else replace(toss, seen_s=kept)
+
+
+def followed(toss: Toss, things: Things) -> Toss:
+    """Return the toss with what is seen where its last part goes on: perspective bends the whole,
+    so that its last sightings may lie beside the path of all.
+    """
+    while True:
+        last = float(toss.seen_s[-1])
+        part = near(toss, things, last - PART_S, last)
+        ahead = (things.time_s > last) & (things.time_s <= last + AHEAD_S)
+        off = np.hypot(*(things.xy - part.at(things.time_s)).T)
+        on = things.time_s[ahead & (off < AHEAD_OFF * things.tolerance)]
+        if on.size == 0:
+            return toss
+        toss = replace(toss, seen_s=np.append(toss.seen_s, on.min()))
 
 
 def _end(toss: Toss, things: Things, top: float, way: int) -> float:

@@ -11,7 +11,8 @@ from tests.unit.engine.test_ball import CONTACT, RELEASE, STATURE, ball, evidenc
 from workers.engine.ball import Things, Toss, find_toss
 from workers.engine.contact_time import contact_time
 from workers.engine.release_time import release_time
-from workers.engine.toss_return import in_flight, with_return
+from workers.engine.struck import end_of_toss
+from workers.engine.toss_return import followed, in_flight, with_return
 from workers.engine.turning import Told
 
 TOP = 0.72
@@ -92,3 +93,34 @@ def test_what_lies_beside_the_path_after_contact_is_no_toss() -> None:
     ended = in_flight(found, more, 2.0)
     assert ended.seen_s[-1] <= CONTACT + 0.03
     assert np.max(np.abs(ended.at(CONTACT - 0.1) - ball(CONTACT - 0.1))) < 0.01
+
+
+def test_the_last_sightings_count_where_perspective_bends_the_toss_off_its_whole_path() -> None:
+    seen = things(60.0, clutter=0, struck=False)
+    toss = whole(seen)
+    late = seen.time_s > CONTACT - 0.1
+    assert late.sum() > 3
+    bent = seen.xy.copy()
+    # beside the path of the whole by more than the tolerance at its end
+    bent[:, 0] += 1.5 * seen.tolerance * np.maximum(seen.time_s - (CONTACT - 0.4), 0.0) / 0.4
+    short = replace(toss, seen_s=toss.seen_s[toss.seen_s < CONTACT - 0.08])
+    longer = followed(short, replace(seen, xy=bent))
+    assert len(longer.seen_s) > len(short.seen_s) + 2
+    assert longer.seen_s[-1] > CONTACT - 0.04
+    # what is nowhere near where the last part leads is not its own
+    off = seen.xy + np.where(late, 3.0 * seen.tolerance, 0.0)[:, None]
+    assert len(followed(short, replace(seen, xy=off)).seen_s) <= len(short.seen_s) + 1
+
+
+def test_a_toss_that_left_the_picture_long_ago_says_nothing_of_contact() -> None:
+    """Its path is not known so far on: that nothing is seen there must not tell a contact."""
+    seen = things(30.0, clutter=0, struck=False)
+    early = seen.time_s < RELEASE + 0.25
+    less = replace(
+        seen,
+        **{n: getattr(seen, n)[early] for n in ("time_s", "frame", "xy", "half", "score")},
+    )
+    toss = whole(seen)
+    short = replace(toss, seen_s=toss.seen_s[toss.seen_s < RELEASE + 0.25])
+    grid = np.arange(CONTACT - 0.2, CONTACT + 0.2, 1.0 / 960.0)
+    assert np.ptp(end_of_toss(short, less, grid, 2.0)) < 1e-9
