@@ -31,8 +31,11 @@ picture, that nothing is seen where it would be says nothing (working value)."""
 SEEN_USUALLY = (0.75, 2.0)
 """Share of the frames in which a ball in flight is seen (rendered films: 0.6 to 1), and how many
 frames that counts for."""
-SCATTER = (0.25, 0.6)
+SCATTER = (0.15, 0.6)
 """Least and largest scatter of sightings about a toss, in the tolerance: perspective bends it."""
+LED_SCATTER = 0.25
+"""Least scatter of sightings about where a toss leads beyond those it was fitted to, in the
+tolerance (working value)."""
 ALONE_S = 1.0 / 90.0
 """Pictures so far apart tell independently whether the ball is there, seconds (working value)."""
 NEAR_RACKET_S = 0.015
@@ -116,7 +119,7 @@ def end_of_toss(toss: Toss, things: Things, grid: FloatArray, inside_v: float) -
     # what hides the ball, or lies in its way, does so in neighbouring pictures too
     share_of = min(1.0, step / ALONE_S)
     # a ball lies on its path as the others do, something else anywhere near it
-    sd = float(np.clip(toss.noise / things.tolerance, *SCATTER))
+    sd = float(np.clip(toss.noise / things.tolerance, LED_SCATTER, SCATTER[1]))
     result = np.zeros(len(grid))
     for t, was, far in zip(looked[asked], seen[asked], off[asked], strict=True):
         before = grid > t

@@ -124,3 +124,17 @@ def test_a_toss_that_left_the_picture_long_ago_says_nothing_of_contact() -> None
     short = replace(toss, seen_s=toss.seen_s[toss.seen_s < RELEASE + 0.25])
     grid = np.arange(CONTACT - 0.2, CONTACT + 0.2, 1.0 / 960.0)
     assert np.ptp(end_of_toss(short, less, grid, 2.0)) < 1e-9
+
+
+def test_where_a_toss_leads_its_sightings_may_lie_half_a_tolerance_beside_it() -> None:
+    seen = things(60.0, clutter=0, struck=False)
+    toss = whole(seen)
+    late = seen.time_s > CONTACT - 0.06
+    xy = toss.at(seen.time_s)
+    xy[late, 0] += 0.48 * seen.tolerance
+    exact = replace(
+        toss, noise=0.05 * seen.tolerance, seen_s=toss.seen_s[~late[: len(toss.seen_s)]]
+    )
+    grid = np.array([CONTACT - 0.07, CONTACT])
+    before, after = end_of_toss(exact, replace(seen, xy=xy), grid, 2.0)
+    assert after > before
