@@ -32,7 +32,7 @@ from .judged import LOAD, Decision, Films, decided
 from .page import ABOUT_FILMS, page
 from .players import Player, players
 from .rendered_players import Losses, complete_players, measured_films
-from .table import counted, table
+from .table import counted, table, tables
 
 SERVES = 5
 """Serves a session, drawn."""
@@ -69,15 +69,17 @@ def tally(seed: int, draws: int) -> dict[str, Counter[str]]:
     return counts
 
 
-def tally_films(packs: Sequence[Path], losses: Losses, each: bool) -> dict[str, Counter[str]]:
-    """Return right, wrong and undecided by kind of decision on rendered films.
+def tally_films(
+    packs: Sequence[Path], losses: Losses, each: bool
+) -> dict[str, dict[str, Counter[str]]]:
+    """Return right, wrong and undecided by kind of decision on rendered films, by frame rate.
 
     ``each``: print every decision that is not right, too.
     """
-    counts: dict[str, Counter[str]] = {}
+    by_rate: dict[str, dict[str, Counter[str]]] = {}
     for player, films in complete_players(measured_films(packs), losses):
         found = list(decided(player, films))
-        counted(counts, found)
+        counted(by_rate.setdefault(films.rate, {}), found)
         if each:
             loads = (player.baseline[LOAD], player.practised[LOAD], player.later[LOAD])
             print(
@@ -86,7 +88,7 @@ def tally_films(packs: Sequence[Path], losses: Losses, each: bool) -> dict[str, 
                 f"held {player.held:.2f}: "
                 + "; ".join(f"{one.about} {one.how}" for one in found if one.how != "right")
             )
-    return counts
+    return by_rate
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -110,14 +112,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
         p for one in options.films for p in (sorted(one.glob("*.npz")) if one.is_dir() else [one])
     ]
     losses = Losses()
-    counts = tally_films(packs, losses, options.each)
-    if not counts:
+    by_rate = tally_films(packs, losses, options.each)
+    if not by_rate:
         print(losses.told())
         return 1
     print(f"{losses.told()}\n")
-    print("\n".join(table(counts)))
+    print("\n".join(tables(by_rate)))
     if options.page is not None:
-        options.page.write_text(page(counts, losses.told(), options.about), "utf-8")
+        options.page.write_text(page(by_rate, losses.told(), options.about), "utf-8")
     return 0
 
 

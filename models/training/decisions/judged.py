@@ -73,6 +73,13 @@ class Films:
     holds: tuple[Analysis, ...]
     held: tuple[Values, ...]
 
+    @property
+    def rate(self) -> str:
+        """Frames a second of the films of serves, as words."""
+        serves = (*self.before, *self.after, *self.later)
+        rates = sorted({round(film.clip.frame_rate) for film in serves})
+        return " and ".join(map(str, rates)) or "unknown"
+
 
 def decided(player: Player, films: Films) -> Iterator[Decision]:
     """Yield the decisions on one player."""

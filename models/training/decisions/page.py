@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
-from .table import Counts, table
+from collections.abc import Mapping
+
+from .table import Counts, tables
 
 ABOUT_FILMS = "profile `decided`, seed 8871"
 
 
-def page(counts: Counts, losses: str, about: str) -> str:
-    """Return the table with what it rests on, as Markdown."""
+def page(by_rate: Mapping[str, Counts], losses: str, about: str) -> str:
+    """Return the tables with what they rest on, as Markdown.
+
+    Parameters
+    ----------
+    by_rate : mapping of str to Counts
+        By the frames a second of the serves.
+    losses : str
+        What was lost of the films.
+    about : str
+        Where the films come from.
+    """
     return "\n".join(
         [
             "# How often decisions are wrong, on rendered films",
@@ -17,14 +29,14 @@ def page(counts: Counts, losses: str, about: str) -> str:
             "infra/accuracy/decisions.md`. Invented players whose every joint is known were "
             f"rendered ({about}): three serves of a baseline, three after practice, three a week "
             "later, and three static holds of four seconds, one a film, from the side, serves at "
-            "60 frames a second and holds at 30. Between sessions the camera was put back by "
-            "hand, clothes and light are another day's. The pose networks saw the films, the "
+            f"{', '.join(sorted(by_rate))} frames a second and holds at 30. Between sessions the "
+            "camera was put back by hand, clothes and light are another day's. The pose networks saw the films, the "
             "engine measured them, and plan, comparison, progress and drill check decided with "
             "the shipped rules.",
             "",
             losses,
             "",
-            *table(counts),
+            *tables(by_rate),
             "",
             "*Wrong*: a finding named that is not there or cleared that is there, a change called "
             "that did not happen or the wrong way, a gain called kept that was lost or the other "

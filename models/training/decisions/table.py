@@ -23,6 +23,25 @@ def counted(counts: dict[str, Counter[str]], decisions: Iterable[Decision]) -> N
         found["near"] += one.how == "undecided" and one.away is not None and one.away <= NEAR
 
 
+def joined(parts: Iterable[Counts]) -> dict[str, Counter[str]]:
+    """Return the sum of several counts."""
+    total: dict[str, Counter[str]] = {}
+    for counts in parts:
+        for name, found in counts.items():
+            total[name] = total.get(name, Counter()) + found
+    return total
+
+
+def tables(by_rate: Mapping[str, Counts]) -> list[str]:
+    """Return the table of all films and, where rates differ, one for each frame rate of serves."""
+    lines = table(joined(by_rate.values()))
+    if len(by_rate) > 1:
+        for rate, counts in sorted(by_rate.items()):
+            lines += ["", f"Players whose serves were filmed at {rate} frames a second:", ""]
+            lines += table(counts)
+    return lines
+
+
 def table(counts: Counts) -> list[str]:
     """Return the rows of the table, the sum last."""
     lines = [f"| {' | '.join(COLUMNS)} |", f"|{' --- |' * len(COLUMNS)}"]

@@ -14,7 +14,7 @@ from models.training.decisions.coiling import TrueCoil
 from models.training.decisions.filmed import SERVE_TO_SERVE, Camera
 from models.training.decisions.judged import Decision
 from models.training.decisions.players import Player
-from models.training.decisions.table import counted, table
+from models.training.decisions.table import counted, table, tables
 from workers.learned import load
 
 TRUE = {
@@ -94,3 +94,15 @@ def test_what_is_undecided_near_its_limit_is_told_apart() -> None:
     found = [("undecided", 0.4), ("undecided", 1.8), ("undecided", None), ("right", 0.2)]
     counted(counts, [Decision("a", how, away) for how, away in found])
     assert counts["a"] == Counter(undecided=3, near=1, right=1)
+
+
+def test_each_frame_rate_has_a_table_besides_that_of_all() -> None:
+    fast, slow = {"a": Counter(right=3)}, {"a": Counter(wrong=1), "b": Counter(undecided=1)}
+    lines = tables({"60": fast, "30": slow})
+    assert lines[2] == "| a | 4 | 75.0 % | 25.0 % | 0.0 % | 0.0 % |"
+    places = [
+        lines.index(f"Players whose serves were filmed at {n} frames a second:") for n in (30, 60)
+    ]
+    assert lines[places[0] + 4] == "| a | 1 | 0.0 % | 100.0 % | 0.0 % | 0.0 % |"
+    assert lines[places[1] + 4] == "| a | 3 | 100.0 % | 0.0 % | 0.0 % | 0.0 % |"
+    assert not any("frames a second" in line for line in tables({"60": fast}))

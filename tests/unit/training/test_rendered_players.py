@@ -119,7 +119,7 @@ def test_serves_that_were_not_found_are_counted_and_decide_nothing() -> None:
     assert losses.failed[RepetitionKind.HOLD] == 1
     told = losses.told()
     assert "9 films of a serve 0 could not be measured, in 3 none was found" in told
-    assert told in page({"one": Counter(right=1)}, told, "some films")
+    assert told in page({"60": {"one": Counter(right=1)}}, told, "some films")
 
 
 @pytest.mark.parametrize(
