@@ -30,8 +30,9 @@ def page(by_rate: Mapping[str, Counts], losses: str, about: str) -> str:
             f"rendered ({about}): three serves of a baseline, three after practice, three a week "
             "later, and three static holds of four seconds, one a film, from the side, serves at "
             f"{', '.join(sorted(by_rate))} frames a second and holds at 30. Between sessions the "
-            "camera was put back by hand, clothes and light are another day's. The pose networks saw the films, the "
-            "engine measured them, and plan, comparison, progress and drill check decided with "
+            "camera was put back by hand, clothes and light are another day's. The pose networks "
+            "saw the films, the engine measured them, and plan, comparison, progress and drill "
+            "check decided with "
             "the shipped rules.",
             "",
             losses,

@@ -87,7 +87,7 @@ def _event_sd(factor: float) -> Patch:
 
         return scaled
 
-    return _wrapped(engine, "_judged", wrap)
+    return _wrapped(engine, "judged", wrap)
 
 
 def _bodies(change: Callable[[Array], Array]) -> Patch:

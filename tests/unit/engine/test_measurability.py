@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
+import pytest
+
 from models.contract.vocabulary import EventName, RepetitionKind, View
-from workers.engine.calibration import Calibration
+from workers.engine.calibration import Calibration, Residual
 from workers.engine.events import Instant
 from workers.engine.measurability import FilmContext, why_not
 from workers.engine.metrics.registry import REGISTRY
@@ -96,3 +99,32 @@ def test_a_doubtful_clock_withholds_times_and_speeds_only() -> None:
 
 def test_calibration_runs_withhold_nothing_for_the_view() -> None:
     assert reason("front_knee_flexion@trophy", view=View.BEHIND, calibrated=False) is None
+
+
+@pytest.mark.parametrize(("fps", "few"), [(30.0, "low"), (60.0, "usual")])
+def test_a_rate_of_few_films_is_joined_with_the_other_at_a_slow_instant(
+    fps: float, few: str
+) -> None:
+    other = "usual" if few == "low" else "low"
+    own = (0.0, 0.147, 0.083, 3, 0.288, 0.31, 0.35)
+    many = (0.034, 0.027, 0.061, 27, 0.899, 0.93, 0.09)
+    for name, joined in (("a@loading", True), ("a@contact", False), ("a", False)):
+        table = {(name, "side", few, "m"): own, (name, "side", other, "m"): many}
+        found = Calibration(table).residual(name, View.SIDE, fps, "m")
+        assert found is not None
+        if not joined:
+            assert found == Residual(*own)
+            continue
+        assert found.count == 30
+        assert found.bias == 0.034
+        assert found.r2 == pytest.approx(0.1 * 0.288 + 0.9 * 0.899)
+        # Variances are what adds up (JCGM 100:2008, 4.3).
+        assert found.sd == pytest.approx(np.sqrt(0.1 * 0.147**2 + 0.9 * 0.027**2))
+        assert found.informative
+    enough = {
+        ("a@loading", "side", few, "m"): (*own[:3], 8, *own[4:]),
+        ("a@loading", "side", other, "m"): many,
+    }
+    assert Calibration(enough).residual("a@loading", View.SIDE, fps, "m") == Residual(
+        *own[:3], 8, *own[4:]
+    )
