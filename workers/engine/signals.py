@@ -26,9 +26,6 @@ STEP_HALF_WIDTH_S = 0.5
 UNSURE = 0.5
 """Confidence below which a joint may be where it is not for a moment (working value, as pictures
 draw it; of jumping wrists in small compressed pictures 0.0 to 0.4)."""
-BRIDGED_S = 0.5
-"""Longest stretch of doubt over which a joint is taken to have gone straight on, seconds (working
-value)."""
 _PARTS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
 _POINTS = Skeleton(("nose", *(name for part in _PARTS for name in ANATOMICAL_BODY.both(part))))
 """What is read of a body; the canonical one is a right-hander's."""
@@ -58,8 +55,8 @@ class Signals:
     activity : ndarray, shape (T,)
         Speed of the fastest of hands, hips and head, torso lengths per second.
     drift : ndarray, shape (T,)
-        The same smoothed over 0.4 s, without what joints seem to do while they are hardly seen:
-        stillness in spite of joint noise.
+        The same smoothed over 0.4 s, without hands that are hardly seen: stillness in spite of
+        joint noise.
     """
 
     time_s: FloatArray
@@ -142,11 +139,10 @@ def _signals(
     moving = [*_POINTS.pair("wrist"), *_POINTS.pair("hip"), _POINTS.index("nose")]
     speeds = norm(velocity[moving])
     paths = points[:, moving].transpose(1, 0, 2)
-    if sure is not None:
-        paths = np.stack(
-            [bridged(time_s, *one) for one in zip(paths, sure[:, moving].T, strict=True)]
-        )
     slow = norm(local_fit(time_s, paths, DRIFT_HALF_WIDTH_S)[1])
+    if sure is not None:
+        for row, point in enumerate(_POINTS.pair("wrist")):
+            slow[row, _near(time_s, ~sure[:, point], DRIFT_HALF_WIDTH_S)] = 0.0
     flat = hip[:, :-1] - hip[:, :-1].mean(axis=0)
     main = np.linalg.svd(flat, full_matrices=False)[2][0]
     knees = np.mean([angle(side, ("hip", "knee", "ankle")) for side in SIDES], axis=0)
@@ -164,21 +160,9 @@ def _signals(
     )
 
 
-def bridged(time_s: FloatArray, path: FloatArray, sure: BoolArray) -> FloatArray:
-    """Return a path (T, D) with short stretches of doubt replaced by straight lines.
-
-    Stretches longer than `BRIDGED_S`, and those at the ends, stay as they are.
-    """
-    known = np.flatnonzero(sure)
-    if known.size < 2:
-        return path
-    doubted = np.flatnonzero(~sure)
-    before = np.searchsorted(known, doubted) - 1
-    inside = (before >= 0) & (before < known.size - 1)
-    rows, before = doubted[inside], before[inside]
-    short = time_s[known[before + 1]] - time_s[known[before]] <= BRIDGED_S
-    rows = rows[short]
-    out = path.copy()
-    for axis in range(path.shape[1]):
-        out[rows, axis] = np.interp(time_s[rows], time_s[known], path[known, axis])
-    return out
+def _near(time_s: FloatArray, marked: BoolArray, within_s: float) -> BoolArray:
+    """Return which samples have a marked one within so many seconds, (T,)."""
+    count = np.concatenate([[0], np.cumsum(marked)])
+    first = np.searchsorted(time_s, time_s - within_s)
+    last = np.searchsorted(time_s, time_s + within_s, side="right")
+    return np.asarray(count[last] > count[first])

@@ -13,7 +13,7 @@ from models.contract.vocabulary import Handedness, RepetitionKind
 from models.training.guard.frozen import load as frozen
 from models.training.rendered.bodies import part_of_track, simulated_track, true_motion, truth
 from workers.engine.detect import FoundWork, find_work, handedness_of, what_was_seen
-from workers.engine.signals import Signals, bridged, from_motion, from_track
+from workers.engine.signals import Signals, from_motion, from_track
 
 CLIPS = ("000", "001", "002", "003", "004", "005", "006", "007", "008", "009")
 
@@ -119,12 +119,13 @@ def test_nobody_is_named() -> None:
     assert what_was_seen(None) == "nobody"
 
 
-def test_a_wrist_that_is_hardly_seen_for_a_moment_does_not_end_a_hold() -> None:
+@pytest.mark.parametrize("lasts", [0.2, 0.9])
+def test_a_wrist_that_is_hardly_seen_does_not_end_a_hold(lasts: float) -> None:
     track = frozen("010")  # held from 2.0 to 4.0 s (`tests/data/rendered/010.json.gz`)
     known = truth("010")["other_repetitions"][0]["event_times_s"]
     lost = np.zeros(len(track), dtype=bool)
-    for start in (2.4, 3.0, 3.5):
-        lost |= (track.time_s >= start) & (track.time_s < start + 0.2)
+    for start in (2.4, 3.5):
+        lost |= (track.time_s >= start) & (track.time_s < start + lasts)
     wrist = LANDMARKS.index("left_wrist")
     xy = track.xy.copy()
     xy[lost, wrist] += 0.8 * track.height / 10.0
@@ -144,21 +145,3 @@ def test_a_wrist_that_is_hardly_seen_for_a_moment_does_not_end_a_hold() -> None:
         (track.time_s[one.stop - 1] - track.time_s[one.start] for one in found(0.95)), default=0.0
     )
     assert longest < 1.5
-
-
-def test_short_doubt_is_bridged_and_long_doubt_is_not() -> None:
-    time = np.arange(40) / 30.0
-    path = np.stack([time, 0.0 * time], axis=1)
-    jumped = path.copy()
-    jumped[10:16] += 5.0
-    sure = np.ones(40, dtype=bool)
-    sure[10:16] = False
-    assert bridged(time, jumped, sure) == pytest.approx(path)
-    jumped[20:38] += 5.0
-    sure[20:38] = False
-    kept = bridged(time, jumped, sure)
-    assert kept[20:38] == pytest.approx(jumped[20:38])
-    assert kept[10:16] == pytest.approx(path[10:16])
-    ends = np.ones(40, dtype=bool)
-    ends[:3] = False
-    assert bridged(time, path, ends) == pytest.approx(path)
