@@ -25,6 +25,10 @@ def _no_pairs() -> _Floats:
     return np.empty((0, 2))
 
 
+def _no_ends() -> _Floats:
+    return np.empty((0, 2, 2))
+
+
 def _no_frames() -> _Ints:
     return np.empty(0, np.int64)
 
@@ -58,6 +62,10 @@ class Sightings:
         Its rise over what was heard just before, decibels.
     sound : bool
         Whether the film has a sound track that could be read.
+    edge_frame : ndarray of int, shape (E,)
+        Frame of each long straight edge; a frame now and then is looked at for them.
+    edge_ends : ndarray, shape (E, 2, 2)
+        Its two ends, pixels.
     """
 
     looked: _Ints = field(default_factory=_no_frames)
@@ -71,6 +79,8 @@ class Sightings:
     heard_s: _Floats = field(default_factory=_nothing)
     heard_db: _Floats = field(default_factory=_nothing)
     sound: bool = False
+    edge_frame: _Ints = field(default_factory=_no_frames)
+    edge_ends: _Floats = field(default_factory=_no_ends)
 
     def __post_init__(self) -> None:
         f, n, m = len(self.looked), len(self.thing_frame), len(self.heard_s)
@@ -82,16 +92,17 @@ class Sightings:
             "thing_width": (n,),
             "thing_score": (n,),
             "heard_db": (m,),
+            "edge_ends": (len(self.edge_frame), 2, 2),
         }
         for name, shape in shapes.items():
             if getattr(self, name).shape != shape:
                 raise ValueError(f"{name} has shape {getattr(self, name).shape}, expected {shape}")
 
     def arrays(self) -> dict[str, Any]:
-        """Return everything as arrays by name, for a file; things to seven digits."""
+        """Return everything as arrays by name, for a file; things and edges to seven digits."""
         arrays = {f.name: np.asarray(getattr(self, f.name)) for f in fields(self)}
         for name, array in arrays.items():
-            if name.startswith("thing_") and array.dtype.kind == "f":
+            if name.startswith(("thing_", "edge_")) and array.dtype.kind == "f":
                 arrays[name] = array.astype(np.float32)
         return arrays
 

@@ -101,10 +101,13 @@ def film_bodies(
         context = fit.context
         estimates = [BodyEstimate(fit.motion, _remembered(fit.sample))]
         if lifted is not None:
-            heading = float(np.radians(fit.azimuth_deg - 90.0))
+            heading, _ = direction(fit.azimuth_deg, fit.azimuth_sd)
             body = lifted_body(track, lifted, stature_m=fit.motion.stature_m, heading=heading)
             estimates += [*_both(estimates[0], body), plain_estimate(body)]
         events = {} if lifted is None else lifted.events
+        if fit.by_lines:  # angles to the target, now that it is known better
+            told = direction(fit.azimuth_deg, fit.azimuth_sd)
+            lifted = lift_track(track, earlier, hand, learned.lift, told) or lifted
         heads = None if lifted is None else lifted.heads
         place = (fit.azimuth_deg, fit.azimuth_sd)
         bodies.append(FilmBody(tuple(estimates), place, events, heads))
@@ -126,7 +129,12 @@ def told_direction(request: EngineRequest) -> tuple[float, float] | None:
     """Return the direction of the target that the caller states, and its sd, rad."""
     if request.azimuth_deg is None:
         return None
-    return float(np.radians(request.azimuth_deg - 90.0)), float(np.radians(GIVEN_SD))
+    return direction(request.azimuth_deg, GIVEN_SD)
+
+
+def direction(azimuth_deg: float, sd_deg: float) -> tuple[float, float]:
+    """Return where the target lies about the line to the person, and its sd, rad."""
+    return float(np.radians(azimuth_deg - 90.0)), float(np.radians(sd_deg))
 
 
 def _both(fit: BodyEstimate, lifted: BodyMotion) -> list[BodyEstimate]:

@@ -42,8 +42,8 @@ LEAST_HEADING_SD = float(np.radians(1.5))
 class Lifted:
     """Joints of one stretch of film about the mid-hip, in the levelled frame.
 
-    The levelled frame: x right, y away from the camera along the line to the person, z up, of a
-    right-hander (left-handers mirrored).
+    The levelled frame: x right, y away from the camera along the line to the person (not along the
+    camera's axis: `about_axis`), z up, of a right-hander (left-handers mirrored).
 
     Attributes
     ----------
@@ -129,6 +129,24 @@ def within(lifted: Lifted, rows: tuple[int, int]) -> Lifted:
         return lifted
     names = ("rows", "time_s", "relative", "sd", "root")
     return replace(lifted, **{name: getattr(lifted, name)[chosen] for name in names})
+
+
+def about_axis(lifted: Lifted, bearing: float) -> Lifted:
+    """Return a lift in the frame of the camera's axis instead of the line to the person.
+
+    ``bearing`` is how far to the right of the axis the person stands, rad.
+    """
+    c, s = np.cos(bearing), np.sin(bearing)
+    turn = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+    across, away, up = np.moveaxis(lifted.sd, -1, 0)
+    spread = np.stack([np.hypot(across * c, away * s), np.hypot(across * s, away * c), up], axis=-1)
+    return replace(
+        lifted,
+        relative=lifted.relative @ turn,
+        root=lifted.root @ turn,
+        sd=spread,
+        heading=lifted.heading - bearing,
+    )
 
 
 def lifted_body(

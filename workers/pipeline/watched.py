@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -16,6 +17,9 @@ from workers.sight.watch import Watcher
 BESIDE, OVER = 1.0, 1.5
 """How far from a person things are kept, in the person's height in the picture: a toss rises one
 to one and a half metres over the head (working values)."""
+OWN = 0.08
+"""Room about the joints within which an edge is the person's, in the longer side of their box
+(working value)."""
 
 
 @dataclass
@@ -58,7 +62,9 @@ class Watched:
 
 
 def about(sightings: Sightings, track: JointTrack) -> Sightings:
-    """Return the sightings without things that are far from the person: crowd, leaves, others."""
+    """Return the sightings without things far from the person (crowd, leaves, others), and without
+    edges that are the person's own.
+    """
     seen = track.xy[np.isfinite(track.xy).all(axis=(1, 2))]
     if len(seen) == 0:
         return sightings
@@ -73,4 +79,16 @@ def about(sightings: Sightings, track: JointTrack) -> Sightings:
         thing_half=sightings.thing_half[near],
         thing_width=sightings.thing_width[near],
         thing_score=sightings.thing_score[near],
+        **_beside(sightings, track),
     )
+
+
+def _beside(sightings: Sightings, track: JointTrack) -> dict[str, Any]:
+    """Return the edges whose middle lies outside the box about the person in their frame."""
+    known = np.flatnonzero(np.isfinite(track.xy).all(axis=(1, 2)))
+    row = known[np.abs(track.frame_index[known] - sightings.edge_frame[:, None]).argmin(axis=1)]
+    box = np.stack([track.xy[row].min(axis=1), track.xy[row].max(axis=1)])
+    room = OWN * (box[1] - box[0]).max(axis=-1, keepdims=True)
+    middle = sightings.edge_ends.mean(axis=1)
+    own = ((middle > box[0] - room) & (middle < box[1] + room)).all(axis=1)
+    return {"edge_frame": sightings.edge_frame[~own], "edge_ends": sightings.edge_ends[~own]}

@@ -1,4 +1,4 @@
-"""Looks at frames as they pass by: small moving things, and pictures shown again."""
+"""Looks at frames as they pass by: small moving things, pictures shown again, straight edges."""
 
 from __future__ import annotations
 
@@ -18,10 +18,14 @@ from workers.sight.moving import (
     reduced,
     things,
 )
+from workers.sight.straight import Ends, straight_edges
 
 SHOWN_AGAIN = 0.2
 """Share of the usual change under which a picture is taken for the one before (working value:
 films stored at twice their rate and encoded anew leave 0.02 to 0.1)."""
+EDGES_EVERY_S = 1.5
+"""Straight edges stand still: they are looked for so seldom within a stretch, seconds (working
+value)."""
 USUAL_OF = 8
 """Changes from which the usual one is taken: the second largest of so many."""
 
@@ -48,6 +52,8 @@ class Watcher:
     _since: Picture | None = None
     _usual: deque[float] = field(default_factory=lambda: deque(maxlen=USUAL_OF))
     _before: int = -2
+    _edges: list[tuple[int, Ends]] = field(default_factory=list)
+    _edges_s: float = -np.inf
 
     def show(self, index: int, time_s: float, rgb: Picture) -> None:
         """Take the next frame: its index, time in seconds and pixels (H, W, 3), RGB."""
@@ -55,7 +61,11 @@ class Watcher:
         if index != self._before + 1:
             self._last = self._since = None
             self._usual.clear()
+            self._edges_s = -np.inf
         self._before = index
+        if time_s - self._edges_s >= EDGES_EVERY_S:
+            self._edges_s = time_s
+            self._edges.append((index, straight_edges(picture[0], scale)))
         change = float("nan")
         if self._last is not None:
             apart = difference(picture, self._last[1])
@@ -84,4 +94,6 @@ class Watcher:
             thing_half=np.array([t.half for _, t in found], np.float64).reshape(-1, 2),
             thing_width=np.array([t.width for _, t in found], np.float64),
             thing_score=np.array([t.score for _, t in found], np.float64),
+            edge_frame=np.array([i for i, ends in self._edges for _ in ends], np.int64),
+            edge_ends=np.concatenate([np.empty((0, 2, 2)), *(ends for _, ends in self._edges)]),
         )

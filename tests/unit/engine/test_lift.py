@@ -12,7 +12,7 @@ from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import Handedness
 from models.training.rendered.bodies import simulated_track, true_motion, truth
 from workers.engine.geometry import elevation, inclination
-from workers.engine.lift import METHOD, lift_track, lifted_body
+from workers.engine.lift import METHOD, about_axis, lift_track, lifted_body
 from workers.learned import load
 
 LEARNED = load().learned
@@ -87,3 +87,18 @@ def test_nothing_is_answered_without_joints() -> None:
     track = simulated_track("000")
     unseen = replace(track, xy_raw=np.full_like(track.xy_raw, np.nan))
     assert lift_track(unseen, (0, len(track)), Handedness.RIGHT, LEARNED.lift) is None
+
+
+def test_a_person_beside_the_axis_is_turned_with_it() -> None:
+    document = truth("000")
+    track = simulated_track("000", noise=0.006)
+    lifted = lift_track(track, (0, len(track)), Handedness(document["handedness"]), LEARNED.lift)
+    assert lifted is not None
+    turned = about_axis(lifted, 0.2)
+    assert np.isclose(lifted.heading - turned.heading, 0.2)
+    one = lifted_body(track, lifted, stature_m=1.8)
+    two = lifted_body(track, turned, stature_m=1.8)
+    assert np.allclose(one.joints, two.joints, atol=1e-9)
+    across = np.array([1.0, 0.0, 0.0])  # of the line to the person
+    seen = replace(lifted, relative=np.broadcast_to(across, lifted.relative.shape))
+    assert np.allclose(about_axis(seen, 0.2).relative[0, 0], [np.cos(0.2), -np.sin(0.2), 0.0])

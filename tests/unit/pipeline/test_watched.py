@@ -54,6 +54,17 @@ def test_things_far_from_the_person_are_not_kept() -> None:
     assert about(seen, low).thing_xy.tolist() == [[22.0, 30.0]]
 
 
+def test_edges_of_the_person_are_not_kept() -> None:
+    joints = track()
+    low = replace(joints, xy=joints.xy + np.array([0.0, 1.0]) * np.arange(33)[None, :, None])
+    box = low.xy[0].min(axis=0), low.xy[0].max(axis=0)
+    own, other = np.stack(box), np.stack(box) + np.array([300.0, 0.0])
+    seen = Sightings(edge_frame=np.array([0, 0]), edge_ends=np.stack([own, other]))
+    kept = about(seen, low)
+    assert kept.edge_frame.tolist() == [0]
+    assert np.allclose(kept.edge_ends, other)
+
+
 def test_a_track_keeps_its_sightings_in_a_file() -> None:
     watched = Watched(cast("Film", Moving()))
     list(watched())

@@ -97,6 +97,8 @@ class FitResult:
     azimuth_deg, azimuth_sd : float
         Camera about the server: 0 = from the net, 90 = facing the chest, degrees. For a left-hander
         in the mirrored picture, so that 90 still faces the chest.
+    by_lines : bool
+        Whether lines of the court told it too, not the body alone.
     planted : ndarray of bool, shape (T, 2)
         Front and rear foot standing on the court.
     context : ClipContext
@@ -106,6 +108,7 @@ class FitResult:
     motion: BodyMotion
     azimuth_deg: float
     azimuth_sd: float
+    by_lines: bool
     planted: BoolArray
     context: ClipContext
     _draw: Drawer = field(repr=False)

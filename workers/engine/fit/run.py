@@ -12,9 +12,9 @@ from models.contract.vocabulary import Handedness
 from workers.engine.camera import LevelCamera
 from workers.engine.fit import contact
 from workers.engine.fit.arrow import Factor
-from workers.engine.fit.azimuth import GIVEN_SD, joined, target_heading
 from workers.engine.fit.crossed_start import about_crossed, crossed_directions
 from workers.engine.fit.depth_signs import Guess
+from workers.engine.fit.heading import bearing_of, by_lines, guessed_bearing, heading_by_body
 from workers.engine.fit.initial import merge, start, stature_px, typical_focal_px
 from workers.engine.fit.lifted_start import lifted_directions
 from workers.engine.fit.observations import observe
@@ -32,7 +32,7 @@ from workers.engine.fit.result import (
 from workers.engine.fit.solve import Solution, minimise
 from workers.engine.fit.state import FitState
 from workers.engine.interface import EngineRequest
-from workers.engine.lift import SHORTEST_FRAMES, Lifted
+from workers.engine.lift import SHORTEST_FRAMES, Lifted, about_axis
 from workers.engine.proportions import LENGTHS, POPULATION_STATURE_M, Proportions
 
 NODE_SPACING_S = 1.0 / 31.0
@@ -120,6 +120,8 @@ def fit_body(
     stature = request.stature_m or POPULATION_STATURE_M
     proportions = context.proportions if context else Proportions.population()
     nodes = rows[_choose_nodes(track, rows)]
+    if lifted is not None:
+        lifted = about_axis(lifted, guessed_bearing(track, nodes, mirrored))
     observations = observe(track, nodes, mirrored, stature, landmarks, lifted)
     uv = merge(observations)
     tall = stature_px(uv, dict(zip(LENGTHS, proportions.mean, strict=True)))
@@ -146,7 +148,14 @@ def fit_body(
     state = solution.state
     level = level_points(state)
     planted = problem.rest[:, :2]
-    heading, heading_sd = _heading(request, context, observations.time_s, level, planted, lifted)
+    bearing = bearing_of(level)
+    heading, heading_sd = heading_by_body(
+        request, context, bearing, observations.time_s, level, planted, lifted
+    )
+    lines = None
+    if request.azimuth_deg is None:
+        lines = by_lines(track, rows, mirrored, state.camera, (heading, heading_sd))
+        heading, heading_sd = lines or (heading, heading_sd)
     placement = Placement(heading, heading_sd, _early(planted))
     origin = placement.origin(level, state.camera.floor_m)
     _, equations = problem.evaluate(state, build=True)
@@ -159,9 +168,9 @@ def fit_body(
     sd = np.std(without_turn.sample(POSTERIOR_DRAWS, 0), axis=0) * np.sqrt(
         POSTERIOR_DRAWS / (POSTERIOR_DRAWS - 1)
     )
-    # From the body the camera stands at heading -90 deg of the levelled frame; azimuth counts the
-    # other way round.
-    azimuth = float((90.0 + np.degrees(heading)) % 360.0)
+    # In front of the camera's axis the camera stands at heading -90 deg of the levelled frame, as
+    # the body sees it; azimuth counts the other way round, and about the body wherever it stands.
+    azimuth = float((90.0 + np.degrees(heading + bearing)) % 360.0)
     motion = BodyMotion(
         time_s=time_s,
         frame_index=np.asarray(track.frame_index[rows]),
@@ -176,6 +185,7 @@ def fit_body(
         motion=motion,
         azimuth_deg=azimuth,
         azimuth_sd=float(np.degrees(heading_sd)),
+        by_lines=lines is not None,
         planted=_to_frames(observations.time_s, planted > 0.5, time_s),
         context=_context(state, factor, stature, azimuth, float(np.degrees(heading_sd))),
         _draw=drawer,
@@ -226,29 +236,6 @@ def _choose_nodes(track: JointTrack, rows: IntArray) -> IntArray:
     if chosen[-1] != len(time_s) - 1:
         chosen.append(len(time_s) - 1)
     return np.array(chosen)
-
-
-def _heading(
-    request: EngineRequest,
-    context: ClipContext | None,
-    time_s: FloatArray,
-    level: FloatArray,
-    planted: FloatArray,
-    lifted: Lifted | None,
-) -> tuple[float, float]:
-    """Return where the target lies in the levelled frame, and its sd, radians."""
-    if request.azimuth_deg is not None:
-        return float(np.radians(request.azimuth_deg - 90.0)), float(np.radians(GIVEN_SD))
-    heading, sd = target_heading(time_s, level, planted)
-    if lifted is not None:
-        heading, sd = joined((heading, sd), (lifted.heading, lifted.heading_sd))
-    if context is None:
-        return heading, sd
-    before = np.radians(context.azimuth_deg - 90.0)
-    weights = 1.0 / np.array([sd**2, np.radians(context.azimuth_sd) ** 2])
-    both = np.array([heading, before])
-    mean = np.arctan2(weights @ np.sin(both), weights @ np.cos(both))
-    return float(mean), float(min(sd, np.radians(context.azimuth_sd)))
 
 
 def _early(planted: FloatArray) -> IntArray:
