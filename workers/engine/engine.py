@@ -39,7 +39,7 @@ from workers.engine.freefall import body_fall, clock_doubtful
 from workers.engine.heads import HeadPaths
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.joint_checks import frame_fault
-from workers.engine.judged_events import judged
+from workers.engine.judged_events import as_calibrated, judged
 from workers.engine.kind_of_swing import BALL_ROOM, kind_by, with_ball
 from workers.engine.learned import Learned
 from workers.engine.measurability import FilmContext
@@ -340,9 +340,12 @@ def measured_repetition(
         served,
     )
     given = request.stature_m is not None or view is None
+    spread = events
+    if request.calibrated:
+        spread = {k: as_calibrated(one, k, label, fps, errors) for k, one in events.items()}
     readings = read(
         estimates,
-        events,
+        spread,
         sex=request.sex,
         stature_sd_m=GIVEN_STATURE_SD_M if given else POPULATION_STATURE_SD_M,
         seed=request.seed,

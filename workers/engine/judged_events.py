@@ -10,6 +10,9 @@ from workers.engine.calibration import Calibration
 from workers.engine.event_errors import BODY, EventErrors
 from workers.engine.events import Instant
 
+CURVES = frozenset({"knees", "pelvis"})
+"""What tells an event by a curve, with an uncertainty of its own."""
+
 
 def judged(
     instant: Instant,
@@ -36,3 +39,17 @@ def judged(
         sd_s=max(instant.sd_s if known is None else known, least),
         confidence=instant.confidence if held is None else held,
     )
+
+
+def as_calibrated(
+    instant: Instant, event: EventName, view: View | None, fps: float, errors: Calibration
+) -> Instant:
+    """Return an event as values at it were calibrated: what its time may be off widens them.
+
+    Residuals are what is left beside that widening; a time that is told more narrowly than on the
+    calibration's films would leave values with intervals that are too narrow.
+    """
+    known = None if view is None else errors.event_sd(event, view, fps)
+    if instant.method not in CURVES or known is None:
+        return instant
+    return replace(instant, sd_s=max(instant.sd_s, known))

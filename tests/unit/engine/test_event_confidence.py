@@ -12,9 +12,12 @@ from models.training.events.__main__ import write
 from models.training.events.films import body_rows, kept_rows
 from models.training.rendered.bodies import simulated_track
 from workers.engine.accuracy import EventError
+from workers.engine.calibration import Calibration
 from workers.engine.engine import analyse
 from workers.engine.event_errors import BODY, BORROWED, NO_EVENT_ERRORS, WITHOUT, EventErrors
+from workers.engine.events import Instant
 from workers.engine.interface import EngineRequest
+from workers.engine.judged_events import as_calibrated
 from workers.learned import load
 
 ERRORS = EventErrors(
@@ -76,3 +79,15 @@ def test_a_film_states_what_the_table_says() -> None:
         if event.method == BODY:
             sure = learned.event_errors.body_confidence(name, 60.0)
             assert event.confidence == pytest.approx(sure if sure is not None else 0.9, abs=1e-3)
+
+
+def test_values_are_widened_by_what_they_were_calibrated_with() -> None:
+    """A curve may tell its time more narrowly than events of calibration films were told."""
+    errors = Calibration(events={("trophy", "side", "usual"): (0.06, 20)})
+    sharp = Instant(1.0, 0.01, 0.9, "knees")
+    assert as_calibrated(sharp, EventName.TROPHY, View.SIDE, 60.0, errors).sd_s == 0.06
+    level = replace(sharp, sd_s=0.2)
+    assert as_calibrated(level, EventName.TROPHY, View.SIDE, 60.0, errors) == level
+    ball = replace(sharp, method="ball")
+    assert as_calibrated(ball, EventName.TROPHY, View.SIDE, 60.0, errors) == ball
+    assert as_calibrated(sharp, EventName.TROPHY, None, 60.0, errors) == sharp
