@@ -58,8 +58,8 @@ LEARN = (
         "--profile moves_train --seed 7001 --count 3000 --processes 2 --bodies BODIES.npz "
         "--work BULK_FILMS --out TRAIN",
         "7001; the same with --profile moves_calibrate --seed 8811 and --profile moves_train "
-        "--seed 8821 --out CALIBRATE, and --profile moves_report --seed 8901 and "
-        "--profile drills_report --seed 8902 --out REPORT",
+        "--seed 8821 --out CALIBRATE, and --profile moves_report --seed 9101 and "
+        "--profile drills_report --seed 9102 --out REPORT",
         "BODIES.npz, the pose networks",
         "TRAIN, CALIBRATE, REPORT: what the networks see of very many films that never are files, "
         "and the truth, by generators that share nothing",
@@ -161,7 +161,7 @@ LEARN = (
         "bound",
         "models.training.bound",
         "--use report --out infra/accuracy/bounds.json",
-        "81",
+        "81; the same with --two --out infra/accuracy/bounds_two_views.json",
         "movements are drawn",
         "infra/accuracy/bounds.json: what the best of estimators could tell",
     ),
@@ -243,7 +243,7 @@ GUARD = (
     Step(
         "views",
         "models.training.views",
-        "LAB --wrong 8 --bodies 30 --out infra/accuracy/views.md",
+        "LAB --wrong 8 --bodies 60 --out infra/accuracy/views.md",
         "901",
         "nothing, the engine; LAB: the laboratory films and their truth",
         "infra/accuracy/views.md: what two films of one serve give",

@@ -38,7 +38,7 @@ at, in its unit; None = none is stated."""
 
 HEAD = """# Two films of one serve
 
-Written by `python -m models.training views LAB --wrong 8 --bodies 30 --out
+Written by `python -m models.training views LAB --wrong 8 --bodies 60 --out
 infra/accuracy/views.md`; its section of sessions by `python -m models.training sessions`.
 
 Pairs are drawn, not filmed: serves of the generator `force_driven` (seed 901), which nothing of
