@@ -128,3 +128,14 @@ def test_a_rate_of_few_films_is_joined_with_the_other_at_a_slow_instant(
     assert Calibration(enough).residual("a@loading", View.SIDE, fps, "m") == Residual(
         *own[:3], 8, *own[4:]
     )
+
+
+def test_few_times_of_a_rate_are_joined_with_the_other_at_a_slow_instant() -> None:
+    rows = {("side", "low"): (0.3, 8), ("side", "usual"): (0.1, 42)}
+    events = {(e, *row): told for row, told in rows.items() for e in ("loading", "contact")}
+    table = Calibration({}, events)
+    sampling = (1.0 / 30.0) ** 2 / 12.0
+    both = np.sqrt((8 * 0.3**2 + 42 * (0.1**2 + sampling)) / 50)
+    assert table.event_sd(EventName.LOADING, View.SIDE, 30.0) == pytest.approx(both)
+    assert table.event_sd(EventName.LOADING, View.SIDE, 60.0) == 0.1
+    assert table.event_sd(EventName.CONTACT, View.SIDE, 30.0) == 0.3
