@@ -169,7 +169,8 @@ class Training:
 def weights_of(path: Path, network: int, device: str) -> dict[str, Tensor]:
     """Weights to go on from: of a checkpoint, or of one network of a file that ships."""
     if path.suffix == ".onnx":
-        return reopened(path.read_bytes())[network]
+        found = reopened(path.read_bytes())[network]
+        return {name: torch.from_numpy(part) for name, part in found.items()}
     kept: dict[str, dict[str, Tensor]] = torch.load(path, map_location=device)
     return kept["mean"]
 

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import onnx
 from onnx import numpy_helper
-from torch import Tensor, from_numpy
 
 from .network_file import INPUT
 from .shape import DILATIONS, POOLED
 
+Array = np.ndarray[Any, np.dtype[Any]]
 
-def reopened(data: bytes) -> list[dict[str, Tensor]]:
+
+def reopened(data: bytes) -> list[dict[str, Array]]:
     """Return the weights of each network of a file, by the names of `.network.LiftNetwork`.
 
     Parameters
@@ -40,8 +42,8 @@ def reopened(data: bytes) -> list[dict[str, Tensor]]:
 
 
 def _weights(
-    first: onnx.NodeProto, nodes: Sequence[onnx.NodeProto], known: dict[str, np.ndarray]
-) -> dict[str, Tensor]:
+    first: onnx.NodeProto, nodes: Sequence[onnx.NodeProto], known: dict[str, Array]
+) -> dict[str, Array]:
     """Return the weights of one network whose nodes stand in the order they were written."""
     made = {node.output[0]: node for node in nodes}
     convolutions = [node for node in nodes if node.op_type == "Conv"]
@@ -61,7 +63,7 @@ def _weights(
         weights[f"{name}.bias"] = known[node.input[2]]
     for name, gain in zip(normals, gains, strict=True):
         weights[f"{name}.gain"] = gain[:, 0]
-    return {name: from_numpy(np.array(part, np.float32)) for name, part in weights.items()}
+    return {name: np.array(part, np.float32) for name, part in weights.items()}
 
 
 def _names() -> tuple[list[str], list[str]]:

@@ -8,6 +8,7 @@ import pytest
 from models.registry import load_learned
 from models.training.lift.joined_file import joined_file
 from models.training.lift.network_file import LARGEST, lift_file
+from models.training.lift.reopened import reopened
 from models.training.lift.shape import DILATIONS, EPSILON, FARTHEST, POOLED
 from workers.engine.lift_input import WIDTH
 from workers.engine.lift_layout import ANSWERS, JOINT_LOG_SD, LOG_SD, MEAN, RELATIVE
@@ -109,6 +110,17 @@ def test_joined_lifts_answer_as_an_equal_mixture() -> None:
         within = (np.exp(2.0 * one[:, said]) + np.exp(2.0 * two[:, said])) / 2.0
         between = (one[:, mean] - two[:, mean]) ** 2 / 4.0
         np.testing.assert_allclose(np.exp(2.0 * both[:, said]), within + between, rtol=1e-4)
+
+
+def test_weights_come_back_from_a_file_as_they_were_rounded() -> None:
+    given = [random_weights(), random_weights(6)]
+    back = reopened(joined_file([lift_file(one) for one in given]))
+    assert [set(one) for one in back] == [set(one) for one in given]
+    for wanted, found in zip(given, back, strict=True):
+        for name, part in wanted.items():
+            exact = rounded(part) if name.endswith(".weight") else part
+            np.testing.assert_allclose(found[name], exact, rtol=0, atol=1e-6)
+    assert lift_file(back[0]) == lift_file(reopened(lift_file(back[0]))[0])
 
 
 def test_the_shipped_lift_answers_every_column() -> None:
