@@ -43,12 +43,15 @@ class ClipContext:
         Body lengths with what is left of their uncertainty.
     camera : LevelCamera
     azimuth_deg, azimuth_sd : float
+    by_lines : bool
+        Whether lines of the court told the azimuth: the same lines must not tell it twice.
     """
 
     proportions: Proportions
     camera: LevelCamera
     azimuth_deg: float
     azimuth_sd: float
+    by_lines: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -152,9 +152,10 @@ def fit_body(
     heading, heading_sd = heading_by_body(
         request, context, bearing, observations.time_s, level, planted, lifted
     )
-    lines = None
-    if request.azimuth_deg is None:
+    lined = context is not None and context.by_lines
+    if request.azimuth_deg is None and not lined:
         lines = by_lines(track, rows, mirrored, state.camera, (heading, heading_sd))
+        lined = lines is not None
         heading, heading_sd = lines or (heading, heading_sd)
     placement = Placement(heading, heading_sd, _early(planted))
     origin = placement.origin(level, state.camera.floor_m)
@@ -185,9 +186,9 @@ def fit_body(
         motion=motion,
         azimuth_deg=azimuth,
         azimuth_sd=float(np.degrees(heading_sd)),
-        by_lines=lines is not None,
+        by_lines=lined,
         planted=_to_frames(observations.time_s, planted > 0.5, time_s),
-        context=_context(state, factor, stature, azimuth, float(np.degrees(heading_sd))),
+        context=_context(state, factor, stature, (azimuth, float(np.degrees(heading_sd))), lined),
         _draw=drawer,
     )
 
@@ -250,7 +251,7 @@ def _to_frames(nodes_s: FloatArray, flags: BoolArray, time_s: FloatArray) -> Boo
 
 
 def _context(
-    state: FitState, factor: Factor, stature_m: float, azimuth_deg: float, azimuth_sd: float
+    state: FitState, factor: Factor, stature_m: float, azimuth: tuple[float, float], lined: bool
 ) -> ClipContext:
     count = len(LENGTHS)
     spread = np.linalg.inv(np.tril(factor.schur[0]) @ np.tril(factor.schur[0]).T)
@@ -259,4 +260,4 @@ def _context(
     lengths = Proportions(
         state.body[:count] / stature_m, np.clip(sd / stature_m, 0.3 * prior.sd, prior.sd)
     )
-    return ClipContext(lengths, state.camera, azimuth_deg, azimuth_sd)
+    return ClipContext(lengths, state.camera, *azimuth, by_lines=lined)
