@@ -34,13 +34,15 @@ headings within 1.1 deg, root mean square 3.2 (the body's: 6), 98 % within the s
 STEP, REACH = float(np.radians(0.5)), float(np.radians(30.0))
 """Headings that are tried, rad about the body's."""
 STEPS = 6
+"""Gauss-Newton steps for each heading (working value)."""
 MOST = np.array([np.radians(4.0), np.radians(3.0), 0.4])
-"""Gauss-Newton steps for each heading, and the longest of tilt, roll and focal length."""
+"""The longest step of tilt and roll, rad, and of the logarithm of the focal length."""
 TAILS = 3.0
 """Degrees of freedom of Student t of the body's heading: now and then it is far off."""
 FEWEST = 4
+"""Edges that must agree at least (working value)."""
 AGREEING = 0.4
-"""Edges that must agree at least, and their share of the length of all (working values)."""
+"""Their share of the length of all edges at least (working value)."""
 FLOOR = float(np.radians(1.0))
 """Standard deviation of a heading by lines at least, rad: feet and net are not set out to less."""
 
