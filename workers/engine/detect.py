@@ -28,6 +28,8 @@ TOSS_BEFORE_S = (0.08, 3.5)
 """The tossing hand is highest this long before the hitting hand (slow swings included)."""
 TOSS_DROP = 0.25
 """By how much the tossing hand has come down when the hitting hand is highest."""
+RISEN = 0.2
+"""By how much the hitting hand is lower while the tossing hand is up."""
 MIN_RISE = 2.2
 """Slowest upward hand speed of a swing."""
 MIN_SWING = 7.0
@@ -193,21 +195,21 @@ def _swings(signals: Signals, side: str) -> list[_Swing]:
         if up < MIN_RISE or down < MIN_RISE:
             continue
         window = (time >= t - TOSS_BEFORE_S[1]) & (time <= t - TOSS_BEFORE_S[0])
-        toss = _last_raise(toss_hand, window)
-        tossed = (
-            toss is not None
-            and toss_hand[toss] - toss_hand[peak] >= TOSS_DROP
-            and hand[toss] < hand[peak] - 0.2
-        )
-        if hand[peak] < OVERHEAD and not (tossed and up + down >= MIN_SWING):
+        before = (toss_hand - toss_hand[peak] >= TOSS_DROP) & (hand < hand[peak] - RISEN)
+        toss = _last_raise(toss_hand, window & before)
+        if hand[peak] < OVERHEAD and (toss is None or up + down < MIN_SWING):
             continue
-        score = float(up + down) * (2.0 if tossed else 0.5)
-        found.append(_Swing(side, int(peak), toss if tossed else None, up, down, score))
+        score = float(up + down) * (0.5 if toss is None else 2.0)
+        found.append(_Swing(side, int(peak), toss, up, down, score))
     return found
 
 
 def _last_raise(hand: FloatArray, window: BoolArray) -> int | None:
-    """Return the last overhead maximum of a hand in a window."""
+    """Return the last overhead maximum of a hand in a window.
+
+    A window need not be one stretch: from behind, where networks take one raised hand for the
+    other, only rows count in which the hitting hand is still low.
+    """
     rows = np.flatnonzero(window & (hand >= OVERHEAD))
     if rows.size == 0:
         return None

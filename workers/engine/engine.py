@@ -17,7 +17,6 @@ from models.contract.tracks import BodyMotion, JointTrack
 from models.contract.vocabulary import (
     EventName,
     Handedness,
-    RepetitionKind,
     View,
 )
 from workers.engine import usability
@@ -26,10 +25,8 @@ from workers.engine.calibration import NEVER_CALIBRATED, Calibration
 from workers.engine.coil import coil_of
 from workers.engine.detect import (
     FoundWork,
-    find_work,
     handedness_of,
     other_hand_hits,
-    told_unasked,
 )
 from workers.engine.event_errors import NO_EVENT_ERRORS, EventErrors
 from workers.engine.events import Instant, locate
@@ -40,7 +37,6 @@ from workers.engine.heads import HeadPaths
 from workers.engine.interface import EngineRequest, EngineResult
 from workers.engine.joint_checks import frame_fault
 from workers.engine.judged_events import as_calibrated, judged
-from workers.engine.kind_of_swing import BALL_ROOM, kind_by, with_ball
 from workers.engine.learned import Learned
 from workers.engine.measurability import FilmContext
 from workers.engine.measure import events_of, measure
@@ -56,10 +52,11 @@ from workers.engine.problems import (
 from workers.engine.proportions import POPULATION_STATURE_M, POPULATION_STATURE_SD_M
 from workers.engine.readings import BodyEstimate, floor_height, read
 from workers.engine.served import LEAST_TARGET_SD, ServedBall, served_ball
-from workers.engine.signals import Signals, from_motion, from_track
+from workers.engine.signals import from_motion, from_track
 from workers.engine.time_base import time_base
 from workers.engine.view import estimate_view, views_within
 from workers.engine.witness import Witness, from_film
+from workers.engine.work import judged_by_ball, measured_work
 
 GIVEN_STATURE_SD_M = 0.01
 """Standard uncertainty of a standing height that was given, metres (working value)."""
@@ -85,7 +82,7 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
     base = time_base(track)
     track = base.track
     signals = from_track(track)
-    found = _find(signals, request.handedness, request.drill)
+    found = measured_work(signals, request, track)
     if signals is not None and request.drill is None:
         found = [] if other_hand_hits(signals, found, request.handedness) else found
     hand, hand_source = known_handedness(found, request)
@@ -107,7 +104,7 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
         refused.append(why)
         evidence = None if body is None else _evidence(track, candidate, body.motion, hand, request)
         repetition, doubtful = measured_repetition(
-            _with_ball(candidate, evidence),
+            judged_by_ball(candidate, evidence),
             estimates,
             request,
             fps,
@@ -156,7 +153,7 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
     doubted, locked = joint_doubts(motion)
     hurried = any(isinstance(error, FrameRateDoubtful) for error in doubted)
     signals = from_motion(motion)
-    found = _find(signals, Handedness.RIGHT, request.drill)
+    found = measured_work(signals, replace(request, handedness=Handedness.RIGHT))
     fps = usability.frame_rate(motion.time_s, np.arange(len(motion)))
     repetitions: list[Repetition] = []
     bodies: list[BodyMotion | None] = []
@@ -203,14 +200,6 @@ def joints_refused(fault: Saying, request: EngineRequest) -> EngineResult:
     )
 
 
-def _find(
-    signals: Signals | None, handedness: Handedness, drill: RepetitionKind | None
-) -> list[FoundWork]:
-    """Return the work that is measured."""
-    found = [] if signals is None else find_work(signals, handedness, drill)
-    return told_unasked(found) if drill is None else found
-
-
 def known_handedness(found: list[FoundWork], request: EngineRequest) -> tuple[Handedness, str]:
     """Return the hand that holds the racket, and where that is known from."""
     if request.handedness is not Handedness.UNKNOWN:
@@ -222,19 +211,6 @@ def known_handedness(found: list[FoundWork], request: EngineRequest) -> tuple[Ha
 def _witness(track: JointTrack, motion: BodyMotion, hand: Handedness) -> Witness | None:
     rows = np.searchsorted(track.frame_index, motion.frame_index)
     return from_film(track, rows, motion.time_s, hand is Handedness.LEFT)
-
-
-def _with_ball(candidate: FoundWork, evidence: Evidence | None) -> FoundWork:
-    """Return the work with its kind judged anew by whether a ball was tossed, where one would have
-    been seen.
-    """
-    likely = candidate.serve_probability
-    if likely is None or evidence is None or evidence.things is None:
-        return candidate
-    ball = evidence.toss is not None
-    if not ball and evidence.top < BALL_ROOM:
-        return candidate
-    return replace(candidate, kind=kind_by(with_ball(likely, ball=ball)))
 
 
 def _evidence(

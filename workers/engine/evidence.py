@@ -80,12 +80,15 @@ class Evidence:
 def evidence_of(
     track: JointTrack,
     window: tuple[int, int],
-    motion: BodyMotion,
+    motion: BodyMotion | None,
     *,
     left_handed: bool,
     seed: int = 0,
 ) -> Evidence | None:
-    """Return the evidence about the repetition in some rows of a track; None without sightings."""
+    """Return the evidence about the repetition in some rows of a track; None without sightings.
+
+    Without its ``motion``, body and camera are taken to be usual ones.
+    """
     seen = track.sightings
     frame = _frame(track, window)
     if seen is None or frame is None:
@@ -94,7 +97,7 @@ def evidence_of(
     start, stop = float(track.time_s[window[0]]), float(track.time_s[window[1] - 1])
     things = things_near(seen, start, stop, centre, px)
     wrists = _wrists(track, window, centre, px, things.time_s, left_handed)
-    tall = motion.stature_m or POPULATION_STATURE_M
+    tall = (motion and motion.stature_m) or POPULATION_STATURE_M
     until = _struck_by(track, window, left_handed)
     apart = np.min(np.hypot(*(wrists - things.xy[:, None]).transpose(2, 0, 1)), axis=1)
     away = ~(apart <= FROM_HANDS)
@@ -194,9 +197,9 @@ def _on_path(toss: Toss, things: Things) -> BoolArray:
     return np.asarray(near & np.isin(things.time_s, toss.seen_s))
 
 
-def _distance(motion: BodyMotion) -> tuple[float, float]:
+def _distance(motion: BodyMotion | None) -> tuple[float, float]:
     """Return the distance from the camera to the body and its standard deviation, metres."""
-    if motion.camera is None:
+    if motion is None or motion.camera is None:
         return UNKNOWN_DISTANCE_M
     camera = motion.camera
     place = -camera.R.T @ camera.t
