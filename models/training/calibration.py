@@ -161,19 +161,21 @@ def _told(
     """
     true = np.array([e.truth for e in chosen], dtype=np.float64)
     seen = np.array([e.value for e in chosen], dtype=np.float64)
-    count = len(chosen)
     r2, slope, doubt = 0.0, 0.0, 1.0
     one_value = float(true.std()) <= ONE_VALUE * abs(float(true.mean()))
+    ways = [generator_of(e.clip) for e in chosen]
+    about, told_about = about_own_mean(true, ways), about_own_mean(seen, ways)
+    count = len(about)
     if prior is None and one_value and count >= MIN_FOR_BIAS:
         return 1.0, 1.0, 0.0
     if prior is not None and one_value and prior.slope_sd == 0.0:
         return prior.r2, prior.slope, prior.slope_sd
-    if count >= MIN_FOR_BIAS and true.std() > 1e-9 and seen.std() > 1e-9:
-        slope, start = (float(x) for x in np.polyfit(true, seen, 1))
-        scatter = float(np.sum((seen - start - slope * true) ** 2)) / max(count - 2, 1)
-        told = (max(slope, 0.0) * max(flat, float(true.std()))) ** 2
+    if count >= MIN_FOR_BIAS and about.std() > 1e-9 and told_about.std() > 1e-9:
+        slope, start = (float(x) for x in np.polyfit(about, told_about, 1))
+        scatter = float(np.sum((told_about - start - slope * about) ** 2)) / max(count - 2, 1)
+        told = (max(slope, 0.0) * max(flat, float(about.std()))) ** 2
         r2 = told / max(told + scatter, 1e-12)
-        doubt = float(np.sqrt(scatter / count) / true.std())
+        doubt = float(np.sqrt(scatter / count) / about.std())
     if prior is None:
         return r2, slope, doubt
     weight = TOLD_PRIOR / (TOLD_PRIOR + count)
@@ -182,6 +184,20 @@ def _told(
         (1 - weight) * slope + weight * prior.slope,
         (1 - weight) * doubt + weight * prior.slope_sd,
     )
+
+
+def about_own_mean(values: FloatArray, groups: Sequence[str]) -> FloatArray:
+    """Return values less the mean of their group; groups of fewer than `MIN_FOR_BIAS` are left out.
+
+    Parameters
+    ----------
+    values : ndarray, shape (N,)
+    groups : sequence of str, length N
+    """
+    names = np.array(groups)
+    mine = [values[names == name] for name in dict.fromkeys(groups)]
+    kept = [part - part.mean() for part in mine if len(part) >= MIN_FOR_BIAS]
+    return np.concatenate(kept) if kept else np.zeros(0)
 
 
 def _quantile_sd(away: FloatArray, spread: FloatArray) -> float:
@@ -240,14 +256,21 @@ def of_kinds(table: Table, kinds: Sequence[str]) -> Table:
 
 
 def flat_spread(use: str, count: int, seed: int = 91) -> dict[str, float]:
-    """Return the standard deviation of true values over movements with flat postures, by metric."""
+    """Return the standard deviation of true values over movements with flat postures, by metric:
+    within one way of moving.
+    """
     from models.training.packed_measure import drawn_values
+    from models.training.rendered.movements.packed import generator_drawn
 
     values: dict[str, list[float]] = {}
+    ways: dict[str, list[str]] = {}
     for index in range(count):
+        way = generator_drawn(use, seed, index)
         for name, value in drawn_values(use, seed, index).items():
             values.setdefault(name, []).append(value)
-    return {name: float(np.std(mine)) for name, mine in values.items() if len(mine) >= ENOUGH}
+            ways.setdefault(name, []).append(way)
+    about = {name: about_own_mean(np.array(mine), ways[name]) for name, mine in values.items()}
+    return {name: float(np.std(mine)) for name, mine in about.items() if len(mine) >= ENOUGH}
 
 
 def widened(table: Table, apart: Mapping[str, float]) -> Table:
@@ -296,7 +319,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     flat = flat_spread(options.flat, options.flat_count)
     by_generator: dict[str, list[ClipErrors]] = {}
     for path, one in zip(paths, compared, strict=True):
-        by_generator.setdefault(generator_of(path), []).append(one)
+        by_generator.setdefault(generator_of(path.stem), []).append(one)
     apart = widening(by_generator, lambda films: calibrate(films, flat), COVERAGE)
     print({name: len(films) for name, films in by_generator.items()}, apart)
     if apart:

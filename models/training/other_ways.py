@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from pathlib import Path
+from functools import cache
 
 import numpy as np
 
@@ -106,14 +106,15 @@ def _term(values: FloatArray, coverage: float) -> float:
     return float(f"{need[place]:.3g}")
 
 
-def generator_of(path: Path) -> str:
-    """Return what drew the movement of a film measured into a file, from the file's name.
+@cache
+def generator_of(film: str) -> str:
+    """Return what drew the movement of a film, from its name.
 
     Films whose names say no profile, seed and number count as by one generator: ``""``.
     """
     from models.training.rendered.profiles import PROFILES, draw_clip
 
-    parts = path.stem.rsplit("-", 2)
+    parts = film.rsplit("-", 2)
     if len(parts) < 3 or parts[0] not in PROFILES or not (parts[1] + parts[2]).isdecimal():
         return ""
     return draw_clip(parts[0], int(parts[1]), int(parts[2]))[0].generator

@@ -48,6 +48,12 @@ def joints_at_60(performance: Performance) -> Array:
     return np.stack([point_of(body, j) for j in PACKED_JOINTS], axis=1)
 
 
+def generator_drawn(use: str, seed: int, index: int) -> str:
+    """What draws a `movement`."""
+    names = USES[use]
+    return names[int(random_of(use, seed, index).integers(len(names)))]
+
+
 def movement(use: str, seed: int, index: int) -> tuple[Performance, str, str]:
     """One movement of a use, its generator and kind; depends on these three alone."""
     rng = random_of(use, seed, index)
