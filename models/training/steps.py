@@ -324,6 +324,16 @@ GUARD = (
         ("compare",),
     ),
     Step(
+        "coil-films",
+        "models.training.coil_films",
+        "REPORT --processes 2 --out infra/accuracy/coil.md",
+        "none",
+        "films by a generator used nowhere else, the finished engine",
+        "infra/accuracy/coil.md: how often the judgement of turning away or bending is right, wrong "
+        "and undecided, by camera place",
+        "1 s a film on one core (measured)",
+    ),
+    Step(
         "others",
         "models.training.others",
         "--films REPORT --drawn 40",

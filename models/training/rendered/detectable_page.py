@@ -1,6 +1,6 @@
 """Page: how large a change must be, from each camera position, so that a comparison sees it.
 
-``python -m models.training repeat FILMS --cache TRACKS --page infra/accuracy/changes.md``
+``python -m models.training repeat FILMS --page infra/accuracy/changes.md``
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ this. Minimum detectable value after ISO 11843-1, with the correction for all me
 With one serve a side changes must be larger; what the serves of one day have in common (camera,
 clothes, light) does not shrink with their count.
 
-Made by `python -m models.training.rendered.two_sessions FILMS --cache TRACKS --page {page}`.
+Made by `python -m models.training.rendered.two_sessions FILMS --page {page}`.
 """
 Compare = Callable[[int, str], tuple[View, Sequence[MetricDifference]]]
 """Compares the sessions of one player with one metric as focus: camera position and rows."""

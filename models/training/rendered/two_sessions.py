@@ -32,6 +32,8 @@ from workers.engine.interface import EngineRequest
 from workers.learned import load
 
 from .detectable_page import gather, page
+from .full_size import Change, changes
+from .full_size import table as rows_of_changes
 from .one_knob import KNOBS
 from .pairs import Tally, as_analysis, compared, count_knob, quiet
 from .profiles import SESSION
@@ -45,6 +47,17 @@ from .session_errors import (
 )
 
 FILMS = 2 * SESSION + 1
+FULL_SIZE = """
+## Changes at full size
+
+Differences of two sessions of one player as told, beside the true ones ({players} players; a row
+has at least 12 differences, and in most players one knob of the motion was turned, so that most
+metrics hardly moved). What films show less of is undone by shares from all *other* players. The
+generator of these movements is one of the calibration's: bodies, cameras and films are new, its way
+of moving is not.
+
+{table}
+"""
 FROM_TABLE = ("repeat_sd", "session_sd", "shown_share", "usual_shown_share")
 """What a metric knows from the table."""
 
@@ -127,6 +140,19 @@ def judge(players: Sequence[Player], serves: int = SESSION, focus: bool = False)
     return tally
 
 
+def full_size(players: Sequence[Player], serves: int = SESSION) -> list[Change]:
+    """Differences of each player's sessions, by shares from all other players."""
+    found = []
+    for player in players:
+        table = shares(other for other in players if other is not player)
+        sides = [side[:serves] for side in (player.first, player.second)]
+        one, two = ([with_shares(film, table) for film in side] for side in sides)
+        truths = [[film.truth for film in side] for side in sides]
+        if one and two:
+            found += changes(compared(one, two).differences, *truths)
+    return found
+
+
 def changes_page(players: Sequence[Player], table: Shares, path: str) -> str:
     """How large a change must be so that a comparison sees it, by metric and view."""
     seen = [
@@ -139,7 +165,9 @@ def changes_page(players: Sequence[Player], table: Shares, path: str) -> str:
         one, two = seen[index]
         return one[0].view.label, compared(one, two, (name,)).differences
 
-    return page(gather(rows, len(seen)), len(seen), SESSION, path)
+    return page(gather(rows, len(seen)), len(seen), SESSION, path) + FULL_SIZE.format(
+        table=rows_of_changes(full_size(players)), players=len(seen)
+    )
 
 
 def main() -> None:
