@@ -1,8 +1,9 @@
 """How much wider intervals must be for ways of moving that calibration films do not show.
 
 Films of one generator err alike, so errors of films of the same generators say too little of a
-player who moves otherwise. Each generator is left out in turn, the rest calibrates, and the
-a term is added until intervals hold as many values of those left out as they promise.
+player who moves otherwise. Each generator is left out in turn, the rest calibrates, and a term is
+added until intervals hold as many values of those left out as they promise; generators weigh alike,
+however many films they have.
 """
 
 from __future__ import annotations
@@ -70,11 +71,14 @@ def widening(
     left = [name for name, films in by_generator.items() if len(films) >= FEWEST_FILMS]
     if len(left) < 2:
         return {}
-    found: dict[str, list[tuple[float, float]]] = defaultdict(list)
+    found: dict[str, list[tuple[float, float, float]]] = defaultdict(list)
     for out in left:
         rest = [film for name, films in by_generator.items() if name != out for film in films]
+        mine: dict[str, list[tuple[float, float]]] = defaultdict(list)
         for named, away, said in _judged(by_generator[out], calibrate(rest)):
-            found[named].append((away, said))
+            mine[named].append((away, said))
+        for named, values in mine.items():
+            found[named] += [(away, said, 1.0 / len(values)) for away, said in values]
     terms = {
         named: _term(np.array(values), coverage)
         for named, values in sorted(found.items())
@@ -100,10 +104,14 @@ def _judged(films: Iterable[ClipErrors], rows: Rows) -> Iterable[tuple[str, floa
 
 
 def _term(values: FloatArray, coverage: float) -> float:
-    """Return the smallest term with which enough of values (N, 2: error, stated sd) are held."""
-    need = np.sort(np.sqrt(np.maximum((values[:, 0] / Z95) ** 2 - values[:, 1] ** 2, 0.0)))
-    place = min(int(np.ceil(coverage * len(need))) - 1, len(need) - 1)
-    return float(f"{need[place]:.3g}")
+    """Return the smallest term with which enough of values (N, 3: error, stated sd, weight) are
+    held.
+    """
+    need = np.sqrt(np.maximum((values[:, 0] / Z95) ** 2 - values[:, 1] ** 2, 0.0))
+    order = np.argsort(need)
+    share = np.cumsum(values[order, 2]) / np.sum(values[:, 2])
+    place = min(int(np.searchsorted(share, coverage - 1e-9)), len(need) - 1)
+    return float(f"{need[order[place]]:.3g}")
 
 
 @cache

@@ -329,8 +329,8 @@ GUARD = (
         "REPORT --processes 2 --out infra/accuracy/coil.md",
         "none",
         "films by a generator used nowhere else, the finished engine",
-        "infra/accuracy/coil.md: how often the judgement of turning away or bending is right, wrong "
-        "and undecided, by camera place",
+        "infra/accuracy/coil.md: how often the judgement of turning away or bending is right, "
+        "wrong and undecided, by camera place",
         "1 s a film on one core (measured)",
     ),
     Step(
