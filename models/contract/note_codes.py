@@ -74,6 +74,7 @@ class NoteCode(StrEnum):
     POSTURE_LEANS = "posture_leans"
     POSTURE_HEAD_LOW = "posture_head_low"
     POSTURE_LENGTHS = "posture_lengths"
+    POSTURE_TWO_WAYS = "posture_two_ways"
     JOINTS_RATE = "joints_rate"
     JOINTS_UNIT = "joints_unit"
     JOINTS_SIZE = "joints_size"

@@ -24,7 +24,7 @@ from models.contract.vocabulary import EventName, RepetitionKind, View
 from workers.engine.accuracy import ClipErrors, MetricError
 from workers.engine.calibration import Residual, work_name
 
-from .other_ways import generator_of, missed, propagated, widening
+from .other_ways import generator_of, missed, propagated, right_hand_found, widening
 
 COVERAGE = 0.955
 """Share of the calibration's values that their 95 % intervals must hold: a little more than 95 %,
@@ -61,7 +61,13 @@ def calibrate(
     The clips must have been measured uncalibrated (`EngineRequest.calibrated` false): every
     metric by every method, nothing corrected, intervals as propagated.
     """
-    errors = [e for c in comparisons for e in c.metrics if e.error is not None and not missed(c, e)]
+    errors = [
+        e
+        for c in comparisons
+        if right_hand_found(c)
+        for e in c.metrics
+        if e.error is not None and not missed(c, e)
+    ]
     groups: dict[tuple[str, str, str], list[MetricError]] = {}
     for error in errors:
         named = work_name(error.name, error.kind)

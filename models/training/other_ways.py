@@ -17,6 +17,7 @@ import numpy as np
 from models.contract.frame_rate import rate_class
 from models.contract.interval import Z95
 from models.contract.tracks import FloatArray
+from models.contract.vocabulary import Handedness
 from workers.engine.accuracy import ClipErrors, MetricError
 from workers.engine.calibration import LEAST_R2, Residual, work_name
 
@@ -43,6 +44,15 @@ def missed(compared: ClipErrors, error: MetricError) -> bool:
         and abs(one.seconds) > (Z95 * one.sd_s if one.sd_s else MISSED_S)
         for one in compared.events
     )
+
+
+def right_hand_found(compared: ClipErrors) -> bool:
+    """Return whether the hand that truly hits was taken for the hitting one.
+
+    Else left and right are exchanged in every value, which no interval can hold: accuracy reports
+    count such films, and the caller's handedness prevents them.
+    """
+    return compared.handedness_found in (compared.handedness, Handedness.UNKNOWN)
 
 
 def propagated(error: MetricError) -> float:
@@ -89,7 +99,7 @@ def widening(
 
 def _judged(films: Iterable[ClipErrors], rows: Rows) -> Iterable[tuple[str, float, float]]:
     """Yield metric, error less bias, and stated standard uncertainty of each value that is told."""
-    for film in films:
+    for film in filter(right_hand_found, films):
         for error in film.metrics:
             if error.error is None or missed(film, error):
                 continue

@@ -40,7 +40,7 @@ from workers.engine.judged_events import as_calibrated, judged
 from workers.engine.learned import Learned
 from workers.engine.measurability import FilmContext
 from workers.engine.measure import events_of, measure
-from workers.engine.postures import impossible
+from workers.engine.postures import faces_two_ways, impossible
 from workers.engine.problems import (
     Doubts,
     film_problems,
@@ -100,7 +100,7 @@ def analyse(track: JointTrack, request: EngineRequest, learned: Learned) -> Engi
         feet = usability.feet_share(track, candidate.start, candidate.stop)
         witness = None if body is None else _witness(track, body.estimates[-1].motion, hand)
         estimates = () if body is None else body.estimates
-        why = impossible(body.motion) if body is not None and upright else None
+        why = _unbelievable(body) if body is not None and upright else None
         refused.append(why)
         evidence = None if body is None else _evidence(track, candidate, body.motion, hand, request)
         repetition, doubtful = measured_repetition(
@@ -187,6 +187,12 @@ def analyse_motion(motion: BodyMotion, request: EngineRequest) -> EngineResult:
         bodies=tuple(bodies),
         problems=motion_problems(repetitions, signals, Doubts(clock, tuple(refused), doubted)),
     )
+
+
+def _unbelievable(body: FilmBody) -> Note | None:
+    """Return why the numbers of a filmed body are refused, or None."""
+    first, last = body.estimates[0].motion, body.estimates[-1].motion
+    return impossible(first) or (None if first is last else faces_two_ways(first, last))
 
 
 def joints_refused(fault: Saying, request: EngineRequest) -> EngineResult:

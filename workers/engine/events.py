@@ -20,6 +20,8 @@ from models.contract.tracks import BodyMotion
 from models.contract.vocabulary import EventName, RepetitionKind
 from workers.engine.bend import Bend, bend_of
 from workers.engine.body_events import (
+    FILM_SET_UP_LAG_S,
+    SET_UP_LAG_S,
     hand_contact,
     hand_hung,
     paths_of,
@@ -172,7 +174,8 @@ def locate(
     elif not begun:
         missing[EventName.RELEASE] = NoteCode.FILM_STARTS_LATE
     before = min(t for t in (found.get(EventName.RELEASE), trophy, contact) if t is not None)
-    set_up = stance_end(paths, before) if begun else None
+    lag = SET_UP_LAG_S if witness is None else FILM_SET_UP_LAG_S
+    set_up = stance_end(paths, before, lag_s=lag) if begun else None
     if set_up is not None:
         found[EventName.SET_UP] = set_up
     elif float(paths.time_s[0]) <= whole[0] + edge:
@@ -184,7 +187,7 @@ def locate(
         missing[EventName.FINISH] = NoteCode.FILM_ENDS_EARLY
     instants = _instants(motion, found, told, stretch)
     if set_up is not None:
-        others = [stance_end(paths, before, share) for share in STILL_DOUBT]
+        others = [stance_end(paths, before, share, lag) for share in STILL_DOUBT]
         times = [set_up, *(time for time in others if time is not None)]
         plain = instants[EventName.SET_UP]
         sd = float(np.hypot(plain.sd_s, (max(times) - min(times)) / 2.0))

@@ -27,6 +27,11 @@ SHORTEST, LONGEST = 0.6, 1.5
 """Least and greatest length of a segment over that of an average body of the same standing
 height. People differ by less than a fifth (J Biomech 1996, 29(9):1223-1230, tables of both
 sexes); the rest is for other definitions of joint centres (working values)."""
+TWO_WAYS_DEG, TWO_WAYS_SHARE = 75.0, 0.08
+"""Between the directions in which two readings of one film have the hips or the shoulders face, and
+in what share of a repetition, from which neither is believed (154 rendered serves by four ways of
+moving: six such films, in which one reading or both erred by 86 degrees and more; in a swing one
+may run ahead of the other for an instant)."""
 _SEGMENTS = {
     "upper_arm": ("shoulder", "elbow"),
     "forearm": ("elbow", "wrist"),
@@ -71,6 +76,28 @@ def lengths_of(joints: FloatArray, stature_m: float) -> Lengths:
     if np.isfinite(trunk).all(axis=1).any():
         shares["trunk"] = float(np.nanmedian(norm(trunk))) / (usual["trunk"] * stature_m)
     return Lengths(shares)
+
+
+def faces_two_ways(one: BodyMotion, other: BodyMotion) -> Note | None:
+    """Return that two readings of one repetition do not agree which way its body faces, or None.
+
+    Parameters
+    ----------
+    one, other : BodyMotion
+        Of the same person in the same frame of reference; instants that both have are compared.
+    """
+    _, mine, theirs = np.intersect1d(one.time_s, other.time_s, return_indices=True)
+    for part in ("hip", "shoulder"):
+        first, second = (
+            motion.joints[rows][:, list(CANONICAL_BODY.pair(part)), :2]
+            for motion, rows in ((one, mine), (other, theirs))
+        )
+        lines = [joints[:, 0] - joints[:, 1] for joints in (first, second)]
+        along = np.sum(lines[0] * lines[1], axis=1)
+        apart = np.degrees(np.arccos(np.clip(along / (norm(lines[0]) * norm(lines[1])), -1, 1)))
+        if apart.size and float(np.mean(apart > TWO_WAYS_DEG)) > TWO_WAYS_SHARE:
+            return note(NoteCode.POSTURE_TWO_WAYS)
+    return None
 
 
 def impossible(motion: BodyMotion) -> Note | None:
