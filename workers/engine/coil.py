@@ -39,10 +39,10 @@ BEST_PLACES = (View.FRONT_QUARTER, View.BEHIND)
 """Camera places from which a single film tells turns best, the best first (bound of what landmarks
 can tell: shoulder turn 6.2 and 8.0 deg against 10.6 from the side)."""
 METHOD = "fit_and_lift"
-"""What reads the turn from films: the mean turn of the three lines by the mean of fit and lift erred
-by 7.7 to 8.6 deg (root mean square, 65 films by four ways of moving from the front quarter, the
-rear quarter and behind), by the fit alone as much, by the lift alone by 8.9 to 9.8. The fit says 16
-to 22 of each line's turn, the mean of both 9 to 12."""
+"""What reads the turn from films: the mean turn of the three lines by the mean of fit and lift
+erred by 7.7 to 8.6 deg (root mean square, 65 films by four ways of moving from the front quarter,
+the rear quarter and behind), by the fit alone as much, by the lift alone by 8.9 to 9.8. The fit
+says 16 to 22 of each line's turn, the mean of both 9 to 12."""
 TOGETHER = 0.75
 """Error of the mean turn, or bend, over that of a single line, or knee (0.63 to 0.90 on the same
 films): what films were off by besides counts so much."""
