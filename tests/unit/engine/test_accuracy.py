@@ -243,3 +243,25 @@ def test_correlation_and_slope_are_measured() -> None:
     *_, r2, slope, _ = calibrate(compared)[("front_knee_flexion@trophy", "side", "usual", "test")]
     assert r2 == pytest.approx(25 / 34, abs=0.05)
     assert slope == pytest.approx(0.5, abs=0.04)
+
+
+def test_what_tells_one_way_of_moving_from_another_does_not_tell_players_apart() -> None:
+    """Two generators 40 degrees apart in what a value cannot tell within either."""
+    rng = np.random.default_rng(8)
+    (knee,) = answer("000").metrics
+    compared = []
+    for number in range(120):
+        name = f"moves_calibrate-1-{number}" if number % 2 else f"moves_report-1-{number}"
+        middle = 60.0 if number % 2 else 20.0
+        true, value = middle + rng.normal(0.0, 5.0), middle + rng.normal(0.0, 5.0)
+        metric = replace(knee, clip=name, truth=true, value=value)
+        compared.append(replace(answer("000"), metrics=(metric,)))
+    *_, r2, slope, _ = calibrate(compared)[("front_knee_flexion@trophy", "side", "usual", "test")]
+    assert r2 < 0.1
+    assert abs(slope) < 0.3
+
+
+def test_a_film_whose_hitting_hand_was_mistaken_calibrates_nothing() -> None:
+    right = [answer("000"), answer("004")]
+    found = replace(answer("004"), handedness=Handedness.LEFT, handedness_found=Handedness.RIGHT)
+    assert calibrate([*right, found]) == calibrate(right)

@@ -12,8 +12,12 @@ from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
 from models.contract.vocabulary import Handedness, RepetitionKind
 from models.training.guard.frozen import load as frozen
 from models.training.rendered.bodies import part_of_track, simulated_track, true_motion, truth
+from tests.unit.engine.test_ball import STATURE, evidence, things
+from workers.engine.ball import find_toss
 from workers.engine.detect import FoundWork, find_work, handedness_of, what_was_seen
+from workers.engine.interface import EngineRequest
 from workers.engine.signals import Signals, from_motion, from_track
+from workers.engine.work import measured_work
 
 CLIPS = ("000", "001", "002", "003", "004", "005", "006", "007", "008", "009")
 
@@ -69,6 +73,24 @@ def test_a_stated_hand_is_believed() -> None:
 
 
 def test_a_throw_without_a_raised_tossing_arm_is_a_throw() -> None:
+    assert [c.kind for c in find_work(without_a_raised_arm())] == [RepetitionKind.THROW]
+
+
+def test_hands_that_are_taken_for_each_other_do_not_hide_a_toss() -> None:
+    """As from behind at the trophy position: for a moment both wrists are seen where one is."""
+    signals = signals_of("000")
+    contact = truth("000")["serves"][0]["event_times_s"]["contact"]
+    mistaken = (signals.time_s > contact - 0.5) & (signals.time_s < contact - 0.3)
+    tossing = signals.wrist["left"].copy()
+    tossing[mistaken] = max(tossing) + 0.1
+    hitting = np.where(mistaken, max(tossing), signals.wrist["right"])
+    changed = replace(signals, wrist={"left": tossing, "right": hitting})
+    [found] = find_work(changed)
+    assert (found.kind, found.hitting) == (RepetitionKind.SERVE, Handedness.RIGHT)
+    assert found.contact_s == pytest.approx(contact, abs=0.12)
+
+
+def without_a_raised_arm() -> Signals:
     motion = true_motion("000")
     joints = motion.joints.copy()
     start = joints[:1]
@@ -77,7 +99,22 @@ def test_a_throw_without_a_raised_tossing_arm_is_a_throw() -> None:
         joints[:, row] = joints[:, shoulder] + (start[:, row] - start[:, shoulder])
     signals = from_motion(replace(motion, joints=joints))
     assert signals is not None
-    assert [c.kind for c in find_work(signals)] == [RepetitionKind.THROW]
+    return signals
+
+
+@pytest.mark.parametrize("tossed", [True, False])
+def test_a_swing_at_a_tossed_ball_is_a_serve_though_no_arm_was_seen_raised(
+    tossed: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen = things(60.0)
+    toss = find_toss(seen, STATURE) if tossed else None
+    monkeypatch.setattr("workers.engine.work.evidence_of", lambda *_, **__: evidence(seen, toss))
+    signals, track = without_a_raised_arm(), simulated_track("000")
+    found = measured_work(signals, EngineRequest(), track)
+    assert [one.kind for one in found] == [RepetitionKind.SERVE] * tossed
+    assert measured_work(signals, EngineRequest()) == []  # joints show no ball
+    [asked] = measured_work(signals, EngineRequest(drill=RepetitionKind.THROW), track)
+    assert asked.kind is RepetitionKind.THROW
 
 
 def test_a_toss_without_a_swing_is_no_serve() -> None:

@@ -11,13 +11,13 @@ import pytest
 from models.contract.analysis import ViewEstimate
 from models.contract.note_codes import NoteCode
 from models.contract.skeleton import CANONICAL_BODY, LANDMARKS
-from models.contract.tracks import FloatArray, JointTrack
+from models.contract.tracks import BodyMotion, FloatArray, JointTrack
 from models.contract.vocabulary import Handedness, View
 from models.training.rendered.bodies import part_of_track, simulated_track, true_motion, truth
 from workers.engine.detect import find_work, other_hand_hits
 from workers.engine.engine import analyse, analyse_motion
 from workers.engine.interface import EngineRequest
-from workers.engine.postures import impossible
+from workers.engine.postures import faces_two_ways, impossible
 from workers.engine.problems import Doubts, film_problems
 from workers.engine.signals import from_track
 from workers.engine.usability import checks
@@ -163,6 +163,35 @@ def test_a_body_lying_down_or_head_down_or_out_of_proportion_is_refused() -> Non
     assert why.code == NoteCode.POSTURE_HEAD_LOW
     assert (why := impossible(replace(motion, joints=motion.joints * 3.0))) is not None
     assert why.code == NoteCode.POSTURE_LENGTHS
+
+
+@pytest.mark.parametrize("part", ["hip", "shoulder"])
+def test_two_readings_that_face_different_ways_are_not_believed(part: str) -> None:
+    motion = true_motion("000")
+    few, many = len(motion) // 20, len(motion) // 5
+    one, two = CANONICAL_BODY.pair(part)
+
+    def turned(rows: slice) -> BodyMotion:
+        joints = motion.joints.copy()
+        joints[rows, one], joints[rows, two] = motion.joints[rows, two], motion.joints[rows, one]
+        return replace(motion, joints=joints)
+
+    assert faces_two_ways(motion, motion) is None
+    assert faces_two_ways(motion, turned(slice(0, few))) is None  # for an instant, as in a swing
+    why = faces_two_ways(motion, turned(slice(0, many)))
+    assert why is not None
+    assert why.code == NoteCode.POSTURE_TWO_WAYS
+    rest = slice(many, len(motion))
+    part_of_it = replace(
+        motion,
+        time_s=motion.time_s[rest],
+        frame_index=motion.frame_index[rest],
+        joints=motion.joints[rest],
+        sd=motion.sd[rest],
+    )
+    assert (
+        faces_two_ways(part_of_it, turned(slice(0, many))) is None
+    )  # only instants that both have
 
 
 @pytest.mark.parametrize("clip", CLIPS)
