@@ -58,9 +58,9 @@ LEARN = (
         "--profile moves_train --seed 7001 --count 3000 --processes 2 --bodies BODIES.npz "
         "--work BULK_FILMS --out TRAIN",
         "7001; the same with --profile moves_train --seed 8921 --count 190, --profile "
-        "moves_calibrate --seed 8911 --count 110 and --profile drills_calibrate --seed 8931 --count "
-        "60 --out CALIBRATE, and --profile moves_report --seed 9301 --count 140 and --profile "
-        "drills_report --seed 9302 --count 66 --out REPORT",
+        "moves_calibrate --seed 8911 --count 110 and --profile drills_calibrate --seed 8931 "
+        "--count 60 --out CALIBRATE, and --profile moves_report --seed 9301 --count 140 and "
+        "--profile drills_report --seed 9302 --count 66 --out REPORT",
         "BODIES.npz, the pose networks",
         "TRAIN, CALIBRATE, REPORT: what the networks see of very many films that never are files, "
         "and the truth, by generators that share nothing",
