@@ -61,4 +61,5 @@ def kept_rows(path: Path, sources: Collection[str] = OF_BODY) -> tuple[str, list
     about = str(table["about"])
     if BODY in sources:
         about = about.partition("; body")[0]
+    about = about.partition(f"; {', '.join(sources)}: ")[0]
     return about, [tuple(row) for row in table["events"] if row[1] not in sources]
