@@ -8,7 +8,8 @@ posterior mean of every quantity from them, knowing the movements' own spread; o
 not see its squared correlation with the truth and its mean absolute error are the bound.
 
 The bound is told when the events are and where joint centres would be without error. Errors are
-independent between landmarks; real ones are not, which can be better or worse.
+independent between landmarks; real ones are not, which can be better or worse. With ``--films
+PACKS`` errors have the sizes of those films' landmarks, each movement those of one film.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from models.contract.metrics.definition import metric_name
 from models.contract.skeleton import CANONICAL_BODY as BODY
 from models.contract.skeleton import part_of
 from models.contract.vocabulary import EventName
+from models.training.film_errors import sizes_of
 from models.training.lift import cameras as cam
 from models.training.lift.bank import Bank
 from models.training.lift.generate import generate
@@ -54,6 +56,25 @@ HEAD_SIGMA = 0.010
 SHARED = 0.5
 """Share of an error's variance that all instants of a film have in common."""
 AZIMUTH_SD = float(np.radians(4.0))
+
+
+@dataclass(frozen=True)
+class Errors:
+    """Sizes of landmark errors, (F, 21), a row a film, and the share that a film has in common."""
+
+    sizes: Tensor
+    shared: float = SHARED
+
+    def lend(self, count: int, chance: Generator) -> Tensor:
+        """Sizes for so many films, (B, 21)."""
+        device = self.sizes.device
+        rows = torch.randint(len(self.sizes), (count,), generator=chance, device=device)
+        return self.sizes[rows]
+
+
+def of_a_real_person(device: str) -> Errors:
+    """What `SIGMA` says."""
+    return Errors(torch.tensor([[SIGMA.get(part_of(n), HEAD_SIGMA) for n in BODY]], device=device))
 
 
 @dataclass(frozen=True)
@@ -103,7 +124,7 @@ def azimuths(count: int, span: Span, chance: Generator, device: torch.device) ->
     return [first, first + side * apart]
 
 
-def seen(joints: Tensor, azimuth: Tensor, chance: Generator) -> Tensor:
+def seen(joints: Tensor, azimuth: Tensor, errors: Errors, chance: Generator) -> Tensor:
     """Joints (B, K, 21, 3) from azimuths (B,) with errors, and the azimuth as told: (B, F)."""
     count, moments = joints.shape[:2]
     device = joints.device
@@ -123,17 +144,19 @@ def seen(joints: Tensor, azimuth: Tensor, chance: Generator) -> Tensor:
     there = cam.Cameras(azimuth, torch.cat([place, base.position[:, 2:]], 1), axes, base.look)
     level = cam.levelled(joints, there)
     picture = cam.project(level, there) * level[:, :1, :, 1].mean(2)[:, :, None, None]
-    sigma = torch.tensor([SIGMA.get(part_of(name), HEAD_SIGMA) for name in BODY], device=device)
+    sigma = errors.lend(count, chance)[:, None, :, None]
     shape = (count, moments, len(BODY), 2)
     shared = torch.randn((count, 1, *shape[2:]), generator=chance, device=device)
     own = torch.randn(shape, generator=chance, device=device)
-    error = (SHARED**0.5 * shared + (1 - SHARED) ** 0.5 * own) * sigma[:, None]
+    error = (errors.shared**0.5 * shared + (1 - errors.shared) ** 0.5 * own) * sigma
     told = azimuth + AZIMUTH_SD * torch.randn(count, generator=chance, device=device)
     flat = (picture + error - picture[:, :1].mean(2, keepdim=True)).flatten(1)
     return torch.cat([flat, told.sin()[:, None], told.cos()[:, None]], 1)
 
 
-def examples(bank: Bank, views: int, span: Span, seed: int) -> tuple[Tensor, Tensor]:
+def examples(
+    bank: Bank, views: int, span: Span, errors: Errors, seed: int
+) -> tuple[Tensor, Tensor]:
     """Every whole movement, seen ``views`` times: features (M, F) and quantities (M, Q)."""
     chance = torch.Generator(bank.joints.device).manual_seed(seed)
     read, true = [], []
@@ -146,7 +169,7 @@ def examples(bank: Bank, views: int, span: Span, seed: int) -> tuple[Tensor, Ten
             heads = heads_of(joints, STILL)
             chosen = joints[torch.arange(len(rows), device=rows.device)[:, None], places]
             cameras = azimuths(len(rows), span, chance, rows.device)
-            read.append(torch.cat([seen(chosen, one, chance) for one in cameras], 1))
+            read.append(torch.cat([seen(chosen, one, errors, chance) for one in cameras], 1))
             at = [
                 heads[
                     torch.arange(len(rows), device=rows.device),
@@ -183,7 +206,7 @@ def learn(read: Tensor, true: Tensor, epochs: int) -> nn.Module:
 
 
 def bounds(
-    bank: Bank, views: int, epochs: int, positions: Mapping[str, Span]
+    bank: Bank, views: int, epochs: int, positions: Mapping[str, Span], errors: Errors
 ) -> list[dict[str, Any]]:
     """One record a quantity and position: r2, mae, and the mae of always answering the mean."""
     rows: list[dict[str, Any]] = []
@@ -191,8 +214,8 @@ def bounds(
     known, unseen = bank.part(slice(0, cut)), bank.part(slice(cut, len(bank)))
     for name, span in positions.items():
         assert span.apart is not None or position(sum(span.first) / 2) == name
-        read, true = examples(known, views, span, 1)
-        new, wanted = examples(unseen, 2, span, 2)
+        read, true = examples(known, views, span, errors, 1)
+        new, wanted = examples(unseen, 2, span, errors, 2)
         mean, scale = read.mean(0), read.std(0) + 1e-6
         middle_, spread = true.mean(0), true.std(0) + 1e-6
         net = learn((read - mean) / scale, (true - middle_) / spread, epochs)
@@ -217,6 +240,15 @@ def bounds(
     return rows
 
 
+def usual_sizes(errors: Errors) -> dict[str, float]:
+    """The median film's size of each part's error, standing heights."""
+    usual = errors.sizes.median(0).values
+    parts: dict[str, list[float]] = {}
+    for name, size in zip(BODY, usual.tolist(), strict=True):
+        parts.setdefault(part_of(name), []).append(size)
+    return {part: round(float(np.mean(mine)), 4) for part, mine in parts.items()}
+
+
 def main() -> None:
     """Command line."""
     parser = argparse.ArgumentParser(prog="python -m models.training bound", description=__doc__)
@@ -226,6 +258,7 @@ def main() -> None:
     parser.add_argument("--views", type=int, default=8, help="cameras a movement")
     parser.add_argument("--epochs", type=int, default=30)
     parser.add_argument("--two", action="store_true", help="of two films of one serve")
+    parser.add_argument("--films", type=Path, nargs="*", default=[], help="packs: their errors")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--draw-minutes", type=float, default=1e9)
     parser.add_argument("--out", type=Path, required=True)
@@ -234,13 +267,18 @@ def main() -> None:
     until = options.draw_minutes * 60.0
     bank = generate(options.use, options.count, options.processes, options.seed, until)
     positions = TWO_DEG if options.two else POSITIONS_DEG
-    rows = bounds(bank.to(device), options.views, options.epochs, positions)
+    errors = of_a_real_person(device)
+    if options.films:
+        sizes, shared = sizes_of(options.films)
+        errors = Errors(torch.tensor(sizes, dtype=torch.float32, device=device), shared)
+    rows = bounds(bank.to(device), options.views, options.epochs, positions, errors)
     about = {
         "made_by": f"python -m models.training bound --use {options.use} --seed {options.seed} "
         f"--count {options.count} --views {options.views} --epochs {options.epochs}"
-        + (" --two" if options.two else ""),
+        + (" --two" if options.two else "")
+        + (f" --films, {len(errors.sizes)} of serves" if options.films else ""),
         "movements": len(bank),
-        "sigma": SIGMA,
+        "sigma": SIGMA if not options.films else usual_sizes(errors),
         "bounds": rows,
     }
     text = json.dumps(about, indent=0)
