@@ -21,6 +21,9 @@ from .pairs import true_difference
 
 LEAST = 12
 """Fewest differences of a row."""
+MOVED = 0.5
+"""Spread of the true differences, in tolerances of the metric, from which it counts as moved
+(working value)."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +58,9 @@ def changes(
 
 
 def table(found: Iterable[Change]) -> str:
-    """Return a Markdown table, a metric a row, and all together in units of the true spread."""
+    """Return a Markdown table, a metric a row; all that truly moved together, in units of the true
+    spread; and how often any interval holds.
+    """
     groups: dict[str, list[Change]] = defaultdict(list)
     for one in found:
         groups[one.name].append(one)
@@ -72,8 +77,9 @@ def table(found: Iterable[Change]) -> str:
         spread = float(true.std())
         if len(mine) < LEAST or spread <= 0.0 or told.std() <= 0.0:
             continue
-        told_all.append(told / spread)
-        true_all.append(true / spread)
+        if _moved(name, spread):
+            told_all.append(told / spread)
+            true_all.append(true / spread)
         lines.append(
             f"| `{name}` | {len(mine)} | {spread:.3g} | {_slope(true, told):.2f} | "
             f"{np.corrcoef(true, told)[0, 1] ** 2:.2f} | {np.abs(told - true).mean():.3g} | "
@@ -82,11 +88,16 @@ def table(found: Iterable[Change]) -> str:
     if told_all:
         told, true = np.concatenate(told_all), np.concatenate(true_all)
         lines.append(
-            f"| all, in units of the true spread | {len(held_all)} | 1 | "
+            f"| the {len(true_all)} that moved, in units of the true spread | {len(true)} | 1 | "
             f"{_slope(true, told):.2f} | {np.corrcoef(true, told)[0, 1] ** 2:.2f} | "
-            f"{np.abs(told - true).mean():.2f} | {np.mean(held_all):.0%} |"
+            f"{np.abs(told - true).mean():.2f} | {np.mean(held_all):.0%} of all {len(held_all)} |"
         )
     return "\n".join(lines)
+
+
+def _moved(name: str, spread: float) -> bool:
+    known = CATALOGUE.named(name)
+    return known is not None and spread >= MOVED * (known.tolerance or np.inf)
 
 
 def _slope(true: FloatArray, told: FloatArray) -> float:

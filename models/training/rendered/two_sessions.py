@@ -51,8 +51,8 @@ FULL_SIZE = """
 ## Changes at full size
 
 Differences of two sessions of one player as told, beside the true ones ({players} players; a row
-has at least 12 differences, and in most players one knob of the motion was turned, so that most
-metrics hardly moved). What films show less of is undone by shares from all *other* players. The
+has at least 12 differences; in each player one knob of the motion was turned, so that many metrics
+hardly moved: the last row is of those whose true differences spread over half a tolerance). What films show less of is undone by shares from all *other* players. The
 generator of these movements is one of the calibration's: bodies, cameras and films are new, its way
 of moving is not.
 
