@@ -102,16 +102,27 @@ def without_a_raised_arm() -> Signals:
     return signals
 
 
-@pytest.mark.parametrize("tossed", [True, False])
+@pytest.mark.parametrize(
+    ("later_s", "from_hand", "serve"),
+    [(0.0, 0.1, True), (0.0, 0.6, False), (0.9, 0.1, False), (None, 0.0, False)],
+    ids=["tossed", "from elsewhere", "just before it is met", "no ball"],
+)
 def test_a_swing_at_a_tossed_ball_is_a_serve_though_no_arm_was_seen_raised(
-    tossed: bool, monkeypatch: pytest.MonkeyPatch
+    later_s: float | None, from_hand: float, serve: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    seen = things(60.0)
-    toss = find_toss(seen, STATURE) if tossed else None
-    monkeypatch.setattr("workers.engine.work.evidence_of", lambda *_, **__: evidence(seen, toss))
     signals, track = without_a_raised_arm(), simulated_track("000")
+    [throw] = find_work(signals)
+    seen = things(60.0)
+    toss = None
+    if later_s is not None:  # tossed a second before the hand is highest, or later
+        toss = find_toss(seen, STATURE)
+        assert toss is not None
+        seen_s = toss.seen_s - toss.seen_s[0] + throw.contact_s - 1.0 + later_s
+        toss = replace(toss, seen_s=seen_s)
+    told = replace(evidence(seen, toss), from_hand=from_hand)
+    monkeypatch.setattr("workers.engine.work.evidence_of", lambda *_, **__: told)
     found = measured_work(signals, EngineRequest(), track)
-    assert [one.kind for one in found] == [RepetitionKind.SERVE] * tossed
+    assert [one.kind for one in found] == [RepetitionKind.SERVE] * serve
     assert measured_work(signals, EngineRequest()) == []  # joints show no ball
     [asked] = measured_work(signals, EngineRequest(drill=RepetitionKind.THROW), track)
     assert asked.kind is RepetitionKind.THROW
