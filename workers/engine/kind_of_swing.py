@@ -48,6 +48,10 @@ fewer; a slow repetition needs no ball)."""
 BALL_ROOM = 0.45
 """Least room over the shoulders, standing heights, in which a ball would have been seen."""
 
+LONGEST_STEP_S = 1.0 / 24.0
+"""Interval between frames over which a ball that is not found need not be missing (the tossed ball
+of a real serve at 18 frames a second was not found among 28 moving things a frame)."""
+
 
 def with_ball(probability: float, *, ball: bool) -> float:
     """Return the probability of a serve once a film was searched for a tossed ball."""

@@ -9,7 +9,7 @@ from models.contract.vocabulary import Handedness, RepetitionKind
 from workers.engine.detect import FoundWork, find_work, told_unasked
 from workers.engine.evidence import Evidence, evidence_of
 from workers.engine.interface import EngineRequest
-from workers.engine.kind_of_swing import BALL_ROOM, kind_by, with_ball
+from workers.engine.kind_of_swing import BALL_ROOM, LONGEST_STEP_S, kind_by, with_ball
 from workers.engine.signals import Signals
 
 TOSSED_BEFORE_S = 0.3
@@ -60,6 +60,6 @@ def judged_by_ball(candidate: FoundWork, evidence: Evidence | None) -> FoundWork
     if likely is None or evidence is None or evidence.things is None:
         return candidate
     ball = evidence.toss is not None
-    if not ball and evidence.top < BALL_ROOM:
+    if not ball and (evidence.top < BALL_ROOM or evidence.step_s > LONGEST_STEP_S):
         return candidate
     return replace(candidate, kind=kind_by(with_ball(likely, ball=ball)))

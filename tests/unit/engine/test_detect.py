@@ -17,7 +17,7 @@ from workers.engine.ball import find_toss
 from workers.engine.detect import FoundWork, find_work, handedness_of, what_was_seen
 from workers.engine.interface import EngineRequest
 from workers.engine.signals import Signals, from_motion, from_track
-from workers.engine.work import measured_work
+from workers.engine.work import judged_by_ball, measured_work
 
 CLIPS = ("000", "001", "002", "003", "004", "005", "006", "007", "008", "009")
 
@@ -126,6 +126,27 @@ def test_a_swing_at_a_tossed_ball_is_a_serve_though_no_arm_was_seen_raised(
     assert measured_work(signals, EngineRequest()) == []  # joints show no ball
     [asked] = measured_work(signals, EngineRequest(drill=RepetitionKind.THROW), track)
     assert asked.kind is RepetitionKind.THROW
+
+
+@pytest.mark.parametrize(
+    ("tossed", "room", "fps", "kind"),
+    [
+        (True, 1.0, 60.0, RepetitionKind.SERVE),
+        (False, 1.0, 60.0, RepetitionKind.SHADOW),
+        (False, 0.3, 60.0, RepetitionKind.SERVE),  # it would fly out of the picture
+        (False, 1.0, 18.0, RepetitionKind.SERVE),  # too few frames to find it
+    ],
+)
+def test_a_ball_that_would_have_been_seen_parts_serves_from_shadow_repetitions(
+    tossed: bool, room: float, fps: float, kind: RepetitionKind
+) -> None:
+    [found] = find_work(signals_of("000"))
+    doubtful = replace(found, serve_probability=0.6)
+    seen = things(60.0)
+    toss = find_toss(seen, STATURE) if tossed else None
+    told = replace(evidence(seen, toss), top=room, step_s=1.0 / fps)
+    assert judged_by_ball(doubtful, told).kind is kind
+    assert judged_by_ball(doubtful, None) == doubtful
 
 
 def test_a_toss_without_a_swing_is_no_serve() -> None:
