@@ -162,9 +162,11 @@ LEARN = (
         "bound",
         "models.training.bound",
         "--use report --out infra/accuracy/bounds.json",
-        "81; the same with --two --out infra/accuracy/bounds_two_views.json",
+        "81; the same with --two --out infra/accuracy/bounds_two_views.json, and with --films REPORT "
+        "--count 6000 --views 6 --epochs 24 --out infra/accuracy/bounds_films.json",
         "movements are drawn",
-        "infra/accuracy/bounds.json: what the best of estimators could tell",
+        "infra/accuracy/bounds.json: what the best of estimators could tell; bounds_films.json: at "
+        "the landmark errors of films",
     ),
     Step(
         "measure",
@@ -197,7 +199,8 @@ LEARN = (
     Step(
         "information",
         "models.training.information",
-        "REPORT_ERRORS --bounds infra/accuracy/bounds.json --out infra/accuracy/information.md",
+        "REPORT_ERRORS --bounds infra/accuracy/bounds.json --films-bounds "
+        "infra/accuracy/bounds_films.json --out infra/accuracy/information.md",
         "none",
         "errors and bounds",
         "infra/accuracy/information.md: how much of a player each value tells, beside the bound",

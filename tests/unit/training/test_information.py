@@ -30,7 +30,8 @@ def test_correlation_slope_and_bound_of_a_row(tmp_path: Path) -> None:
     bounds = tmp_path / "bounds.json"
     row = {"metric": "elbow_flexion@contact", "view": "side", "r2": 0.9, "mae": 1.5}
     bounds.write_text(json.dumps({"bounds": [row]}))
-    everywhere, found = rows_of(errors, read_bounds(bounds))
+    films = {("elbow_flexion@contact", "side"): (0.8, 2.5)}
+    everywhere, found = rows_of(errors, read_bounds(bounds), films)
     assert (everywhere.view, everywhere.bound_r2) == ("all", None)
     assert everywhere.r2 == found.r2
     assert (found.count, found.reported) == (21, 20)
@@ -39,7 +40,10 @@ def test_correlation_slope_and_bound_of_a_row(tmp_path: Path) -> None:
     assert found.bias == pytest.approx(10.0 - 0.5 * true.mean())
     assert found.held == pytest.approx(np.mean(np.abs(10.0 - 0.5 * true) <= 2.0))
     assert (found.bound_r2, found.bound_mae) == (0.9, 1.5)
-    assert "| 20 (21) | 1.00 | 0.90 | 0.50 |" in page([everywhere, found], "About.")
+    assert (found.films_r2, found.films_mae) == (0.8, 2.5)
+    text = page([everywhere, found], "About.")
+    assert "| 20 (21) | 1.00 | 0.90 | 0.80 | 0.50 |" in text
+    assert "| 20 (21) | 1.00 | – | – | 0.50 |" in text
 
 
 def test_few_values_make_no_row() -> None:
