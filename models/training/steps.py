@@ -162,8 +162,8 @@ LEARN = (
         "bound",
         "models.training.bound",
         "--use report --out infra/accuracy/bounds.json",
-        "81; the same with --two --out infra/accuracy/bounds_two_views.json, and with --films REPORT "
-        "--count 6000 --views 6 --epochs 24 --out infra/accuracy/bounds_films.json",
+        "81; the same with --two --out infra/accuracy/bounds_two_views.json, and with --films "
+        "REPORT --count 6000 --views 6 --epochs 24 --out infra/accuracy/bounds_films.json",
         "movements are drawn",
         "infra/accuracy/bounds.json: what the best of estimators could tell; bounds_films.json: at "
         "the landmark errors of films",
