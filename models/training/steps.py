@@ -112,9 +112,8 @@ LEARN = (
     Step(
         "calibration",
         "models.training.calibration",
-        'CALIBRATE_ERRORS --kind serve shadow throw hold --about "profiles moves_train 8921, '
-        'moves_calibrate 8911 and drills_calibrate 8931" --keep models/weights/calibration.json '
-        "--out models/weights/calibration.json",
+        'CALIBRATE_ERRORS --kind serve shadow throw hold --about "seeds 8921, 8911 and 8931" '
+        "--keep models/weights/calibration.json --out models/weights/calibration.json",
         "none",
         "errors",
         "models/weights/calibration.json: bias, residual, correlation and slope of metrics by kind "
@@ -165,8 +164,7 @@ LEARN = (
         "81; the same with --two --out infra/accuracy/bounds_two_views.json, and with --films "
         "REPORT --count 6000 --views 6 --epochs 24 --out infra/accuracy/bounds_films.json",
         "movements are drawn",
-        "infra/accuracy/bounds.json: what the best of estimators could tell; bounds_films.json: at "
-        "the landmark errors of films",
+        "infra/accuracy/bounds.json and its like: what the best of estimators could tell",
     ),
     Step(
         "measure",
@@ -333,8 +331,7 @@ GUARD = (
         "REPORT --processes 2 --out infra/accuracy/coil.md",
         "none",
         "films by a generator used nowhere else, the finished engine",
-        "infra/accuracy/coil.md: how often the judgement of turning away or bending is right, "
-        "wrong and undecided, by camera place",
+        "infra/accuracy/coil.md: how often the judgement of the coil is right, wrong, undecided",
         "1 s a film on one core (measured)",
     ),
     Step(

@@ -18,7 +18,7 @@ from models.contract.note import Note, note
 from models.contract.note_codes import NoteCode
 from models.contract.tracks import FloatArray, JointTrack
 from models.contract.vocabulary import EventName, Handedness, RepetitionKind, View
-from workers.engine.calibration import Calibration
+from workers.engine.calibration import FEW, Calibration
 from workers.engine.coil import BENDS, LINES, TURNS, Angle, probabilities, verdict_of
 from workers.engine.heads import METHOD, HeadPaths
 from workers.engine.lift import METHOD as LIFT
@@ -140,7 +140,7 @@ def _share(
     methods = (LIFT, METHOD)
     method = errors.best_method(SHARE, view, LIVE_FPS, methods, RepetitionKind.HOLD)
     known = errors.residual(SHARE, view, LIVE_FPS, method, RepetitionKind.HOLD)
-    if known is None or not known.informative:
+    if known is None or known.count < FEW or not known.informative:
         better = errors.views_within(SHARE, None, LIVE_FPS, RepetitionKind.HOLD)
         if better:
             code = NoteCode.VIEW_NOT_RELIABLE

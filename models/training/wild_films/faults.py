@@ -24,8 +24,8 @@ BEFORE_CONTACT_S, AFTER_RELEASE_S = 0.12, 0.1
 """Where films are cut, seconds."""
 SHOWN_AGAIN, LEFT_OUT = 2, 9
 """Each picture is shown so often; every so-many-th is left out."""
-FEET = 0.14
-"""Share of the picture's height that is cut off below."""
+FEET = 0.24
+"""Share of the picture's height that is cut off below: servers leave up to a fifth there."""
 DIM = 0.08
 """Share of the light that is left."""
 TINY = 0.17

@@ -148,7 +148,7 @@ def test_calibration_brings_coverage_to_95_percent() -> None:
     compared = [answer("000", off=float(off), half=0.5) for off in drawn]
     table = calibrate(compared)
     bias, sd, mae, count, *_ = table[("front_knee_flexion@trophy", "side", "usual", "test")]
-    assert sd == pytest.approx(drawn.std(), rel=0.08)
+    assert drawn.std() <= sd <= 1.15 * drawn.std()  # a little more than 95 % is held
     assert abs(bias) < 0.8
     assert mae == pytest.approx(np.abs(drawn).mean(), rel=0.01)
     assert count == 400

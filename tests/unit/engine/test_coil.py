@@ -17,6 +17,7 @@ from models.contract.vocabulary import EventName, RepetitionKind, Sex, View
 from models.training.rendered.bodies import true_motion, truth
 from workers.engine.calibration import Calibration
 from workers.engine.coil import (
+    METHOD,
     TURN_PER_BEND,
     Angle,
     coil_of,
@@ -114,7 +115,7 @@ def test_from_a_place_that_proves_nothing_the_better_place_is_named() -> None:
 
 PROVEN = Calibration(
     {
-        (f"{line}_turn@loading", view, "usual", "kinematic_fit"): (0.0, 5.0, 5.0, 20)
+        (f"{line}_turn@loading", view, "usual", METHOD): (0.0, 5.0, 5.0, 20)
         for line in ("pelvis", "shoulder", "knee")
         for view in ("side", "front_quarter")
     }

@@ -65,7 +65,7 @@ def learned_folder(tmp_path: Path) -> Path:
 
 def test_learned_file_that_was_edited_is_refused(learned_folder: Path) -> None:
     file = learned_folder / "weights" / "calibration.json"
-    file.write_text(file.read_text().replace("0.0164", "0.0", 1))
+    file.write_text(file.read_text().replace("0.0", "0.1", 1))
     with pytest.raises(ModelFileDamaged, match=r"calibration\.json"):
         registry.load_learned("calibration", learned_folder)
 
