@@ -37,6 +37,9 @@ from workers.engine.release_time import release_time
 from workers.engine.turning import Told
 from workers.engine.witness import Witness, from_motion
 
+IN_FLIGHT_S = 0.2
+"""A toss that is seen within this of a film's start was let go before it, if no arm tells when,
+seconds (working value)."""
 LONGEST_SWING_S = 0.6
 """Trophy to highest wrist in a full-speed serve is shorter (rendered serves 0.29 to 0.52 s);
 longer swings stretch the lags below in proportion."""
@@ -129,9 +132,11 @@ def locate(
     if evidence is not None and evidence.toss is not None and kind is RepetitionKind.SERVE:
         arm = None if release is None else Told(release, _LAG_SD[EventName.RELEASE], "hand")
         seen = release_time(evidence, arm)
+        release = None if seen is None else seen.time_s
         if seen is not None:
             told[EventName.RELEASE] = seen
-            release = seen.time_s
+        elif float(evidence.toss.seen_s[0]) <= whole[0] + IN_FLIGHT_S:
+            missing[EventName.RELEASE] = NoteCode.FILM_STARTS_LATE
     bent = bend_of(motion) if bend is None else bend
     window = _window(float(paths.time_s[0]), release, highest, kind)
     usual = None

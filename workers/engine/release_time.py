@@ -25,6 +25,9 @@ LATE_S = 0.15
 def release_time(evidence: Evidence, arm: Told | None) -> Told | None:
     """Return the release from the ball, where its toss was seen; else from the arm.
 
+    None where the ball was in flight before the arm would have let it go: what the arm did then was
+    no toss, as in a film that starts too late.
+
     Parameters
     ----------
     evidence : Evidence
@@ -39,7 +42,7 @@ def release_time(evidence: Evidence, arm: Told | None) -> Told | None:
     # what it flew unseen
     missed = max(evidence.from_hand - IN_HAND, 0.0) / PART_SPEED
     if missed > LATE_S:
-        return arm
+        return None if arm is not None and arm.time_s > first + 2.0 * arm.sd_s else arm
     return Told(
         first - 0.5 * step - PARTS_S - missed,
         float(np.hypot(sd, missed / np.sqrt(12.0) * 2.0)),

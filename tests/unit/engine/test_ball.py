@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,9 @@ from models.contract.tracks import FloatArray
 from workers.engine.ball import Things, Toss, find_toss
 from workers.engine.contact_time import contact_time
 from workers.engine.evidence import Evidence
+from workers.engine.release_time import release_time
 from workers.engine.struck import way_out
+from workers.engine.turning import Told
 
 STATURE, RELEASE, CONTACT = 1.8, 0.5, 1.5
 FALL = 9.80665 / STATURE
@@ -135,3 +139,17 @@ def test_a_sound_sharpens_the_wrist_and_another_court_does_not_mislead() -> None
     )
     assert far.time_s == pytest.approx(wrist.time_s, abs=0.012)
     assert "sound" not in far.sources
+
+
+def test_an_arm_lets_no_ball_go_that_is_in_flight() -> None:
+    """A film that starts after the release: the ball is far from the hand when it is first seen."""
+    seen = things(60.0)
+    toss = find_toss(seen, STATURE)
+    assert toss is not None
+    told = replace(evidence(seen, toss), from_hand=0.9)
+    before, after = (Told(float(toss.seen_s[0]) + by, 0.035, "hand") for by in (-0.3, 0.3))
+    assert release_time(told, before) == before
+    assert release_time(told, after) is None
+    near = release_time(replace(told, from_hand=0.1), after)
+    assert near is not None
+    assert near.source == "ball"
