@@ -17,7 +17,7 @@ from pathlib import Path
 
 from models.contract.coil import CoilJudgement, CoilVerdict
 from models.contract.vocabulary import EventName
-from models.training.packed_films import PackedFilm, read_films
+from models.training.packed_films import PackedFilm, packs_of, read_films
 from models.training.packed_measure import request_of, true_sample
 from workers.engine.coil import KINDS, LEAST_BEND, TURN_PER_BEND, bend_gained, turn_away
 from workers.engine.view import view_of
@@ -130,9 +130,7 @@ def main() -> None:
     parser.add_argument("--about", default="")
     parser.add_argument("--out", type=Path, help="page to write")
     options = parser.parse_args()
-    packs = [
-        p for one in options.films for p in (sorted(one.glob("*.npz")) if one.is_dir() else [one])
-    ]
+    packs = packs_of(options.films)
     text = page(list(judge_all(packs, options.processes)), options.about)
     if options.out is None:
         print(text)

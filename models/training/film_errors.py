@@ -7,10 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from models.contract.skeleton import CANONICAL_BODY as BODY
 from models.contract.tracks import FloatArray
 from models.contract.vocabulary import EventName, RepetitionKind
-from models.training.packed_films import PackedFilm, read_films
+from models.training.packed_films import PackedFilm, packs_of, read_films
 from workers.engine.lift_input import SECOND, resample, seen_in, stature_px
 
 AFTER_S = 0.1
@@ -43,12 +42,13 @@ def serve_errors(film: PackedFilm) -> FloatArray | None:
     return np.asarray(off / stature_px(film.picture, STANDING))
 
 
-def sizes_of(packs: Sequence[Path]) -> tuple[FloatArray, float]:
+def sizes_of(paths: Sequence[Path]) -> tuple[FloatArray, float]:
     """Return the size of each joint's error in each film, and how much a film has in common.
 
     Parameters
     ----------
-    packs : sequence of Path
+    paths : sequence of Path
+        Packs, or folders of them.
 
     Returns
     -------
@@ -56,8 +56,13 @@ def sizes_of(packs: Sequence[Path]) -> tuple[FloatArray, float]:
         Root mean square of an axis, standing heights.
     shared : float
         Share of the mean square that is constant within a film.
+
+    Raises
+    ------
+    ValueError
+        If none of them holds a film of a serve.
     """
-    found = [error for pack in packs for error in _of(pack)]
+    found = [error for pack in packs_of(paths) for error in _of(pack)]
     if not found:
         raise ValueError("These packs hold no film of a serve.")
     squares = np.array([np.nanmean(error**2, axis=(0, 2)) for error in found])
@@ -70,6 +75,3 @@ def _of(pack: Path) -> Iterator[FloatArray]:
         errors = serve_errors(film)
         if errors is not None and np.isfinite(errors).any(axis=(0, 2)).all():
             yield errors
-
-
-assert len(BODY) == 21

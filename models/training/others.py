@@ -18,6 +18,7 @@ import numpy as np
 
 from models.contract.skeleton import CANONICAL_BODY
 from models.contract.vocabulary import RepetitionKind
+from models.training.packed_films import packs_of
 from workers.engine.detect import find_work, told_unasked
 from workers.engine.signals import Signals, from_joints, from_track
 
@@ -71,9 +72,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--use", default="report", help="generator of drawn movements")
     parser.add_argument("--seed", type=int, default=91)
     options = parser.parse_args(arguments)
-    packs = [
-        p for one in options.films for p in (sorted(one.glob("*.npz")) if one.is_dir() else [one])
-    ]
+    packs = packs_of(options.films)
     shown: Counter[str] = Counter()
     wrong: Counter[tuple[str, str]] = Counter()
     for source in (filmed(packs), drawn(options.use, options.seed, options.drawn)):

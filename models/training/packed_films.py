@@ -5,7 +5,7 @@ Read from the packs of ``python -m models.training bulk``.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -59,6 +59,13 @@ class PackedFilm:
     azimuth_deg: float
     fps: float
     picture: FloatArray = field(default_factory=lambda: np.zeros((0, len(CANONICAL_BODY), 2)))
+
+
+def packs_of(paths: Iterable[Path]) -> list[Path]:
+    """Return packs, or films, of which folders are given by all that they hold."""
+    return [
+        pack for one in paths for pack in (sorted(one.glob("*.npz")) if one.is_dir() else [one])
+    ]
 
 
 def read_films(path: Path) -> Iterator[PackedFilm]:

@@ -32,7 +32,7 @@ from workers.engine.truth import ClipTruth, TrueRepetition
 from workers.engine.view import view_of
 from workers.learned import load
 
-from .packed_films import PackedFilm, packed
+from .packed_films import PackedFilm, packed, packs_of
 
 
 @dataclass(frozen=True)
@@ -225,9 +225,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--azimuth-sd", type=float, help="state the azimuth, so far off, degrees")
     parser.add_argument("--out", type=Path, required=True)
     options = parser.parse_args(arguments)
-    packs = [
-        p for one in options.films for p in (sorted(one.glob("*.npz")) if one.is_dir() else [one])
-    ]
+    packs = packs_of(options.films)
     lost = measure_all(
         packs,
         options.out,

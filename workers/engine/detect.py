@@ -29,7 +29,7 @@ TOSS_BEFORE_S = (0.08, 3.5)
 TOSS_DROP = 0.25
 """By how much the tossing hand has come down when the hitting hand is highest."""
 RISEN = 0.2
-"""By how much the hitting hand is lower while the tossing hand is up."""
+"""By how much the hitting hand is lower while the tossing hand is up (working value)."""
 MIN_RISE = 2.2
 """Slowest upward hand speed of a swing."""
 MIN_SWING = 7.0

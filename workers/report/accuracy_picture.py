@@ -11,7 +11,7 @@ from workers.report.accuracy_aims import aim, aimed, amount, label, rows_by_plac
 from workers.report.palette import DARK, LIGHT, PageColours
 from workers.report.plot import Svg
 
-LEFT, TOP, ROW, BOTTOM = 296.0, 74.0, 27.0, 78.0
+LEFT, TOP, ROW, BOTTOM = 320.0, 74.0, 27.0, 78.0
 """Room for the names, the head, one metric and the foot, pixels."""
 PLOT, NUMBER, GAP = 104.0, 84.0, 14.0
 """Widths of a panel's plot and of its numbers, and the room between panels, pixels."""

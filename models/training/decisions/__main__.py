@@ -24,6 +24,7 @@ from pathlib import Path
 import numpy as np
 
 from models.contract.vocabulary import RepetitionKind
+from models.training.packed_films import packs_of
 from models.training.rendered.invented import HOLD_S
 from workers.learned import load
 
@@ -108,9 +109,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"simulated, nobody filmed: errors by the calibration, {VIEW.value}, {FPS:.0f}/s.\n")
         print("\n".join(table(tally(options.seed, options.draws))))
         return 0
-    packs = [
-        p for one in options.films for p in (sorted(one.glob("*.npz")) if one.is_dir() else [one])
-    ]
+    packs = packs_of(options.films)
     losses = Losses()
     by_rate = tally_films(packs, losses, options.each)
     if not by_rate:

@@ -16,7 +16,7 @@ from torch import Generator, Tensor
 
 from models.contract.skeleton import CANONICAL_BODY as BODY
 from models.contract.vocabulary import EventName, RepetitionKind
-from models.training.packed_films import PackedFilm, read_films
+from models.training.packed_films import PackedFilm, packs_of, read_films
 from workers.engine.lift import SHORTEST_FRAMES, TIMED
 from workers.engine.lift_input import (
     RATE_HZ,
@@ -226,7 +226,7 @@ def _moved(
 
 def read_film_set(paths: Sequence[Path], device: str, processes: int = 1) -> FilmSet | None:
     """Read packs, or folders of packs or films; None if they hold no film of one repetition."""
-    packs = [p for one in paths for p in (sorted(one.glob("*.npz")) if one.is_dir() else [one])]
+    packs = packs_of(paths)
     context = multiprocessing.get_context("spawn")
     with context.Pool(min(processes, max(len(packs), 1))) as pool:
         found = [seen for many in pool.imap(_of_pack, packs) for seen in many]

@@ -34,11 +34,12 @@ class Encoder:
         self.stream.pix_fmt = "yuv420p"
         self.stream.time_base = Fraction(1, _TICKS)
         self.stream.codec_context.time_base = Fraction(1, _TICKS)
-        # one thread: the same bytes every time
+        # one thread, for what the encoder looks ahead at too: the same bytes every time
         self.stream.options = {
             "crf": str(spec.crf),
             "preset": "veryfast",
             "threads": "1",
+            "x264-params": "lookahead-threads=1:sync-lookahead=0",
             "bf": "0",
         }
         self.count = 0

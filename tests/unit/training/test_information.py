@@ -10,7 +10,7 @@ import pytest
 
 from models.contract.vocabulary import EventName, RepetitionKind, View
 from models.training.information import page, read_bounds, rows_of
-from models.training.packed_films import PackedFilm
+from models.training.packed_films import PackedFilm, packs_of
 from models.training.packed_measure import film_truth
 from models.training.rendered.bodies import simulated_track, true_motion, truth
 from workers.engine.accuracy import MetricError
@@ -77,3 +77,11 @@ def test_true_values_of_a_film_agree_with_its_document() -> None:
         assert mine.metrics[name] == pytest.approx(value, abs=max(0.02 * abs(value), 0.35)), name
         held += 1
     assert held >= 25
+
+
+def test_folders_of_packs_are_their_packs_in_order(tmp_path: Path) -> None:
+    for name in ("pack-0001.npz", "pack-0000.npz", "notes.txt"):
+        (tmp_path / name).touch()
+    alone = tmp_path / "elsewhere.npz"
+    packs = [tmp_path / "pack-0000.npz", tmp_path / "pack-0001.npz"]
+    assert packs_of([alone, tmp_path]) == [alone, *packs]
